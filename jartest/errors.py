@@ -1,0 +1,48 @@
+"""Everything this package means to raise.
+
+::
+
+    JartestError
+    ├── BadPhoto (ValueError)        the bytes are no photo that can be read
+    ├── BadEntry (ValueError)        something typed, sent or marked cannot be taken as it stands
+    │   └── BadUnit                  an amount, rate or volume that cannot be read
+    ├── BadLimits (ValueError)       the file of limits cannot be used
+    ├── NotFound (LookupError)       no such test, look, photo or product
+    ├── Conflict (RuntimeError)      somebody else saved first; nothing was overwritten
+    └── StoreFault (OSError)         the world failed: disk full, read-only, locked, damaged
+
+A message is one sentence: what is wrong, the value seen, what to do; no path or secret that
+its reader may not see.  A poor photo is no error: it is a flag on the reading.
+"""
+
+
+class JartestError(Exception):
+    """Parent of every error that this package raises on purpose."""
+
+
+class BadPhoto(JartestError, ValueError):
+    """The bytes are not a photo that can be read safely."""
+
+
+class BadEntry(JartestError, ValueError):
+    """Something typed, sent or marked cannot be taken as it stands."""
+
+
+class BadUnit(BadEntry):
+    """An amount, rate or volume that cannot be read."""
+
+
+class BadLimits(JartestError, ValueError):
+    """The file of limits cannot be used."""
+
+
+class NotFound(JartestError, LookupError):
+    """No such test, look, photo or product."""
+
+
+class Conflict(JartestError, RuntimeError):
+    """Somebody else saved first; nothing was overwritten."""
+
+
+class StoreFault(JartestError, OSError):
+    """The disk, the database or the folder failed."""

@@ -1,0 +1,1 @@
+"""Photo to reading: the only floor that knows OpenCV and scikit-image."""

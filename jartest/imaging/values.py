@@ -1,0 +1,216 @@
+"""The plain values that leave this floor: frames, marks, layers, lumps and readings.
+
+Nothing here imports OpenCV, so that records and screens can hold a reading cheaply.
+
+Conventions: rows count downwards from 0 at the top of the upright full-size photo, columns from 0
+at the left, pixel centres at integers.  Fractions run from the inner floor of the jar (0) to the
+liquid surface (1) at the near wall.  Not measurable is NaN (null in JSON), with a flag.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field, fields
+from typing import Any, Literal
+
+__all__ = ["Frame", "Layer", "LayerKind", "Lump", "Marks", "Reading"]
+
+NAN = math.nan
+LayerKind = Literal["settled", "body", "clear", "floating", "foam"]
+
+
+def _null(x: float) -> float | None:
+    return None if math.isnan(x) else float(x)
+
+
+def _nan(x: float | None) -> float:
+    return NAN if x is None else float(x)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Frame:
+    """Where the jar stands in the photo: outer walls, inner floor and liquid surface, in pixels.
+
+    `left_px` and `right_px` are columns of the outer walls at mid-height of the liquid; `floor_px`
+    and `surface_px` rows on the jar's centre line at the near wall; `tilt_deg` is how far the jar's
+    axis leans (positive: its top leans to the right).  The sigmas are one standard deviation.
+    A line that cannot be told is NaN.  `confidence` (0 to 1) is the finder's; 1 for a person.
+    """
+
+    left_px: float = NAN
+    right_px: float = NAN
+    floor_px: float = NAN
+    surface_px: float = NAN
+    tilt_deg: float = 0.0
+    floor_sigma_px: float = NAN
+    surface_sigma_px: float = NAN
+    confidence: float = NAN
+
+    def to_json(self) -> dict[str, float | None]:
+        """This frame as JSON values, NaN as null."""
+        return {f.name: _null(getattr(self, f.name)) for f in fields(self)}
+
+    @classmethod
+    def from_json(cls, d: Mapping[str, Any]) -> Frame:
+        """The frame that `to_json` wrote."""
+        return cls(**{f.name: _nan(d.get(f.name)) for f in fields(cls)})
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Marks:
+    """Lines that a person set by hand, in pixels of the upright full-size photo; NaN where left alone.
+
+    `boundaries_px` are rows of layer boundaries on the centre line, or None where not set.
+    """
+
+    left_px: float = NAN
+    right_px: float = NAN
+    floor_px: float = NAN
+    surface_px: float = NAN
+    boundaries_px: tuple[float, ...] | None = None
+
+    def to_json(self) -> dict[str, Any]:
+        """These marks as JSON values, NaN as null."""
+        d: dict[str, Any] = {
+            n: _null(getattr(self, n)) for n in ("left_px", "right_px", "floor_px", "surface_px")
+        }
+        d["boundaries_px"] = None if self.boundaries_px is None else list(self.boundaries_px)
+        return d
+
+    @classmethod
+    def from_json(cls, d: Mapping[str, Any]) -> Marks:
+        """The marks that `to_json` wrote."""
+        b = d.get("boundaries_px")
+        rows = None if b is None else tuple(float(v) for v in b)
+        lines = {n: _nan(d.get(n)) for n in ("left_px", "right_px", "floor_px", "surface_px")}
+        return cls(boundaries_px=rows, **lines)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Layer:
+    """One layer, bottom to top as fractions of the liquid column, with its mean CIELAB colour.
+
+    `clarity` (0 opaque to 1 as clear as the glass above) is NaN where it cannot be told.
+    """
+
+    kind: LayerKind
+    bottom_fraction: float
+    top_fraction: float
+    top_sigma_fraction: float
+    lightness: float = NAN
+    a: float = NAN
+    b: float = NAN
+    clarity: float = NAN
+
+    def to_json(self) -> dict[str, Any]:
+        """This layer as JSON values, NaN as null."""
+        return {"kind": self.kind} | {
+            f.name: _null(getattr(self, f.name)) for f in fields(self) if f.name != "kind"
+        }
+
+    @classmethod
+    def from_json(cls, d: Mapping[str, Any]) -> Layer:
+        """The layer that `to_json` wrote."""
+        return cls(kind=d["kind"], **{f.name: _nan(d.get(f.name)) for f in fields(cls) if f.name != "kind"})
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Lump:
+    """One lump: its centre and the diameter of the circle of equal area, in pixels of the photo."""
+
+    row_px: float
+    col_px: float
+    diameter_px: float
+
+    def to_json(self) -> dict[str, float]:
+        """This lump as JSON values."""
+        return {f.name: float(getattr(self, f.name)) for f in fields(self)}
+
+    @classmethod
+    def from_json(cls, d: Mapping[str, Any]) -> Lump:
+        """The lump that `to_json` wrote."""
+        return cls(**{f.name: float(d[f.name]) for f in fields(cls)})
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reading:
+    """What one photo says, with the doubts; the keys of `to_json` are the data contract.
+
+    `jar` is the frame the reading was made in; `jar_proposed` what the finder found by itself, and
+    `marks` what a person set, where anyone did.  `jar_found` false gives NaN, None or empty for all
+    that follows.
+    """
+
+    photo_sha256: str
+    method: str
+    width_px: int
+    height_px: int
+    jar_found: bool
+    flags: tuple[str, ...] = ()
+    jar: Frame | None = None
+    jar_proposed: Frame | None = None
+    marks: Marks | None = None
+    mm_per_px: float = NAN
+    mm_per_px_sigma: float = NAN
+    layers: tuple[Layer, ...] = ()
+    settled_fraction: float = NAN
+    settled_sigma_fraction: float = NAN
+    clear_fraction: float = NAN
+    clear_sigma_fraction: float = NAN
+    top_layer_fraction: float = NAN
+    top_layer_sigma_fraction: float = NAN
+    foam_fraction: float = NAN
+    foam_sigma_fraction: float = NAN
+    floc_index: float = NAN
+    floc_count: float = NAN
+    floc_area_fraction: float = NAN
+    floc_diameter_mm: float = NAN
+    floc_diameter_p90_mm: float = NAN
+    lumps: tuple[Lump, ...] = ()
+    texture: Mapping[str, float] = field(default_factory=dict)
+
+    def to_json(self) -> dict[str, Any]:
+        """The reading as JSON values under the names of the data contract, NaN as null."""
+        d: dict[str, Any] = {}
+        for f in fields(self):
+            v = getattr(self, f.name)
+            if f.name in ("jar", "jar_proposed", "marks"):
+                d[f.name] = None if v is None else v.to_json()
+            elif f.name in ("layers", "lumps"):
+                d[f.name] = [x.to_json() for x in v]
+            elif f.name == "flags":
+                d[f.name] = list(v)
+            elif f.name == "texture":
+                d[f.name] = {k: _null(x) for k, x in v.items()}
+            elif isinstance(v, float):
+                d[f.name] = _null(v)
+            else:
+                d[f.name] = v
+        return d
+
+    @classmethod
+    def from_json(cls, d: Mapping[str, Any]) -> Reading:
+        """The reading that `to_json` wrote; keys of a newer method are ignored."""
+        kw: dict[str, Any] = {}
+        for f in fields(cls):
+            if f.name not in d:
+                continue
+            v = d[f.name]
+            if f.name in ("jar", "jar_proposed"):
+                kw[f.name] = None if v is None else Frame.from_json(v)
+            elif f.name == "marks":
+                kw[f.name] = None if v is None else Marks.from_json(v)
+            elif f.name == "layers":
+                kw[f.name] = tuple(Layer.from_json(x) for x in v)
+            elif f.name == "lumps":
+                kw[f.name] = tuple(Lump.from_json(x) for x in v)
+            elif f.name == "flags":
+                kw[f.name] = tuple(v)
+            elif f.name == "texture":
+                kw[f.name] = {k: _nan(x) for k, x in v.items()}
+            elif f.name in ("photo_sha256", "method", "jar_found", "width_px", "height_px"):
+                kw[f.name] = v
+            else:
+                kw[f.name] = _nan(v)
+        return cls(**kw)

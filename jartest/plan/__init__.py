@@ -1,0 +1,1 @@
+"""What goes into the jar, and when to look."""

@@ -1,0 +1,1 @@
+"""What is kept: values, tables, store, photo files, migrations."""

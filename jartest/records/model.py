@@ -1,0 +1,294 @@
+"""What is kept of a jar test, as plain values.
+
+Everything is appended: a changed plan is a new revision, a corrected reading stands beside the old
+one, a person's verdict beside the machine's.  Times are aware UTC; `utc_offset_min` keeps the clock
+the shop saw.  Ids are 32 hexadecimal digits; a test also has a short number that people can say.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Literal
+
+from jartest.imaging.values import Frame, Marks, Reading
+from jartest.plan.schedule import Slot
+from jartest.verdict.values import Verdict, Word
+
+__all__ = [
+    "Case",
+    "Event",
+    "EventKind",
+    "JarTest",
+    "JarUsed",
+    "KeptReading",
+    "KeptVerdict",
+    "Look",
+    "Observation",
+    "Opinion",
+    "PhotoInfo",
+    "Product",
+    "ReadingOrigin",
+    "Remix",
+    "ScreenPour",
+    "Signature",
+    "TestPlan",
+    "TestRow",
+    "Water",
+]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Product:
+    """One product as it goes into this jar; `amount_text` as typed, and what it was read as.
+
+    Exactly one of `amount_ml` and `amount_g` is set, or neither where no amount was written.
+    """
+
+    name: str
+    maker: str = ""
+    formulation: str = ""
+    lot: str = ""
+    amount_text: str = ""
+    amount_ml: float | None = None
+    amount_g: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Water:
+    """The water of this jar, as far as it is known; hardness in mg/L as CaCO3."""
+
+    source: str = ""
+    hardness_mg_l: float | None = None
+    ph: float | None = None
+    temperature_c: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JarUsed:
+    """The jar; its inner diameter, where known, gives the scale of the photo."""
+
+    name: str = "quart jar"
+    volume_ml: float = 946.352946  # 1 US liquid quart, exact: NIST Handbook 44, App. C
+    inner_diameter_mm: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TestPlan:
+    """What is to be tried: title, water, products in the order they go in, jar, and when to look."""
+
+    __test__ = False  # not a test case, whatever its name says to a test runner
+
+    title: str
+    products: tuple[Product, ...] = ()
+    water: Water = field(default_factory=Water)
+    jar: JarUsed = field(default_factory=JarUsed)
+    schedule: tuple[Slot, ...] = ()
+    notes: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JarTest:
+    """One test with the latest revision of its plan (`revision` counts from 1)."""
+
+    id: str
+    number: int
+    opened_at: datetime
+    opened_by: str
+    utc_offset_min: int
+    sample: bool
+    revision: int
+    revised_at: datetime
+    revised_by: str
+    plan: TestPlan
+
+
+EventKind = Literal["added", "mixed", "stopped"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Event:
+    """Something done at the bench: product `position` (from 1) added, mixing done, stopped early.
+
+    `mixed` starts the clock of the looks; the last one counts.
+    """
+
+    id: str
+    test_id: str
+    at: datetime
+    by: str
+    kind: EventKind
+    position: int | None = None
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PhotoInfo:
+    """A photo file as received; identity is the sha256 of its bytes."""
+
+    sha256: str
+    size_bytes: int
+    media_type: str
+    width_px: int
+    height_px: int
+    original_name: str
+    exif_taken_at: datetime | None
+    received_at: datetime
+    received_by: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Look:
+    """One look at the jar: which slot of the schedule, when the photo was taken, which photo.
+
+    `slot` is the key of a scheduled slot or "extra".  `age_s` counts from mixing; None before it.
+    """
+
+    id: str
+    test_id: str
+    slot: str
+    taken_at: datetime
+    received_at: datetime
+    by: str
+    age_s: float | None
+    photo: PhotoInfo
+    note: str = ""
+
+
+ReadingOrigin = Literal["found", "carried", "set"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KeptReading:
+    """One reading of a look: made when, by whom, in a frame that was found, carried over or set by hand.
+
+    `verdict` is the verdict of this one photo under the limits of that day.
+    """
+
+    id: str
+    look_id: str
+    at: datetime
+    by: str
+    origin: ReadingOrigin
+    found: Frame | None
+    marks: Marks | None
+    reading: Reading
+    verdict: Verdict
+
+
+Remix = Literal["not tried", "fully", "partly", "not at all"]
+ScreenPour = Literal["not tried", "clean", "rinses off", "stays on"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Observation:
+    """What a person saw: ticked signs, re-mixing on inversion, pouring through a screen, free words.
+
+    `look_id` None: about the whole test.  `replaces` names the observation that this one corrects.
+    """
+
+    id: str
+    test_id: str
+    look_id: str | None
+    at: datetime
+    by: str
+    signs: tuple[str, ...] = ()
+    remix: Remix = "not tried"
+    screen_pour: ScreenPour = "not tried"
+    screen_mesh: int | None = None
+    text: str = ""
+    replaces: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KeptVerdict:
+    """The machine's verdict on the whole test, as it stood at that time under those limits."""
+
+    id: str
+    test_id: str
+    at: datetime
+    verdict: Verdict
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Opinion:
+    """A person's own verdict with their reason; `saw_machine` tells whether the machine's was shown first."""
+
+    id: str
+    test_id: str
+    at: datetime
+    by: str
+    word: Word
+    reason: str
+    saw_machine: bool = True
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Signature:
+    """A name under the test: which revision, which machine verdict and which opinion it stands under."""
+
+    id: str
+    test_id: str
+    at: datetime
+    by: str
+    revision: int
+    verdict_id: str
+    opinion_id: str | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Case:
+    """Everything kept of one test, each list in order of time."""
+
+    test: JarTest
+    revisions: tuple[JarTest, ...] = ()
+    events: tuple[Event, ...] = ()
+    looks: tuple[Look, ...] = ()
+    readings: tuple[KeptReading, ...] = ()
+    observations: tuple[Observation, ...] = ()
+    verdicts: tuple[KeptVerdict, ...] = ()
+    opinions: tuple[Opinion, ...] = ()
+    signatures: tuple[Signature, ...] = ()
+
+    @property
+    def mixed_at(self) -> datetime | None:
+        """When mixing was done, which starts the clock; None before."""
+        times = [e.at for e in self.events if e.kind == "mixed"]
+        return times[-1] if times else None
+
+    @property
+    def signed(self) -> bool:
+        """Whether somebody has signed."""
+        return bool(self.signatures)
+
+    def latest_reading(self, look_id: str) -> KeptReading | None:
+        """The reading of a look that counts: the last one made."""
+        of_look = [r for r in self.readings if r.look_id == look_id]
+        return of_look[-1] if of_look else None
+
+    def standing_observations(self) -> tuple[Observation, ...]:
+        """Observations less those that a later one corrected."""
+        gone = {o.replaces for o in self.observations if o.replaces}
+        return tuple(o for o in self.observations if o.id not in gone)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TestRow:
+    """One line of a list of tests: enough to recognise it without loading the whole case."""
+
+    __test__ = False
+
+    id: str
+    number: int
+    title: str
+    opened_at: datetime
+    opened_by: str
+    products: tuple[str, ...]
+    looks: int
+    machine_word: Word | None
+    person_word: Word | None
+    signed_by: str | None
+    signed_at: datetime | None
+    mixed_at: datetime | None
+    stopped: bool
+    sample: bool

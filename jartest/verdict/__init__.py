@@ -1,0 +1,1 @@
+"""Limits and the decision."""
