@@ -1,0 +1,573 @@
+"""The use cases: plan, add, look, read, observe, judge, sign, find.
+
+Screens and the command line share them; neither holds a rule of its own.  Time and ids come from two
+functions given at the door, so that a test can run a day in a second.
+"""
+
+from __future__ import annotations
+
+import uuid
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+
+from jartest.errors import BadEntry, Conflict
+from jartest.imaging.overlay import draw_overlay, shrink
+from jartest.imaging.photo import Photo, open_photo
+from jartest.imaging.reading import read_photo
+from jartest.imaging.values import Frame, Marks, Reading
+from jartest.plan.schedule import EXTRA, DueLook, due_looks, say_age
+from jartest.records.model import (
+    Case,
+    Event,
+    EventKind,
+    JarTest,
+    KeptReading,
+    KeptVerdict,
+    Look,
+    Observation,
+    Opinion,
+    PhotoInfo,
+    Product,
+    ReadingOrigin,
+    Remix,
+    ScreenPour,
+    Signature,
+    TestPlan,
+    TestRow,
+)
+from jartest.records.photofiles import PhotoFiles
+from jartest.records.store import Store
+from jartest.trend import CurvePoint, settling_curve
+from jartest.verdict.decide import Seen, TestLook, judge_photo, judge_test
+from jartest.verdict.limits import Limits
+from jartest.verdict.signs import SIGNS
+from jartest.verdict.values import Verdict, Word
+
+__all__ = ["LookTaken", "QuickLook", "Recorder", "RunningTest", "say_slot"]
+
+# A photo whose own clock differs by more than this from ours gets a warning (our choice).
+_CLOCK_MARGIN = timedelta(minutes=2)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LookTaken:
+    """A look that is on disk, its reading, and what the person should know about it."""
+
+    look: Look
+    reading: KeptReading
+    warnings: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class QuickLook:
+    """A photo read outside any test; nothing of it is kept."""
+
+    reading: Reading
+    verdict: Verdict
+    overlay_jpeg: bytes
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RunningTest:
+    """A test that goes on, with the state of each of its looks now."""
+
+    test: JarTest
+    due: tuple[DueLook, ...]
+    mixed_at: datetime | None
+    added: frozenset[int]
+
+
+def say_slot(slot: str, plan: TestPlan) -> str:
+    """A slot as people say it: `after 2: Hopcal 12`, `15 min`, `extra look`."""
+    for s in plan.schedule:
+        if s.key == slot:
+            if s.age_s is not None:
+                return say_age(s.age_s)
+            n = s.addition or 0
+            name = plan.products[n - 1].name if n <= len(plan.products) else "?"
+            return f"after {n}: {name}"
+    return "extra look"
+
+
+class Recorder:
+    """The use cases over one store, one folder of photos and one set of limits.
+
+    Parameters
+    ----------
+    store : Store
+        Where records are kept.
+    photos : PhotoFiles
+        Where photo files are kept.
+    limits : Limits
+        What new verdicts are made under.
+    clock : callable
+        Gives the present time, aware; the system's clock by default.
+    new_id : callable
+        Gives a fresh id of 32 hexadecimal digits; random by default.
+    """
+
+    def __init__(
+        self,
+        *,
+        store: Store,
+        photos: PhotoFiles,
+        limits: Limits,
+        clock: Callable[[], datetime] = lambda: datetime.now(UTC),
+        new_id: Callable[[], str] = lambda: uuid.uuid4().hex,
+    ) -> None:
+        self.store = store
+        self.photos = photos
+        self.limits = limits
+        self._clock = clock
+        self._new_id = new_id
+
+    def now(self) -> datetime:
+        """The present time by this recorder's clock."""
+        return self._clock()
+
+    # ------------------------------------------------------------------ plan
+    def start_test(self, plan: TestPlan, *, by: str, utc_offset_min: int, sample: bool = False) -> JarTest:
+        """A new test with this plan."""
+        _check_plan(plan)
+        return self.store.add_test(
+            plan,
+            test_id=self._new_id(),
+            by=_name(by),
+            at=self.now(),
+            utc_offset_min=utc_offset_min,
+            sample=sample,
+        )
+
+    def change_plan(self, test_id: str, plan: TestPlan, *, by: str, expected_revision: int) -> JarTest:
+        """The test with a new revision of its plan; the old one is kept.
+
+        Raises
+        ------
+        Conflict
+            If somebody else saved a revision after `expected_revision`.
+        """
+        _check_plan(plan)
+        return self.store.revise(
+            test_id, plan, expected_revision=expected_revision, by=_name(by), at=self.now()
+        )
+
+    # ----------------------------------------------------------------- bench
+    def add_product(self, test_id: str, position: int, *, by: str, note: str = "") -> Event:
+        """A tick that product `position` (from 1) went into the jar now; ticking it twice is once."""
+        case = self.store.case(test_id)
+        if not 1 <= position <= len(case.test.plan.products):
+            msg = f"This test has {len(case.test.plan.products)} products, and no number {position}."
+            raise BadEntry(msg)
+        for e in case.events:
+            if e.kind == "added" and e.position == position:
+                return e
+        return self._event(test_id, "added", by, position=position, note=note)
+
+    def finish_mixing(self, test_id: str, *, by: str) -> Event:
+        """Mixing is done now: the clock of the looks starts (again, when said again)."""
+        return self._event(test_id, "mixed", by)
+
+    def stop_test(self, test_id: str, *, by: str, note: str) -> Event:
+        """The test ends here, for the reason in `note`; nothing of it is lost."""
+        return self._event(test_id, "stopped", by, note=note)
+
+    def _event(
+        self, test_id: str, kind: EventKind, by: str, *, position: int | None = None, note: str = ""
+    ) -> Event:
+        event = Event(
+            id=self._new_id(),
+            test_id=test_id,
+            at=self.now(),
+            by=_name(by),
+            kind=kind,
+            position=position,
+            note=note.strip(),
+        )
+        self.store.add_event(event)
+        return event
+
+    # ------------------------------------------------------------------ look
+    def take_look(
+        self,
+        test_id: str,
+        *,
+        slot: str,
+        data: bytes,
+        name: str,
+        by: str,
+        taken_at: datetime | None = None,
+        note: str = "",
+    ) -> LookTaken:
+        """A photo kept, measured and judged as one look of a test; the same photo twice is once.
+
+        The photo file is on disk before its row is written, and the row before the reading: whatever
+        fails on the way, an acknowledged photo is kept.
+
+        Parameters
+        ----------
+        slot : str
+            Key of a planned look, or "extra".
+        taken_at : datetime, optional
+            When the photo was taken, aware; otherwise its own EXIF time where that is sure, else now.
+
+        Raises
+        ------
+        BadPhoto
+            If the bytes are no photo; nothing is kept then.
+        NotFound
+            If there is no such test.
+        """
+        case = self.store.case(test_id)
+        if slot != EXTRA and slot not in {s.key for s in case.test.plan.schedule}:
+            msg = f"This test plans no look named {slot!r}; take it as an extra look."
+            raise BadEntry(msg)
+        photo = open_photo(data, name)
+        now = self.now()
+        when = taken_at or _sure_time(photo, now) or now
+        warnings = self._photo_warnings(case, photo, when, now)
+        mixed_at = case.mixed_at
+        age = None if mixed_at is None else (when - mixed_at).total_seconds()
+        info = PhotoInfo(
+            sha256=self.photos.put(data, photo.media_type),
+            size_bytes=len(data),
+            media_type=photo.media_type,
+            width_px=photo.width_px,
+            height_px=photo.height_px,
+            original_name=name,
+            exif_taken_at=photo.exif_taken_at if photo.exif_taken_at and photo.exif_taken_at.tzinfo else None,
+            received_at=now,
+            received_by=_name(by),
+        )
+        fresh_id = self._new_id()
+        look = self.store.add_look(
+            Look(
+                id=fresh_id,
+                test_id=test_id,
+                slot=slot,
+                taken_at=when,
+                received_at=now,
+                by=_name(by),
+                age_s=age,
+                photo=info,
+                note=note.strip(),
+            )
+        )
+        kept = case.latest_reading(look.id)
+        if look.id != fresh_id and kept is not None:
+            return LookTaken(look=look, reading=kept, warnings=("This photo is already kept for this look.",))
+        reading = self._read(case, look, photo, marks=None, by=by)
+        self.judge(test_id)
+        return LookTaken(look=look, reading=reading, warnings=warnings)
+
+    def _photo_warnings(self, case: Case, photo: Photo, when: datetime, now: datetime) -> tuple[str, ...]:
+        said = []
+        elsewhere = [x for x in self.store.looks_of_photo(photo.sha256) if x.test_id == case.test.id]
+        if elsewhere:
+            said.append(
+                f"The same photo already stands at {say_slot(elsewhere[0].slot, case.test.plan)}; did you pick the wrong one?"
+            )
+        if abs(when - now) > _CLOCK_MARGIN:
+            minutes = abs((when - now).total_seconds()) / 60
+            said.append(
+                f"The photo's own clock is {minutes:.0f} min off ours; its time was taken as it says, correct it if wrong."
+            )
+        later = [x for x in case.looks if x.taken_at > when]
+        if later:
+            said.append(
+                "This look was taken before one that is already kept; it is put in its place by its time."
+            )
+        if case.mixed_at is not None and when < case.mixed_at:
+            said.append(
+                "This look was taken before mixing was ticked as done, so it has no age on the curve."
+            )
+        return tuple(said)
+
+    def set_lines(self, look_id: str, marks: Marks, *, by: str) -> KeptReading:
+        """A new reading of a look in the frame a person set; the old reading is kept beside it."""
+        look = self.store.look(look_id)
+        case = self.store.case(look.test_id)
+        photo = open_photo(self.photos.get(look.photo.sha256), look.photo.original_name)
+        reading = self._read(case, look, photo, marks=marks, by=by)
+        self.judge(look.test_id)
+        return reading
+
+    def _read(self, case: Case, look: Look, photo: Photo, *, marks: Marks | None, by: str) -> KeptReading:
+        earlier = self._earlier_frame(case, look)
+        diameter = case.test.plan.jar.inner_diameter_mm
+        reading = read_photo(photo, marks=marks, earlier=earlier, inner_diameter_mm=diameter)
+        origin: ReadingOrigin = "found"
+        if marks is not None:
+            origin = "set"
+        elif earlier is not None and "carried over" in reading.flags:
+            origin = "carried"
+        kept = KeptReading(
+            id=self._new_id(),
+            look_id=look.id,
+            at=self.now(),
+            by=_name(by),
+            origin=origin,
+            found=reading.jar_proposed,
+            marks=marks,
+            reading=reading,
+            verdict=judge_photo(reading, self.limits),
+        )
+        self.store.keep_limits(self.limits.sha256, self.limits.text)
+        self.store.add_reading(kept)
+        return kept
+
+    def _earlier_frame(self, case: Case, look: Look) -> tuple[Photo, Frame] | None:
+        """The photo and lines of the nearest earlier look whose lines a person set or left standing."""
+        before = [x for x in case.looks if x.id != look.id and x.taken_at <= look.taken_at]
+        for other in reversed(before):
+            kept = case.latest_reading(other.id)
+            if kept is not None and kept.reading.jar is not None and kept.origin in ("set", "carried"):
+                data = self.photos.get(other.photo.sha256)
+                return open_photo(data, other.photo.original_name), kept.reading.jar
+        return None
+
+    # ----------------------------------------------------------- observation
+    def observe(
+        self,
+        test_id: str,
+        *,
+        by: str,
+        look_id: str | None = None,
+        signs: Sequence[str] = (),
+        remix: Remix = "not tried",
+        screen_pour: ScreenPour = "not tried",
+        screen_mesh: int | None = None,
+        text: str = "",
+        replaces: str | None = None,
+    ) -> Observation:
+        """What a person saw, kept beside what was measured; a correction names what it replaces."""
+        known = {s.name for s in SIGNS}
+        odd = [s for s in signs if s not in known]
+        if odd:
+            msg = f"There is no sign named {odd[0]!r}; known are {', '.join(sorted(known))}."
+            raise BadEntry(msg)
+        if "smooth" in signs and len(set(signs)) > 1:
+            msg = "“Smooth, nothing seen” cannot stand beside another sign; take one of them off."
+            raise BadEntry(msg)
+        said = Observation(
+            id=self._new_id(),
+            test_id=test_id,
+            look_id=look_id,
+            at=self.now(),
+            by=_name(by),
+            signs=tuple(dict.fromkeys(signs)),
+            remix=remix,
+            screen_pour=screen_pour,
+            screen_mesh=screen_mesh,
+            text=text.strip(),
+            replaces=replaces,
+        )
+        if not (said.signs or said.text or said.remix != "not tried" or said.screen_pour != "not tried"):
+            msg = "Nothing is ticked or written yet; tick what you saw, or write a word."
+            raise BadEntry(msg)
+        self.store.add_observation(said)
+        self.judge(test_id)
+        return said
+
+    # --------------------------------------------------------------- verdict
+    def judge(self, test_id: str) -> KeptVerdict:
+        """The machine's verdict on the test as it stands; kept when it differs from the last one."""
+        case = self.store.case(test_id)
+        verdict = judge_test(self._looks_to_judge(case), _seen(case), self.limits)
+        if case.verdicts and case.verdicts[-1].verdict == verdict:
+            return case.verdicts[-1]
+        kept = KeptVerdict(id=self._new_id(), test_id=test_id, at=self.now(), verdict=verdict)
+        self.store.keep_limits(self.limits.sha256, self.limits.text)
+        self.store.add_verdict(kept)
+        return kept
+
+    def _looks_to_judge(self, case: Case) -> list[TestLook]:
+        looks = []
+        for look in sorted(case.looks, key=lambda x: x.taken_at):
+            kept = case.latest_reading(look.id)
+            if kept is not None:
+                age = _age(case, look)
+                says = say_slot(look.slot, case.test.plan)
+                verdict = judge_photo(kept.reading, self.limits)
+                looks.append(TestLook(age_s=age, says=says, verdict=verdict))
+        return looks
+
+    def give_opinion(
+        self, test_id: str, *, word: Word, reason: str, by: str, saw_machine: bool = True
+    ) -> Opinion:
+        """A person's own verdict; one that differs from the machine's needs a reason."""
+        verdict = self.judge(test_id)
+        if not reason.strip() and verdict.verdict.word != word:
+            machine = verdict.verdict.word or "no verdict"
+            msg = f"The machine says {machine} and you say {word}: write one sentence why."
+            raise BadEntry(msg)
+        opinion = Opinion(
+            id=self._new_id(),
+            test_id=test_id,
+            at=self.now(),
+            by=_name(by),
+            word=word,
+            reason=reason.strip(),
+            saw_machine=saw_machine,
+        )
+        self.store.add_opinion(opinion)
+        return opinion
+
+    def sign(self, test_id: str, *, by: str, expected_revision: int) -> Signature:
+        """A name under the test as it stands, with its last machine verdict and last opinion.
+
+        Raises
+        ------
+        Conflict
+            If the plan changed since the signer saw it, or somebody has signed already.
+        BadEntry
+            If there is neither a machine verdict nor an opinion to stand under.
+        """
+        verdict = self.judge(test_id)
+        case = self.store.case(test_id)
+        if case.test.revision != expected_revision:
+            msg = (
+                f"The plan was changed by {case.test.revised_by} while you looked; read it again, then sign."
+            )
+            raise Conflict(msg)
+        if case.signed:
+            msg = f"This test is signed already, by {case.signatures[-1].by}; open a new test to try again."
+            raise Conflict(msg)
+        opinion = case.opinions[-1] if case.opinions else None
+        if verdict.verdict.word is None and opinion is None:
+            msg = "The machine gives no verdict here; give your own, with a reason, before you sign."
+            raise BadEntry(msg)
+        signature = Signature(
+            id=self._new_id(),
+            test_id=test_id,
+            at=self.now(),
+            by=_name(by),
+            revision=case.test.revision,
+            verdict_id=verdict.id,
+            opinion_id=opinion.id if opinion else None,
+        )
+        self.store.add_signature(signature)
+        return signature
+
+    # ------------------------------------------------------------------ find
+    def case(self, test_id: str) -> Case:
+        """Everything kept of one test."""
+        return self.store.case(test_id)
+
+    def find(self, words: str = "", *, limit: int = 200, offset: int = 0) -> tuple[TestRow, ...]:
+        """Tests that hold all these words, newest first."""
+        return self.store.rows(words, limit=limit, offset=offset)
+
+    def running(self) -> tuple[RunningTest, ...]:
+        """Every test that goes on, with what is due now."""
+        return tuple(self.standing(case) for case in self.store.running())
+
+    def standing(self, case: Case) -> RunningTest:
+        """One test with the state of each of its looks now."""
+        added = frozenset(e.position for e in case.events if e.kind == "added" and e.position is not None)
+        due = due_looks(
+            case.test.plan.schedule,
+            taken={x.slot for x in case.looks},
+            added=added,
+            mixed_at=case.mixed_at,
+            now=self.now(),
+        )
+        return RunningTest(test=case.test, due=due, mixed_at=case.mixed_at, added=added)
+
+    def known_products(self) -> tuple[Product, ...]:
+        """Products of earlier tests, last used first."""
+        return self.store.known_products()
+
+    def people(self) -> tuple[str, ...]:
+        """Names that have signed or written before."""
+        return self.store.people()
+
+    def curve(self, case: Case) -> tuple[CurvePoint, ...]:
+        """The settling curve of a test: one point a look that has an age."""
+        points = []
+        for look in case.looks:
+            kept = case.latest_reading(look.id)
+            age = _age(case, look)
+            if kept is not None and age is not None and age >= 0:
+                points.append((age, kept.reading))
+        return settling_curve(points)
+
+    # ----------------------------------------------------------------- photo
+    def overlay(self, look: Look, reading: Reading, *, width_px: int = 1080) -> bytes:
+        """The photo of a look with its reading drawn on it, as JPEG."""
+        photo = open_photo(self.photos.get(look.photo.sha256), look.photo.original_name)
+        return draw_overlay(photo, reading, width_px=width_px)
+
+    def plain_photo(self, look: Look, *, width_px: int = 1080) -> bytes:
+        """The photo of a look, upright and made small, as JPEG."""
+        photo = open_photo(self.photos.get(look.photo.sha256), look.photo.original_name)
+        return shrink(photo, width_px)
+
+    def quick_look(
+        self, data: bytes, name: str, *, marks: Marks | None = None, inner_diameter_mm: float | None = None
+    ) -> QuickLook:
+        """A reading and careful verdict of one loose photo; nothing is kept."""
+        photo = open_photo(data, name)
+        reading = read_photo(photo, marks=marks, inner_diameter_mm=inner_diameter_mm)
+        verdict = judge_photo(reading, self.limits)
+        return QuickLook(reading=reading, verdict=verdict, overlay_jpeg=draw_overlay(photo, reading))
+
+    # --------------------------------------------------------------- samples
+    def remove_samples(self) -> int:
+        """How many sample tests were taken away, with the photos that no other test holds."""
+        removed, orphans = self.store.remove_samples()
+        for sha256 in orphans:
+            self.photos.remove(sha256)
+        return removed
+
+
+def _age(case: Case, look: Look) -> float | None:
+    mixed_at = case.mixed_at
+    return None if mixed_at is None else (look.taken_at - mixed_at).total_seconds()
+
+
+def _seen(case: Case) -> Seen:
+    """All signs that stand, and the last word on re-mixing and pouring."""
+    standing = case.standing_observations()
+    signs = dict.fromkeys(s for o in standing for s in o.signs)
+    remix = [o.remix for o in standing if o.remix != "not tried"]
+    poured = [o for o in standing if o.screen_pour != "not tried"]
+    return Seen(
+        signs=tuple(signs),
+        remix=remix[-1] if remix else "not tried",
+        screen_pour=poured[-1].screen_pour if poured else "not tried",
+        screen_mesh=poured[-1].screen_mesh if poured else None,
+    )
+
+
+def _sure_time(photo: Photo, now: datetime) -> datetime | None:
+    """The photo's own time where its zone is known and it does not lie in the future."""
+    t = photo.exif_taken_at
+    if t is None or t.tzinfo is None or t > now + _CLOCK_MARGIN:
+        return None
+    return t
+
+
+def _name(by: str) -> str:
+    name = by.strip()
+    if not name:
+        msg = "Nobody is named; write who does this, so that the record can say it."
+        raise BadEntry(msg)
+    if len(name) > 80:
+        msg = f"A name may have 80 letters, not {len(name)}."
+        raise BadEntry(msg)
+    return name
+
+
+def _check_plan(plan: TestPlan) -> None:
+    if not plan.title.strip():
+        msg = "The test has no title yet; a few words are enough, for example the two products."
+        raise BadEntry(msg)
+    if any(not p.name.strip() for p in plan.products):
+        n = [not p.name.strip() for p in plan.products].index(True) + 1
+        msg = f"Product {n} has no name; write it or take the line out."
+        raise BadEntry(msg)
+    keys = [s.key for s in plan.schedule]
+    if len(set(keys)) != len(keys):
+        msg = "Two looks are planned for the same moment; take one of them out."
+        raise BadEntry(msg)

@@ -1,0 +1,73 @@
+"""The environment, read once, as one frozen value."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+import platformdirs
+
+from jartest.errors import BadLimits, StoreFault
+from jartest.recorder import Recorder
+from jartest.records.photofiles import PhotoFiles
+from jartest.records.store import Store
+from jartest.verdict.limits import load_limits
+
+__all__ = ["Settings", "open_recorder", "read_settings"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Settings:
+    """Where things are kept: the data folder, and the database in it or elsewhere."""
+
+    home: Path
+    database_url: str
+
+    @property
+    def photos(self) -> Path:
+        """The folder of photo files."""
+        return self.home / "photos"
+
+    @property
+    def shop_limits(self) -> Path:
+        """The shop's own file of limits, which need not exist."""
+        return self.home / "limits.toml"
+
+
+def read_settings(environment: Mapping[str, str] = os.environ) -> Settings:
+    """The settings: `JARTEST_HOME` or this user's data folder, `JARTEST_DATABASE_URL` or SQLite in it."""
+    said = environment.get("JARTEST_HOME", "").strip()
+    home = (
+        Path(said).expanduser().resolve()
+        if said
+        else Path(platformdirs.user_data_dir("jartest", appauthor=False))
+    )
+    url = environment.get("JARTEST_DATABASE_URL", "").strip() or f"sqlite:///{home / 'jartest.sqlite'}"
+    return Settings(home=home, database_url=url)
+
+
+def open_recorder(settings: Settings) -> Recorder:
+    """The recorder over these settings; makes the data folder where there is none.
+
+    Raises
+    ------
+    StoreFault
+        If the folder cannot be made, or the store cannot be opened.
+    BadLimits
+        If the shop's file of limits cannot be used.
+    """
+    try:
+        settings.home.mkdir(parents=True, exist_ok=True)
+    except OSError as e:
+        msg = f"The data folder cannot be made ({e.strerror}); set JARTEST_HOME to a folder you may write to."
+        raise StoreFault(msg) from e
+    try:
+        shop = settings.shop_limits.read_text("utf-8") if settings.shop_limits.exists() else ""
+    except (OSError, UnicodeDecodeError) as e:
+        msg = "The shop's file of limits cannot be read; mend or remove limits.toml in the data folder."
+        raise BadLimits(msg) from e
+    return Recorder(
+        store=Store.open(settings.database_url), photos=PhotoFiles(settings.photos), limits=load_limits(shop)
+    )

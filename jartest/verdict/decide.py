@@ -1,0 +1,251 @@
+"""The decision: one photo, and a whole test.
+
+The machine says `pass` only where everything it needs is measured and lies inside the limits by the
+guard band; a poor photo gives no verdict.  Reasons come worst first and say rule, value, sigma and
+limit.  A person's own verdict is kept elsewhere, beside this one.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+
+from jartest.imaging.quality import REGISTER
+from jartest.imaging.values import Reading
+from jartest.plan.schedule import say_age
+from jartest.verdict.limits import PHOTO_RULES, Limits
+from jartest.verdict.signs import sign
+from jartest.verdict.values import Reason, Verdict, Word
+
+__all__ = ["Seen", "TestLook", "judge_photo", "judge_test", "worst"]
+
+_SEVERITY: dict[Word | None, int] = {"pass": 0, "watch": 1, None: 2, "fail": 3}
+
+# How each measured figure is called in a sentence.
+_CALLED = {
+    "settled": "settled solids",
+    "top_layer": "the floating layer",
+    "clear": "the cleared layer",
+    "foam": "foam",
+    "floc_index": "the lump index",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TestLook:
+    """One look as the decision needs it: when, what the photo said, and under which name to speak of it."""
+
+    __test__ = False
+
+    age_s: float | None
+    says: str
+    verdict: Verdict
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Seen:
+    """What people wrote about the test: all signs ticked, and the last word on re-mixing and pouring."""
+
+    signs: Collection[str] = ()
+    remix: str = "not tried"
+    screen_pour: str = "not tried"
+    screen_mesh: int | None = None
+
+
+def worst(words: Collection[Word | None]) -> Word | None:
+    """The worst of some words: fail, then no verdict, then watch, then pass.
+
+    Raises
+    ------
+    ValueError
+        If there are none.
+    """
+    return max(words, key=lambda w: _SEVERITY[w])
+
+
+def judge_photo(reading: Reading, limits: Limits) -> Verdict:
+    """The verdict of one photo, with a reason for every rule that did not plainly pass.
+
+    Parameters
+    ----------
+    reading : Reading
+        One reading; fractions of the liquid column.
+    limits : Limits
+        The limits to judge under.
+
+    Returns
+    -------
+    Verdict
+        `None` for a photo without a jar, a poor photo, or a figure that could not be measured.
+    """
+    if not reading.jar_found:
+        says = (
+            "No jar was found in this photo; show one whole jar, upright, from the side, and take it again."
+        )
+        return _verdict([Reason(rule="no jar", says=says, leads_to=None)], limits)
+    poor = [
+        Reason(rule="photo", says=f"{d.says} {d.do}", leads_to=None)
+        for d in REGISTER
+        if d.name in reading.flags and d.blocks_pass
+    ]
+    seen = [_judge_value(rule, reading, limits) for rule in PHOTO_RULES]
+    verdict = _verdict(poor + seen, limits)
+    if poor:
+        return Verdict(word=None, reasons=verdict.reasons, limits_sha256=limits.sha256)
+    return verdict
+
+
+def _verdict(reasons: Sequence[Reason], limits: Limits) -> Verdict:
+    order = sorted(reasons, key=lambda r: -_SEVERITY[r.leads_to])
+    return Verdict(word=worst([r.leads_to for r in order]), reasons=tuple(order), limits_sha256=limits.sha256)
+
+
+def _figure(rule: str, reading: Reading) -> tuple[float, float]:
+    if rule == "floc_index":
+        return reading.floc_index, 0.0
+    return getattr(reading, f"{rule}_fraction"), getattr(reading, f"{rule}_sigma_fraction")
+
+
+def _shown(rule: str, x: float) -> str:
+    return f"{x:.2f}" if rule == "floc_index" else f"{100 * x:.1f} %"
+
+
+def _judge_value(rule: str, reading: Reading, limits: Limits) -> Reason:
+    value, sigma = _figure(rule, reading)
+    lim = limits.photo[rule]
+    called = _CALLED[rule]
+    if math.isnan(value):
+        says = f"{called[0].upper()}{called[1:]} could not be measured in this photo; set the lines or take it again."
+        return Reason(rule=rule, value=value, sigma=sigma, limit=lim.pass_max, says=says, leads_to=None)
+    band = limits.guard_sigmas * (0.0 if math.isnan(sigma) else sigma)
+    doubt = f" ± {_shown(rule, band)}" if band else ""
+    head = f"{called[0].upper()}{called[1:]}: {_shown(rule, value)}{doubt}"
+    word: Word
+    if value + band <= lim.pass_max:
+        word, limit, says = "pass", lim.pass_max, f"{head}, within {_shown(rule, lim.pass_max)}."
+    elif value - band >= lim.fail_min:
+        word, limit, says = "fail", lim.fail_min, f"{head}, at or over {_shown(rule, lim.fail_min)}."
+    else:
+        word, limit = "watch", lim.pass_max
+        says = f"{head}, not clearly within {_shown(rule, lim.pass_max)} and not clearly over {_shown(rule, lim.fail_min)}."
+    return Reason(rule=rule, value=value, sigma=sigma, limit=limit, says=says, leads_to=word)
+
+
+def judge_test(looks: Sequence[TestLook], seen: Seen, limits: Limits) -> Verdict:
+    """The verdict of a whole test: the worst that stands after the last look, and what was written.
+
+    What stands is the last look; a fault of an earlier look that the last one no longer shows counts as
+    a watch.  Re-mixing on inversion turns settled, floating, cleared and lumpy into a watch; not
+    re-mixing fails.  Gel, curds, heat and gas fail whatever the photos say.  A pass needs a readable
+    last look at least `limits.pass_age_s` after mixing.
+    """
+    written = _judge_written(seen)
+    pictured = _judge_looks(looks, limits)
+    if seen.remix == "fully":
+        pictured = [_softened(r, "it re-mixed fully on inversion") for r in pictured]
+    return _verdict(written + pictured, limits)
+
+
+# A separation that re-mixes is usable with constant agitation: customary three-way verdict of labels
+# and bulletins, common practice, no source.
+_REMIXABLE = ("settled", "top_layer", "clear", "floc_index")
+
+
+def _softened(reason: Reason, why: str) -> Reason:
+    if reason.leads_to != "fail" or reason.rule not in _REMIXABLE:
+        return reason
+    says = f"{reason.says} Watch, since {why}."
+    return Reason(
+        rule=reason.rule,
+        value=reason.value,
+        sigma=reason.sigma,
+        limit=reason.limit,
+        says=says,
+        leads_to="watch",
+    )
+
+
+def _judge_looks(looks: Sequence[TestLook], limits: Limits) -> list[Reason]:
+    if not looks:
+        says = "No photo has been taken yet; there is no verdict without a look."
+        return [Reason(rule="looks", says=says, leads_to=None)]
+    last = looks[-1]
+    reasons = [_placed(r, last.says) for r in last.verdict.reasons]
+    if last.verdict.word is None:
+        says = f"The last look ({last.says}) could not be judged; take it again."
+        reasons.append(Reason(rule="looks", says=says, leads_to=None))
+    failing_now = {r.rule for r in reasons if r.leads_to == "fail"}
+    for rule in PHOTO_RULES:
+        earlier = [
+            (x, r) for x in looks[:-1] for r in x.verdict.reasons if r.rule == rule and r.leads_to == "fail"
+        ]
+        if earlier and rule not in failing_now:
+            look, reason = earlier[-1]
+            says = f"{reason.says} Seen at {look.says}, no longer at {last.says}."
+            reasons.append(
+                Reason(
+                    rule=rule,
+                    value=reason.value,
+                    sigma=reason.sigma,
+                    limit=reason.limit,
+                    says=says,
+                    leads_to="watch",
+                )
+            )
+    age = last.age_s
+    if age is None or age < limits.pass_age_s:
+        at = "before mixing was done" if age is None else f"{say_age(age)} after mixing"
+        says = f"The last look was {at}; a pass needs one at {say_age(limits.pass_age_s)} or later."
+        value = math.nan if age is None else age
+        reasons.append(Reason(rule="time", value=value, limit=limits.pass_age_s, says=says, leads_to=None))
+    return reasons
+
+
+def _placed(reason: Reason, where: str) -> Reason:
+    return Reason(
+        rule=reason.rule,
+        value=reason.value,
+        sigma=reason.sigma,
+        limit=reason.limit,
+        says=f"At {where}: {reason.says}",
+        leads_to=reason.leads_to,
+    )
+
+
+def _judge_written(seen: Seen) -> list[Reason]:
+    reasons = [r for name in seen.signs for r in _judge_sign(name, seen.remix)]
+    if seen.remix in ("partly", "not at all"):
+        says = f"Re-mixes {seen.remix} on inversion: what stays behind would stay in the tank."
+        reasons.append(Reason(rule="re-mixing", says=says, leads_to="fail"))
+    elif seen.remix == "fully":
+        reasons.append(Reason(rule="re-mixing", says="Re-mixes fully on inversion.", leads_to="pass"))
+    mesh = "" if seen.screen_mesh is None else f" ({seen.screen_mesh} mesh)"
+    if seen.screen_pour == "stays on":
+        says = f"Residue stays on the screen{mesh} after rinsing."  # ASTM E1518, second hand: not compatible
+        reasons.append(Reason(rule="screen", says=says, leads_to="fail"))
+    elif seen.screen_pour == "rinses off":
+        reasons.append(
+            Reason(rule="screen", says=f"Residue on the screen{mesh} rinses off.", leads_to="watch")
+        )
+    elif seen.screen_pour == "clean":
+        reasons.append(Reason(rule="screen", says=f"The screen{mesh} stays clean.", leads_to="pass"))
+    return reasons
+
+
+def _judge_sign(name: str, remix: str) -> list[Reason]:
+    s = sign(name)
+    if s is None or s.weight == "good":
+        return []
+    word: Word = "watch"
+    tail = "."
+    if s.weight == "fails":
+        word, tail = "fail", ": fails whatever the photo says."
+    elif s.weight == "by re-mixing":
+        if remix in ("partly", "not at all"):
+            word, tail = "fail", f", and it re-mixes {remix}."
+        else:
+            tail = (
+                ", but it re-mixes fully." if remix == "fully" else "; try whether it re-mixes on inversion."
+            )
+    return [Reason(rule=f"written: {name}", says=f"Written: {s.says.lower()}{tail}", leads_to=word)]

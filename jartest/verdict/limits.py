@@ -1,0 +1,98 @@
+"""The limits a verdict is made under: shipped ones, with the shop's own values over them."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import math
+import tomllib
+from dataclasses import dataclass, field
+from importlib import resources
+from typing import Any
+
+from jartest.errors import BadLimits
+
+__all__ = ["PHOTO_RULES", "Limits", "PhotoLimit", "load_limits"]
+
+PHOTO_RULES = ("settled", "top_layer", "clear", "foam", "floc_index")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PhotoLimit:
+    """The two limits of one photo rule, and where they come from."""
+
+    pass_max: float
+    fail_min: float
+    source: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Limits:
+    """All limits; `text` is their canonical form, `sha256` its digest."""
+
+    guard_sigmas: float
+    pass_age_s: float
+    photo: dict[str, PhotoLimit]
+    text: str
+    sha256: str = field(default="")
+
+
+def load_limits(shop_text: str = "") -> Limits:
+    """The shipped limits with the values of `shop_text` (TOML, may be empty) put over them.
+
+    Raises
+    ------
+    BadLimits
+        If the text is no TOML, names an unknown limit, or a value is out of range.
+    """
+    shipped = tomllib.loads(resources.files("jartest.verdict").joinpath("limits.toml").read_text("utf-8"))
+    try:
+        shop = tomllib.loads(shop_text)
+    except tomllib.TOMLDecodeError as e:
+        msg = f"The shop's file of limits is no TOML: {e}."
+        raise BadLimits(msg) from e
+    merged = _merge(shipped, shop)
+    guard = _number(merged, "guard", "sigmas", 0.0, 10.0)
+    age = _number(merged, "time", "pass_age_s", 0.0, 30 * 86400.0)
+    photo = {rule: _photo_limit(merged, rule) for rule in PHOTO_RULES}
+    text = json.dumps(merged, indent=1, sort_keys=True, ensure_ascii=False)
+    digest = hashlib.sha256(text.encode()).hexdigest()
+    return Limits(guard_sigmas=guard, pass_age_s=age, photo=photo, text=text, sha256=digest)
+
+
+def _merge(shipped: dict[str, Any], shop: dict[str, Any]) -> dict[str, Any]:
+    merged = {name: dict(table) for name, table in shipped.items()}
+    for name, table in shop.items():
+        if name not in merged or not isinstance(table, dict):
+            msg = f"The shop's file of limits names [{name}], which is none of {', '.join(merged)}."
+            raise BadLimits(msg)
+        for key, value in table.items():
+            if key not in merged[name]:
+                msg = (
+                    f"The shop's file of limits sets {name}.{key}; [{name}] knows {', '.join(merged[name])}."
+                )
+                raise BadLimits(msg)
+            merged[name][key] = value
+        if "source" not in table and table:
+            merged[name]["source"] = "the shop's own"
+    return merged
+
+
+def _number(merged: dict[str, Any], name: str, key: str, low: float, high: float) -> float:
+    value = merged[name][key]
+    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
+        msg = f"The limit {name}.{key} must be a number, not {value!r}."
+        raise BadLimits(msg)
+    if not low <= value <= high:
+        msg = f"The limit {name}.{key} must lie from {low:g} to {high:g}, not at {value:g}."
+        raise BadLimits(msg)
+    return float(value)
+
+
+def _photo_limit(merged: dict[str, Any], rule: str) -> PhotoLimit:
+    low = _number(merged, rule, "pass_max", 0.0, 1.0)
+    high = _number(merged, rule, "fail_min", 0.0, 1.0)
+    if low >= high:
+        msg = f"The limit {rule}.pass_max ({low:g}) must lie under {rule}.fail_min ({high:g})."
+        raise BadLimits(msg)
+    return PhotoLimit(pass_max=low, fail_min=high, source=str(merged[rule]["source"]))
