@@ -374,8 +374,9 @@ class Recorder:
         """The machine's verdict on the test as it stands; kept when it differs from the last one."""
         case = self.store.case(test_id)
         verdict = judge_test(self._looks_to_judge(case), _seen(case), self.limits)
-        if case.verdicts and case.verdicts[-1].verdict == verdict:
-            return case.verdicts[-1]
+        last = case.verdicts[-1] if case.verdicts else None
+        if last is not None and last.verdict.to_json() == verdict.to_json():  # as JSON: NaN differs from itself
+            return last
         kept = KeptVerdict(id=self._new_id(), test_id=test_id, at=self.now(), verdict=verdict)
         self.store.keep_limits(self.limits.sha256, self.limits.text)
         self.store.add_verdict(kept)
