@@ -1,0 +1,55 @@
+"""Amounts, volumes and rates as people type them, read by a closed table of exact factors.
+
+What was typed is always echoed as it was understood (`read_as`): a gallon is a US gallon unless
+"imp" is typed beside it, an ounce is a weight ounce and a fluid ounce is "fl oz".  Nothing outside
+the table is taken, and nothing ambiguous is guessed.
+"""
+
+from jartest.units.read import (
+    Amount,
+    CarrierRate,
+    Quantity,
+    Rate,
+    read_amount,
+    read_carrier_rate,
+    read_number,
+    read_quantity,
+    read_rate,
+    read_volume,
+)
+from jartest.units.say import (
+    say_amount,
+    say_area,
+    say_level_spoons,
+    say_mass,
+    say_metric,
+    say_number,
+    say_volume,
+)
+from jartest.units.table import AREA_UNITS, MASS_UNITS, UNITS, VOLUME_UNITS, Unit, unit_named
+
+__all__ = [
+    "AREA_UNITS",
+    "MASS_UNITS",
+    "UNITS",
+    "VOLUME_UNITS",
+    "Amount",
+    "CarrierRate",
+    "Quantity",
+    "Rate",
+    "Unit",
+    "read_amount",
+    "read_carrier_rate",
+    "read_number",
+    "read_quantity",
+    "read_rate",
+    "read_volume",
+    "say_amount",
+    "say_area",
+    "say_level_spoons",
+    "say_mass",
+    "say_metric",
+    "say_number",
+    "say_volume",
+    "unit_named",
+]
