@@ -6,16 +6,17 @@ import os
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import platformdirs
 
 from jartest.errors import BadLimits, StoreFault
-from jartest.recorder import Recorder
-from jartest.records.photofiles import PhotoFiles
-from jartest.records.store import Store
-from jartest.verdict.limits import load_limits
+from jartest.verdict.limits import Limits, load_limits
 
-__all__ = ["Settings", "open_recorder", "read_settings"]
+if TYPE_CHECKING:
+    from jartest.recorder import Recorder
+
+__all__ = ["Settings", "open_recorder", "read_limits", "read_settings"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,16 +59,32 @@ def open_recorder(settings: Settings) -> Recorder:
     BadLimits
         If the shop's file of limits cannot be used.
     """
+    from jartest.recorder import Recorder  # here, so that reading the limits alone stays quick
+    from jartest.records.photofiles import PhotoFiles
+    from jartest.records.store import Store
+
     try:
         settings.home.mkdir(parents=True, exist_ok=True)
     except OSError as e:
         msg = f"The data folder cannot be made ({e.strerror}); set JARTEST_HOME to a folder you may write to."
         raise StoreFault(msg) from e
+    limits = read_limits(settings)
+    return Recorder(
+        store=Store.open(settings.database_url), photos=PhotoFiles(settings.photos), limits=limits
+    )
+
+
+def read_limits(settings: Settings) -> Limits:
+    """The limits in force: the shipped ones, with the shop's own file over them where there is one.
+
+    Raises
+    ------
+    BadLimits
+        If the shop's file cannot be used.
+    """
     try:
         shop = settings.shop_limits.read_text("utf-8") if settings.shop_limits.exists() else ""
     except (OSError, UnicodeDecodeError) as e:
         msg = "The shop's file of limits cannot be read; mend or remove limits.toml in the data folder."
         raise BadLimits(msg) from e
-    return Recorder(
-        store=Store.open(settings.database_url), photos=PhotoFiles(settings.photos), limits=load_limits(shop)
-    )
+    return load_limits(shop)

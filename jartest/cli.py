@@ -1,0 +1,197 @@
+"""The command line.  Heavy libraries are imported only inside the commands that need them."""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from jartest import __version__
+from jartest.errors import BadEntry, BadPhoto, JartestError
+
+if TYPE_CHECKING:
+    from jartest.imaging.values import Marks, Reading
+    from jartest.recorder import Recorder
+    from jartest.verdict.values import Verdict
+
+__all__ = ["main"]
+
+
+@click.group(context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="jartest")
+def commands() -> None:
+    """Record jar tests of spray mixtures: photos, measurements, observations and verdicts."""
+
+
+def main() -> None:
+    """Run the command line; an error that the package means ends in one sentence and exit 1."""
+    try:
+        commands()
+    except JartestError as e:
+        click.echo(f"jartest: {e}", err=True)
+        sys.exit(1)
+
+
+def _recorder() -> Recorder:
+    from jartest.settings import open_recorder, read_settings
+
+    return open_recorder(read_settings())
+
+
+# ------------------------------------------------------------------------ app
+@commands.command()
+@click.option("--port", default=8501, show_default=True, help="Port to serve on.")
+@click.option("--no-browser", is_flag=True, help="Do not open a browser.")
+def app(port: int, no_browser: bool) -> None:
+    """Start the app on this machine and open it in the browser."""
+    from jartest.screens.launch import serve
+
+    here = Path(__file__).resolve().parent
+    script = next(p for p in (here / "app.py", here.parent / "app.py") if p.exists())
+    sys.exit(serve(script, port=port, open_browser=not no_browser))
+
+
+# -------------------------------------------------------------------- measure
+@commands.command()
+@click.argument("photos", nargs=-1, required=True, metavar="PHOTO...")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object a line.")
+@click.option(
+    "--marks",
+    type=click.Path(exists=True, dir_okay=False, path_type=Path),
+    help="JSON file: photo name to the lines set by hand (left_px, right_px, floor_px, surface_px, boundaries_px).",
+)
+@click.option(
+    "--overlay", type=click.Path(file_okay=False, path_type=Path), help="Folder for the marked pictures."
+)
+def measure(photos: tuple[str, ...], as_json: bool, marks: Path | None, overlay: Path | None) -> None:
+    """Read photos of jars: layers, lumps and a careful verdict of each.
+
+    Exit 0 when every photo could be read as a picture, 1 when any could not, 2 for wrong usage.
+    """
+    from jartest.settings import read_limits, read_settings
+
+    limits = read_limits(read_settings())
+    by_name = {} if marks is None else _read_marks(marks)
+    if overlay is not None:
+        overlay.mkdir(parents=True, exist_ok=True)
+    failed = 0
+    rows = []
+    quiet = as_json or len(photos) < 3 or not sys.stderr.isatty()
+    with click.progressbar(photos, label="Reading", file=sys.stderr, hidden=quiet) as bar:
+        for name in bar:
+            row = _measure_one(name, by_name, overlay, limits)
+            failed += "error" in row
+            if as_json:
+                click.echo(json.dumps(row, ensure_ascii=False, allow_nan=False))
+            else:
+                rows.append(row)
+    if not as_json:
+        click.echo(_table(rows))
+    sys.exit(1 if failed else 0)
+
+
+def _read_marks(path: Path) -> dict[str, Marks]:
+    from jartest.imaging.marks_file import read_marks
+
+    try:
+        return read_marks(path.read_text("utf-8"))
+    except (BadEntry, UnicodeDecodeError) as e:
+        raise click.BadParameter(str(e), param_hint="--marks") from e
+
+
+def _measure_one(name: str, marks: dict[str, Marks], overlay: Path | None, limits: Any) -> dict[str, Any]:
+    from jartest.imaging.overlay import draw_overlay
+    from jartest.imaging.photo import open_photo
+    from jartest.imaging.reading import read_photo
+    from jartest.verdict.decide import judge_photo
+
+    path = Path(name)
+    try:
+        photo = open_photo(path.read_bytes(), path.name)
+    except BadPhoto as e:
+        return {"photo": name, "error": str(e)}
+    except OSError as e:
+        return {"photo": name, "error": f"The file cannot be read: {e.strerror}."}
+    reading = read_photo(photo, marks=marks.get(name) or marks.get(path.name))
+    if overlay is not None:
+        (overlay / f"{path.stem}-marked.jpg").write_bytes(draw_overlay(photo, reading))
+    return _row(name, reading, judge_photo(reading, limits))
+
+
+def _row(name: str, reading: Reading, verdict: Verdict) -> dict[str, Any]:
+    said = verdict.to_json()
+    return {"photo": name} | reading.to_json() | {"verdict": said["verdict"], "reasons": said["reasons"]}
+
+
+def _table(rows: list[dict[str, Any]]) -> str:
+    heads = ("photo", "verdict", "settled", "clear", "floating", "foam", "lumps", "flags")
+    lines = [heads, *(_cells(r) for r in rows)]
+    widths = [max(len(x[i]) for x in lines) for i in range(len(heads))]
+    return "\n".join("  ".join(c.ljust(w) for c, w in zip(x, widths, strict=True)).rstrip() for x in lines)
+
+
+def _cells(r: dict[str, Any]) -> tuple[str, ...]:
+    name = Path(r["photo"]).name
+    if "error" in r:
+        return (name, "-", "-", "-", "-", "-", "-", r["error"])
+    if not r["jar_found"]:
+        return (name, "none", "-", "-", "-", "-", "-", "no jar found")
+    percent = [
+        _percent(r[f"{k}_fraction"], r[f"{k}_sigma_fraction"])
+        for k in ("settled", "clear", "top_layer", "foam")
+    ]
+    index = "not measurable" if r["floc_index"] is None else f"{r['floc_index']:.2f}"
+    return (name, r["verdict"] or "none", *percent, index, ", ".join(r["flags"]))
+
+
+def _percent(value: float | None, sigma: float | None) -> str:
+    if value is None:
+        return "not measurable"
+    return f"{100 * value:.1f} %" if sigma is None else f"{100 * value:.1f} ± {100 * sigma:.1f} %"
+
+
+# --------------------------------------------------------------------- samples
+@commands.command()
+@click.option("--remove", is_flag=True, help="Take the sample tests and their photos away again.")
+def samples(remove: bool) -> None:
+    """Load the sample tests (invented, with rendered photos), or take them away."""
+    from jartest.samples import load_samples
+
+    recorder = _recorder()
+    if remove:
+        click.echo(f"{recorder.remove_samples()} sample tests removed.")
+    else:
+        click.echo(f"{load_samples(recorder)} sample tests loaded; “jartest app” shows them.")
+
+
+# ----------------------------------------------------------------------- tests
+@commands.command(name="tests")
+@click.argument("words", nargs=-1)
+@click.option("--json", "as_json", is_flag=True, help="One JSON object a line.")
+def list_tests(words: tuple[str, ...], as_json: bool) -> None:
+    """List the kept tests that hold all the given words, newest first."""
+    for row in _recorder().find(" ".join(words)):
+        if as_json:
+            click.echo(
+                json.dumps(
+                    {
+                        "number": row.number,
+                        "id": row.id,
+                        "title": row.title,
+                        "products": row.products,
+                        "opened_at": row.opened_at.isoformat(),
+                        "looks": row.looks,
+                        "verdict": row.machine_word,
+                        "opinion": row.person_word,
+                        "signed_by": row.signed_by,
+                    },
+                    ensure_ascii=False,
+                )
+            )
+        else:
+            word = row.person_word or row.machine_word or "none"
+            signed = f"signed by {row.signed_by}" if row.signed_by else "not signed"
+            click.echo(f"#{row.number}  {row.opened_at:%Y-%m-%d}  {word:5}  {row.title}  ({signed})")
