@@ -1,0 +1,5 @@
+"""`python -m jartest` is the command line."""
+
+from jartest.cli import main
+
+main()

@@ -1,0 +1,141 @@
+"""The command line, as a person or a script would call it."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from jartest import cli
+
+KEYS = (
+    "photo", "photo_sha256", "method", "jar_found", "flags", "jar", "mm_per_px", "mm_per_px_sigma", "layers",
+    "settled_fraction", "settled_sigma_fraction", "clear_fraction", "clear_sigma_fraction", "top_layer_fraction",
+    "top_layer_sigma_fraction", "foam_fraction", "foam_sigma_fraction", "floc_index", "floc_count",
+    "floc_area_fraction", "floc_diameter_mm", "floc_diameter_p90_mm", "texture", "verdict", "reasons",
+)  # fmt: skip
+
+
+@pytest.fixture(autouse=True)
+def home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.setenv("JARTEST_HOME", str(tmp_path / "home"))
+    return tmp_path / "home"
+
+
+def run(*words: str | Path) -> Result:
+    return CliRunner().invoke(cli.commands, [str(w) for w in words])
+
+
+def test_measure_prints_one_object_a_line_in_the_order_given(repo: Path) -> None:
+    photos = [repo / "samples/settler/settler-0060min.jpg", repo / "samples/stable/stable-0000min.jpg"]
+    result = run("measure", "--json", *photos)
+    assert result.exit_code == 0
+    rows = [json.loads(line) for line in result.stdout.splitlines()]
+    assert [r["photo"] for r in rows] == [str(p) for p in photos]
+    assert all(set(KEYS) <= set(r) for r in rows)
+
+
+def test_a_bad_file_has_its_line_and_the_others_are_still_read(repo: Path, tmp_path: Path) -> None:
+    bad = tmp_path / "notes.jpg"
+    bad.write_text("not a picture")
+    result = run(
+        "measure", "--json", bad, tmp_path / "missing.jpg", repo / "samples/stable/stable-0000min.jpg"
+    )
+    assert result.exit_code == 1
+    first, second, third = (json.loads(line) for line in result.stdout.splitlines())
+    assert "error" in first
+    assert "error" in second
+    assert third["jar_found"] is True
+
+
+def test_marks_are_taken_and_flagged(repo: Path, tmp_path: Path) -> None:
+    photo = repo / "samples/settler/settler-0060min.jpg"
+    truth = json.loads(photo.with_suffix(".json").read_text("utf-8"))
+    lines = {
+        "left_px": truth["jar_px"]["left"][0],
+        "right_px": truth["jar_px"]["right"][0],
+        "floor_px": truth["layers"][0]["front_bottom_px"][1],
+        "surface_px": truth["layers"][-1]["front_top_px"][1],
+    }
+    marks = tmp_path / "marks.json"
+    marks.write_text(json.dumps({photo.name: lines}))
+    row = json.loads(run("measure", "--json", "--marks", marks, photo).stdout)
+    assert "set by hand" in row["flags"]
+    assert {k: row["jar"][k] for k in lines} == pytest.approx(lines)
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("{", "no JSON"),
+        ("[]", "photo name to lines"),
+        ('{"a.jpg": 3}', "must be an object"),
+        ('{"a.jpg": {"top_px": 3}}', "top_px"),
+        ('{"a.jpg": {"left_px": "wide"}}', "number of pixels"),
+        ('{"a.jpg": {"left_px": NaN}}', "number of pixels"),
+        ('{"a.jpg": {"boundaries_px": 4}}', "list of rows"),
+    ],
+)
+def test_marks_that_make_no_sense_are_wrong_usage(text: str, says: str, repo: Path, tmp_path: Path) -> None:
+    marks = tmp_path / "marks.json"
+    marks.write_text(text)
+    result = run("measure", "--marks", marks, repo / "samples/stable/stable-0000min.jpg")
+    assert result.exit_code == 2
+    assert says in result.stderr
+
+
+def test_without_json_it_prints_a_table_with_the_doubts(repo: Path) -> None:
+    result = run("measure", repo / "samples/settler/settler-0060min.jpg")
+    assert result.exit_code == 0
+    head, line = result.stdout.splitlines()
+    assert head.split()[:3] == ["photo", "verdict", "settled"]
+    assert "±" in line
+
+
+def test_overlay_writes_a_marked_picture(repo: Path, tmp_path: Path) -> None:
+    photo = repo / "samples/settler/settler-0060min.jpg"
+    result = run("measure", "--overlay", tmp_path / "marked", photo)
+    assert result.exit_code == 0
+    written = tmp_path / "marked" / "settler-0060min-marked.jpg"
+    assert written.read_bytes()[:2] == b"\xff\xd8"
+
+
+def test_no_photo_is_wrong_usage() -> None:
+    assert run("measure").exit_code == 2
+
+
+def test_help_needs_no_heavy_library() -> None:
+    code = (
+        "import sys\nfrom jartest.cli import commands\n"
+        "commands(['--help'], standalone_mode=False)\n"
+        "print(sorted({'cv2', 'skimage', 'numpy', 'streamlit', 'pandas', 'sqlalchemy'} & set(sys.modules)))"
+    )
+    out = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout
+    assert out.splitlines()[-1] == "[]"
+
+
+def test_samples_load_once_are_listed_and_go_without_a_trace(home: Path) -> None:
+    assert run("samples").stdout.startswith("4 sample tests loaded")
+    assert run("samples").stdout.startswith("0 sample tests loaded")
+    assert "sulphur" in run("tests", "sulphur").stdout
+    assert len(run("tests", "--json").stdout.splitlines()) == 4
+    assert run("samples", "--remove").stdout.startswith("4 sample tests removed")
+    assert run("tests").stdout == ""
+    assert [p for p in (home / "photos").rglob("*") if p.is_file()] == []
+
+
+def test_an_error_of_ours_ends_in_one_sentence(tmp_path: Path) -> None:
+    (tmp_path / "home").write_text("a file where the folder should be")
+    result = subprocess.run(
+        [sys.executable, "-m", "jartest", "tests"],
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert result.returncode == 1
+    assert result.stderr.startswith("jartest: ")
+    assert "Traceback" not in result.stderr
