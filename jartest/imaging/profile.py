@@ -1,0 +1,257 @@
+"""The jar unrolled: colour against height and place across the near wall.
+
+The near wall of an upright jar is (half of) a cylinder.  A level line on it is seen as the near arc
+of an ellipse: lowest on the jar's centre line when the camera looks down on it.  How deep these arcs
+sag, and how the jar leans, is estimated here from the picture itself; the contents are then sampled
+along such arcs, so that every row of the strip is one height in the jar.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from jartest.imaging.photo import Photo
+from jartest.imaging.values import Frame
+
+__all__ = ["BOTTOM", "COLUMNS", "ROWS_PER_COLUMN", "TOP", "Geometry", "Strip", "find_geometry", "unroll"]
+
+Floats = NDArray[np.float32]
+
+BOTTOM, TOP = -0.14, 1.26  # heights that the strip covers, as fractions of the liquid column
+ROWS_PER_COLUMN = 200  # strip rows from floor to surface: a row is half a percent
+COLUMNS = 33
+_REACH = 0.84  # columns reach to this part of the half-width; beyond it the wall is seen too aslant
+_FOCAL = 1.5  # focal length in units of the longer picture side where unknown: a phone held upright
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Geometry:
+    """How the jar stands before the camera, in pixels of the full-size photo.
+
+    `sag_floor` and `sag_surface` are the depths of the near arcs in units of the half-width, which is
+    the sine of the angle at which the camera looks down on that line.
+    """
+
+    centre_px: float
+    half_px: float
+    floor_px: float
+    surface_px: float
+    lean: float  # tangent of the tilt; positive: top leans to the right
+    sag_floor: float
+    sag_surface: float
+    score: float = math.nan
+
+    @property
+    def column_px(self) -> float:
+        """Height of the liquid column in rows."""
+        return self.floor_px - self.surface_px
+
+    def sag(self, fraction: Floats | float) -> Floats:
+        """Sag of the arc at this height fraction, in units of the half-width."""
+        return np.asarray(
+            self.sag_floor + (self.sag_surface - self.sag_floor) * np.asarray(fraction), np.float32
+        )
+
+    def points(self, fraction: Floats, across: Floats) -> tuple[Floats, Floats]:
+        """Columns and rows in the photo of places on the near wall.
+
+        `fraction` and `across` (-1 left wall, 1 right wall) broadcast against each other.
+        """
+        row = self.floor_px - fraction * self.column_px
+        middle = (self.floor_px + self.surface_px) / 2
+        cos = 1 / math.hypot(1, self.lean)
+        drop = self.sag(fraction) * self.half_px * (1 - np.sqrt(np.maximum(0, 1 - across**2)))
+        col = self.centre_px - self.lean * (row - middle) + across * self.half_px * cos
+        rows = row + across * self.half_px * cos * self.lean - drop
+        return np.asarray(col, np.float32), np.asarray(rows, np.float32)
+
+    def true_fraction(self, fraction: Floats) -> Floats:
+        """Fraction of the column's height in millimetres at this fraction of its rows.
+
+        Notes
+        -----
+        The camera sees a height z on the near wall at the depression angle e with tan e linear in z,
+        and at a row that is the tangent of e less the camera's own pitch.  The focal length is taken
+        as usual for a phone; half or twice of it shifts the middle of the column by less than 0.5 %
+        for a camera that looks down by 10 degrees.
+        """
+        e0, e1 = (math.asin(max(-0.9, min(0.9, s))) for s in (self.sag_floor, self.sag_surface))
+        if abs(e0 - e1) < 1e-6:
+            return np.asarray(fraction, np.float32)
+        e = e0 + (e1 - e0) * np.asarray(fraction, float)
+        return np.asarray((np.tan(e) - math.tan(e0)) / (math.tan(e1) - math.tan(e0)), np.float32)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Strip:
+    """The near wall unrolled: `lab` is (row, column, CIELAB), row 0 the highest; `fraction` of each row."""
+
+    lab: Floats
+    fraction: Floats
+    across: Floats
+    inside: NDArray[np.bool_]
+    geometry: Geometry
+    rows_per_px: float  # strip rows for one row of the photo
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Crop:
+    lab: Floats
+    left: float
+    top: float
+    scale: float
+
+    def sample(self, col: Floats, row: Floats) -> Floats:
+        """Lab values at these places of the full-size photo."""
+        x = (col - self.left + 0.5) * self.scale - 0.5
+        y = (row - self.top + 0.5) * self.scale - 0.5
+        return np.asarray(
+            cv2.remap(
+                self.lab,
+                x.astype(np.float32),
+                y.astype(np.float32),
+                cv2.INTER_LINEAR,
+                borderMode=cv2.BORDER_REPLICATE,
+            ),
+            np.float32,
+        )
+
+
+def _crop(photo: Photo, frame: Frame, rows: float) -> _Crop:
+    """The jar cut out and reduced to about `rows` rows from floor to surface, in CIELAB."""
+    high, half = frame.floor_px - frame.surface_px, (frame.right_px - frame.left_px) / 2
+    top = int(max(0, math.floor(frame.surface_px - 0.45 * high - 0.5 * half)))
+    low = int(min(photo.height_px, math.ceil(frame.floor_px + 0.25 * high + 0.2 * half)))
+    left = int(max(0, math.floor(frame.left_px - 0.35 * half)))
+    right = int(min(photo.width_px, math.ceil(frame.right_px + 0.35 * half)))
+    part = photo.pixels[top:low, left:right]
+    scale = min(1.0, rows / high)
+    if scale < 1:
+        size = (max(8, round(part.shape[1] * scale)), max(8, round(part.shape[0] * scale)))
+        part = cv2.resize(part, size, interpolation=cv2.INTER_AREA)
+    lab = cv2.cvtColor(part.astype(np.float32) / 255, cv2.COLOR_RGB2LAB)
+    return _Crop(np.asarray(lab, np.float32), left, top, scale)
+
+
+def _axes(per_column: int, columns: int) -> tuple[Floats, Floats]:
+    n = round((TOP - BOTTOM) * per_column) + 1
+    return np.linspace(TOP, BOTTOM, n, dtype=np.float32), np.linspace(
+        -_REACH, _REACH, columns, dtype=np.float32
+    )
+
+
+def find_geometry(photo: Photo, frame: Frame) -> Geometry:
+    """Lean and sag of the jar in this frame: those that line up the edges across the jar best.
+
+    Parameters
+    ----------
+    photo : Photo
+    frame : Frame
+        All four lines known (no NaN); its tilt is taken when it is not zero.
+
+    Notes
+    -----
+    For each lean and sag the vertical colour differences are averaged along the arcs; edges of level
+    layers, of the surface and of the floor add up where the arcs are right and cancel where they are
+    not.  The sag grows from surface to floor by the column's height over the focal length.  Scenery
+    seen through a clear liquid has its own curvature and can mislead where it is stronger than floor
+    and surface, whose rows therefore count more.
+    """
+    crop = _crop(photo, frame, 140)
+    base = _plain(photo, frame)
+    growth = base.column_px / (_FOCAL * max(photo.width_px, photo.height_px))
+    leans = [math.tan(math.radians(t)) for t in np.arange(-8, 8.1, 1.0)]
+    if frame.tilt_deg:
+        leans = [math.tan(math.radians(frame.tilt_deg + d)) for d in (-0.5, 0, 0.5)]
+    best = max(
+        (_best_sag(crop, base, lean, np.linspace(-0.12, 0.5, 32), growth) for lean in leans),
+        key=lambda g: g.score,
+    )
+    fine = [best.lean + math.tan(math.radians(d)) for d in (-0.6, -0.3, 0, 0.3, 0.6)]
+    mid = (best.sag_floor + best.sag_surface) / 2
+    return max(
+        (_best_sag(crop, base, lean, mid + np.linspace(-0.02, 0.02, 9), growth) for lean in fine),
+        key=lambda g: g.score,
+    )
+
+
+def _plain(photo: Photo, frame: Frame) -> Geometry:
+    return Geometry(
+        centre_px=(frame.left_px + frame.right_px) / 2,
+        half_px=(frame.right_px - frame.left_px) / 2,
+        floor_px=frame.floor_px,
+        surface_px=frame.surface_px,
+        lean=0.0,
+        sag_floor=0.0,
+        sag_surface=0.0,
+    )
+
+
+def _best_sag(crop: _Crop, base: Geometry, lean: float, sags: Floats, growth: float) -> Geometry:
+    """The geometry with this lean whose sag lines the edges up best."""
+    fraction, across = _axes(100, 17)
+    cos = 1 / math.hypot(1, lean)
+    half = base.half_px / cos  # walls were marked on one row: a leaning jar is cut aslant
+    flat = Geometry(
+        centre_px=base.centre_px,
+        half_px=base.half_px,
+        floor_px=base.floor_px,
+        surface_px=base.surface_px,
+        lean=lean,
+        sag_floor=0.0,
+        sag_surface=0.0,
+    )
+    del half
+    col, row = flat.points(fraction[:, None], across[None, :])
+    lab = crop.sample(col, row)
+    g = cv2.GaussianBlur(lab, (1, 5), sigmaX=0.1, sigmaY=1.0)
+    g = np.asarray(g[2:] - g[:-2], np.float32)
+    f = fraction[1:-1]
+    size = np.linalg.norm(g, axis=2, keepdims=True)
+    g = g / (1 + size / 12)  # a strong edge does not drown the others
+    weight = 1 + 3 * (np.exp(-0.5 * (f / 0.03) ** 2) + np.exp(-0.5 * ((f - 1) / 0.03) ** 2))
+    keep = (f > -0.05) & (f < 1.05)
+    rows = np.arange(len(f), dtype=np.float32)
+    bow = 1 - np.sqrt(1 - across**2)
+    rows_per_half = base.half_px / base.column_px * 100
+    best, best_score = flat, -1.0
+    for sag in sags:
+        s0, s1 = sag + growth / 2, sag - growth / 2
+        shift = (s0 + (s1 - s0) * f)[:, None] * bow[None, :] * rows_per_half
+        at = np.clip(np.rint(rows[:, None] - shift), 0, len(f) - 1).astype(np.intp)
+        mean = g[at, np.arange(len(across))[None, :]].mean(axis=1)
+        score = float((weight * (mean**2).sum(axis=1))[keep].sum())
+        if score > best_score:
+            best_score = score
+            best = Geometry(
+                centre_px=base.centre_px,
+                half_px=base.half_px,
+                floor_px=base.floor_px,
+                surface_px=base.surface_px,
+                lean=lean,
+                sag_floor=float(s0),
+                sag_surface=float(s1),
+                score=score,
+            )
+    return best
+
+
+def unroll(photo: Photo, frame: Frame, geometry: Geometry) -> Strip:
+    """The contents sampled along the arcs of the near wall."""
+    crop = _crop(photo, frame, 1.5 * ROWS_PER_COLUMN)
+    fraction, across = _axes(ROWS_PER_COLUMN, COLUMNS)
+    col, row = geometry.points(fraction[:, None], across[None, :])
+    inside = (col >= 0) & (col <= photo.width_px - 1) & (row >= 0) & (row <= photo.height_px - 1)
+    return Strip(
+        lab=crop.sample(col, row),
+        fraction=fraction,
+        across=across,
+        inside=inside,
+        geometry=geometry,
+        rows_per_px=ROWS_PER_COLUMN / geometry.column_px,
+    )

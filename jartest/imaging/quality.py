@@ -1,0 +1,87 @@
+"""The register of photo flags: what each means, and what to do about it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from jartest.errors import BadEntry
+
+__all__ = ["REGISTER", "FlagDefinition", "flag"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FlagDefinition:
+    """One condition of a photo: its name in `Reading.flags`, what it says and what to do.
+
+    `blocks_pass` is true where a photo in this condition can never make a pass.
+    """
+
+    name: str
+    says: str
+    do: str
+    blocks_pass: bool
+
+
+def _f(name: str, says: str, do: str, *, blocks_pass: bool = False) -> FlagDefinition:
+    return FlagDefinition(name=name, says=says, do=do, blocks_pass=blocks_pass)
+
+
+REGISTER: tuple[FlagDefinition, ...] = (
+    _f(
+        "no jar",
+        "No jar was found in the photo.",
+        "Put the jar in the middle of the photo.",
+        blocks_pass=True,
+    ),
+    _f("walls unsure", "The jar's walls cannot be told.", "Set the two walls by hand.", blocks_pass=True),
+    _f("floor unsure", "The jar's inner floor cannot be told.", "Set the floor by hand.", blocks_pass=True),
+    _f("surface unsure", "The liquid surface cannot be told.", "Set the surface by hand.", blocks_pass=True),
+    _f(
+        "far edge only",
+        "The line found may be the far edge of the surface instead of the near one.",
+        "Hold the camera level with the surface, or set the surface by hand.",
+        blocks_pass=True,
+    ),
+    _f(
+        "foam hides surface",
+        "Foam hides where the liquid ends.",
+        "Wait until the foam falls, or set the surface by hand.",
+        blocks_pass=True,
+    ),
+    _f(
+        "cut off",
+        "The jar runs out of the photo.",
+        "Step back until the whole jar is in it.",
+        blocks_pass=True,
+    ),
+    _f("small", "The liquid is only few pixels high.", "Go nearer.", blocks_pass=True),
+    _f("blur", "The photo is blurred.", "Hold still, tap the jar to focus.", blocks_pass=True),
+    _f("dark", "The jar is too dark to be read.", "Give it more light.", blocks_pass=True),
+    _f("overexposed", "Much of the jar is burnt out.", "Turn the jar out of the sun.", blocks_pass=True),
+    _f("glare", "A reflection covers part of the contents.", "Turn the jar or shade it from the window."),
+    _f("tilt", "The jar leans in the photo.", "Hold the camera straight."),
+    _f("hidden", "A label or scale hides much of the contents.", "Turn the jar.", blocks_pass=True),
+    _f(
+        "layers unsure",
+        "A layer boundary may be there or not.",
+        "Look closely, and write what you see.",
+        blocks_pass=True,
+    ),
+    _f("diffuse boundary", "A layer boundary is spread over a height.", "Take its height as a rough one."),
+    _f("no scale", "No size in millimetres is known.", "Give the jar's inner diameter."),
+    _f("set by hand", "A person set the lines of the jar.", "Nothing to do."),
+    _f("carried over", "The jar's place was carried over from an earlier photo.", "Check the lines."),
+    _f("jar moved", "The jar moved since the earlier photo.", "Check the lines.", blocks_pass=False),
+)
+
+_BY_NAME = {f.name: f for f in REGISTER}
+
+
+def flag(name: str) -> FlagDefinition:
+    """The flag of this name; BadEntry where the register has none."""
+    try:
+        return _BY_NAME[name]
+    except KeyError:
+        raise BadEntry(
+            f"no photo flag is called “{name}”; the register in quality.py has them all."
+        ) from None
