@@ -1,0 +1,311 @@
+"""Questions put to the store, each in a fixed number of queries."""
+
+from __future__ import annotations
+
+import unicodedata
+from collections import defaultdict
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any, TypeVar, get_args
+
+from sqlalchemy import Column, ColumnElement, Connection, RowMapping, Select, Table, func, or_, select, union
+
+from jartest.errors import BadEntry, NotFound
+from jartest.records.model import (
+    Case,
+    Event,
+    JarTest,
+    KeptReading,
+    Look,
+    Opinion,
+    Product,
+    Signature,
+    TestPlan,
+    TestRow,
+)
+from jartest.records.rows import (
+    flat_of,
+    jar_test_of,
+    look_of,
+    observation_of,
+    reading_of,
+    verdict_of,
+)
+from jartest.records.tables import (
+    events,
+    limits,
+    looks,
+    observations,
+    opinions,
+    photos,
+    products,
+    readings,
+    revisions,
+    search_texts,
+    signatures,
+    tests,
+    verdicts,
+)
+from jartest.verdict.values import Word
+
+__all__ = [
+    "count_tests",
+    "fold",
+    "last_plan",
+    "limits_text",
+    "list_known_products",
+    "list_looks",
+    "list_people",
+    "list_tests",
+    "load_cases",
+    "load_revisions",
+    "only",
+    "running_ids",
+]
+
+_SEARCH_LETTERS = 200  # longest search taken; our choice
+_LARGEST_NUMBER = 2**31 - 1  # of a database's plain integer
+_T = TypeVar("_T")
+_Ids = Select[tuple[str]]
+
+
+def fold(*texts: str) -> str:
+    """These texts in one case and one spelling of accents, one a line, for searching."""
+    return unicodedata.normalize("NFKC", "\n".join(texts)).casefold()
+
+
+def only(found: Sequence[_T], what: str) -> _T:
+    """The one thing found.
+
+    Raises
+    ------
+    NotFound
+        If nothing was.
+    """
+    if not found:
+        msg = f"There is no {what}; it may have been removed."
+        raise NotFound(msg)
+    return found[0]
+
+
+# ---------------------------------------------------------------------- cases
+def _latest_revision() -> ColumnElement[bool]:
+    """Condition on revisions: nobody revised this plan since."""
+    newer = revisions.alias("newer")
+    last = select(func.max(newer.c.revision)).where(newer.c.test_id == revisions.c.test_id)
+    return revisions.c.revision == last.scalar_subquery()
+
+
+def load_revisions(connection: Connection, ids: _Ids) -> tuple[JarTest, ...]:
+    """Every revision of these tests, the first one first."""
+    put_in: dict[tuple[str, int], list[Product]] = defaultdict(list)
+    of_products = select(products).where(products.c.test_id.in_(ids)).order_by(products.c.position)
+    for row in connection.execute(of_products).mappings():
+        put_in[row["test_id"], row["revision"]].append(flat_of(Product, row))
+    of_tests = (
+        select(tests, revisions)
+        .join(revisions)
+        .where(tests.c.id.in_(ids))
+        .order_by(tests.c.number.desc(), revisions.c.revision)
+    )
+    found = connection.execute(of_tests).mappings()
+    return tuple(jar_test_of(row, put_in[row["test_id"], row["revision"]]) for row in found)
+
+
+def _grouped(
+    connection: Connection, query: Select[Any], make: Callable[[RowMapping], _T]
+) -> Mapping[str, tuple[_T, ...]]:
+    groups: dict[str, list[_T]] = defaultdict(list)
+    for row in connection.execute(query).mappings():
+        groups[row["test_id"]].append(make(row))
+    return {test_id: tuple(found) for test_id, found in groups.items()}
+
+
+def _of_tests(table: Table, ids: _Ids) -> Select[Any]:
+    return select(table).where(table.c.test_id.in_(ids)).order_by(table.c.at, table.c.seq)
+
+
+def load_cases(connection: Connection, ids: _Ids, *, with_readings: bool = True) -> tuple[Case, ...]:
+    """These tests with all that is kept of them, newest first; nine queries however many there are."""
+    of_tests: dict[str, list[JarTest]] = defaultdict(list)
+    for revision in load_revisions(connection, ids):
+        of_tests[revision.id].append(revision)
+    of_looks = (
+        select(looks, photos)
+        .join(photos)
+        .where(looks.c.test_id.in_(ids))
+        .order_by(looks.c.taken_at, looks.c.seq)
+    )
+    of_readings = (
+        select(readings, looks.c.test_id)
+        .join(looks, readings.c.look_id == looks.c.id)
+        .where(looks.c.test_id.in_(ids))
+        .order_by(readings.c.at, readings.c.seq)
+    )
+    found_events = _grouped(connection, _of_tests(events, ids), lambda row: flat_of(Event, row))
+    found_looks = _grouped(connection, of_looks, look_of)
+    found_readings: Mapping[str, tuple[KeptReading, ...]] = {}
+    if with_readings:
+        found_readings = _grouped(connection, of_readings, reading_of)
+    found_observations = _grouped(connection, _of_tests(observations, ids), observation_of)
+    found_verdicts = _grouped(connection, _of_tests(verdicts, ids), verdict_of)
+    found_opinions = _grouped(connection, _of_tests(opinions, ids), lambda row: flat_of(Opinion, row))
+    found_signatures = _grouped(connection, _of_tests(signatures, ids), lambda row: flat_of(Signature, row))
+    return tuple(
+        Case(
+            test=revised[-1],
+            revisions=tuple(revised),
+            events=found_events.get(test_id, ()),
+            looks=found_looks.get(test_id, ()),
+            readings=found_readings.get(test_id, ()),
+            observations=found_observations.get(test_id, ()),
+            verdicts=found_verdicts.get(test_id, ()),
+            opinions=found_opinions.get(test_id, ()),
+            signatures=found_signatures.get(test_id, ()),
+        )
+        for test_id, revised in of_tests.items()
+    )
+
+
+def running_ids() -> _Ids:
+    """The ids of tests that are neither signed nor stopped."""
+    signed = select(signatures.c.test_id).where(signatures.c.test_id == tests.c.id).exists()
+    return select(tests.c.id).where(~signed, ~_stopped())
+
+
+def _stopped() -> ColumnElement[bool]:
+    return select(events.c.seq).where(events.c.test_id == tests.c.id, events.c.kind == "stopped").exists()
+
+
+# ---------------------------------------------------------------------- lists
+def _last(table: Table, column: str, *conditions: ColumnElement[bool]) -> Any:
+    """The column of the last row that a test has in a table."""
+    return (
+        select(table.c[column])
+        .where(table.c.test_id == tests.c.id, *conditions)
+        .order_by(table.c.at.desc(), table.c.seq.desc())
+        .limit(1)
+        .correlate(tests)
+        .scalar_subquery()
+    )
+
+
+def _columns(table: Table, *names: str) -> list[Column[Any]]:
+    return [table.c[name] for name in names]
+
+
+def _holding(words: str) -> list[ColumnElement[bool]]:
+    """Conditions on tests: each word stands in what was written, or is the number or a verdict."""
+    if len(words) > _SEARCH_LETTERS:
+        msg = f"A search takes up to {_SEARCH_LETTERS} letters, not {len(words)}; use fewer words."
+        raise BadEntry(msg)
+    conditions = []
+    for word in fold(words).split():
+        said = search_texts.c.plan.contains(word, autoescape=True)
+        ways = [said, search_texts.c.said.contains(word, autoescape=True)]
+        number = word.removeprefix("#")
+        if number.isdecimal() and int(number) <= _LARGEST_NUMBER:
+            ways.append(tests.c.number == int(number))
+        if word in get_args(Word):
+            ways += [_last(verdicts, "verdict") == word, _last(opinions, "word") == word]
+        conditions.append(or_(*ways))
+    return conditions
+
+
+def count_tests(connection: Connection, words: str) -> int:
+    """How many tests hold all these words."""
+    query = select(func.count()).select_from(tests.join(search_texts)).where(*_holding(words))
+    return int(connection.execute(query).scalar_one())
+
+
+def list_tests(connection: Connection, words: str, limit: int, offset: int) -> tuple[TestRow, ...]:
+    """One line for each test that holds all these words, newest first; two queries."""
+    look_count = select(func.count()).select_from(looks).where(looks.c.test_id == tests.c.id)
+    query = (
+        select(
+            *_columns(tests, "id", "number", "opened_at", "opened_by", "sample"),
+            *_columns(revisions, "revision", "title"),
+            look_count.scalar_subquery().label("looks"),
+            _last(verdicts, "verdict").label("machine_word"),
+            _last(opinions, "word").label("person_word"),
+            _last(signatures, "by").label("signed_by"),
+            _last(signatures, "at").label("signed_at"),
+            _last(events, "at", events.c.kind == "mixed").label("mixed_at"),
+            _stopped().label("stopped"),
+        )
+        .join(revisions)
+        .join(search_texts)
+        .where(_latest_revision(), *_holding(words))
+        .order_by(tests.c.number.desc())
+        .limit(limit)
+        .offset(offset)
+    )
+    found = connection.execute(query).mappings().all()
+    names: dict[tuple[str, int], list[str]] = defaultdict(list)
+    of_products = (
+        select(*_columns(products, "test_id", "revision", "name"))
+        .where(products.c.test_id.in_([row["id"] for row in found]))
+        .order_by(products.c.position)
+    )
+    for test_id, revision, name in connection.execute(of_products):
+        names[test_id, revision].append(name)
+    return tuple(_test_row(row, names[row["id"], row["revision"]]) for row in found)
+
+
+def _test_row(row: RowMapping, names: Sequence[str]) -> TestRow:
+    return TestRow(
+        id=row["id"],
+        number=row["number"],
+        title=row["title"],
+        opened_at=row["opened_at"],
+        opened_by=row["opened_by"],
+        products=tuple(names),
+        looks=row["looks"],
+        machine_word=row["machine_word"],
+        person_word=row["person_word"],
+        signed_by=row["signed_by"],
+        signed_at=row["signed_at"],
+        mixed_at=row["mixed_at"],
+        stopped=row["stopped"],
+        sample=row["sample"],
+    )
+
+
+def list_looks(connection: Connection, *conditions: ColumnElement[bool]) -> tuple[Look, ...]:
+    """The looks under these conditions, in order of time."""
+    query = select(looks, photos).join(photos).where(*conditions).order_by(looks.c.taken_at, looks.c.seq)
+    return tuple(look_of(row) for row in connection.execute(query).mappings())
+
+
+def list_known_products(connection: Connection) -> tuple[Product, ...]:
+    """Products of standing plans, last used first, without lots and amounts."""
+    last_used = func.max(revisions.c.revised_at).desc()
+    kinds = _columns(products, "name", "maker", "formulation")
+    query = (
+        select(*kinds).join(revisions).where(_latest_revision()).group_by(*kinds).order_by(last_used, *kinds)
+    )
+    found = connection.execute(query)
+    return tuple(Product(name=name, maker=maker, formulation=code) for name, maker, code in found)
+
+
+def list_people(connection: Connection) -> tuple[str, ...]:
+    """Everyone who opened, revised, ticked, photographed, wrote or signed, in order of the alphabet."""
+    written = [t.c.by for t in (events, looks, observations, opinions, signatures)]
+    names = connection.execute(union(*(select(c) for c in (revisions.c.revised_by, *written)))).scalars()
+    return tuple(sorted((name for name in names if name), key=lambda name: (fold(name), name)))
+
+
+def limits_text(connection: Connection, sha256: str) -> str:
+    """The kept text of limits."""
+    query = select(limits.c.text).where(limits.c.sha256 == sha256)
+    text: str = only(connection.execute(query).scalars().all(), f"kept text of limits {sha256[:12]!r}")
+    return text
+
+
+def last_plan(connection: Connection) -> TestPlan | None:
+    """The plan of the newest test that is no sample."""
+    newest = select(tests.c.id).where(~tests.c.sample).order_by(tests.c.number.desc()).limit(1)
+    # named, because a LIMIT inside IN (...) is not for every database
+    found = connection.execute(newest).scalar_one_or_none()
+    if found is None:
+        return None
+    return load_revisions(connection, select(tests.c.id).where(tests.c.id == found))[-1].plan

@@ -1,0 +1,393 @@
+"""The record store: everything is added, nothing is overwritten.
+
+Each writing method is one transaction: when it returns, its rows are on the disk; when it raises,
+nothing of it is.  A store may be shared by threads, and a SQLite file by programs on one machine.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import datetime, timedelta
+from types import TracebackType
+from typing import Any, Self
+
+from sqlalchemy import Column, Connection, Engine, Table, delete, insert, select, update
+from sqlalchemy.dialects import postgresql, sqlite
+
+from jartest.errors import BadEntry, Conflict, NotFound, StoreFault
+from jartest.records import queries
+from jartest.records.engine import WRITES, in_words, make_engine, read_url, sqlite_file
+from jartest.records.migrate import bring_up_to_date
+from jartest.records.model import (
+    Case,
+    Event,
+    JarTest,
+    KeptReading,
+    KeptVerdict,
+    Look,
+    Observation,
+    Opinion,
+    Product,
+    Signature,
+    TestPlan,
+    TestRow,
+)
+from jartest.records.rows import flat_row, look_row, photo_row, reading_row, revision_row, verdict_row
+from jartest.records.tables import (
+    counters,
+    events,
+    limits,
+    looks,
+    observations,
+    opinions,
+    photos,
+    products,
+    readings,
+    revisions,
+    search_texts,
+    signatures,
+    tests,
+    verdicts,
+)
+
+__all__ = ["Store"]
+
+
+class Store:
+    """The records of one shop, in a SQLite file or on a PostgreSQL server."""
+
+    def __init__(self, engine: Engine) -> None:
+        self._engine = engine
+        self._writer = engine.execution_options(**{WRITES: True})
+        snapshot = {} if engine.dialect.name == "sqlite" else {"isolation_level": "REPEATABLE READ"}
+        self._reader = engine.execution_options(**snapshot)
+
+    @classmethod
+    def open(cls, url: str) -> Store:
+        """The store at this address, made where there is none, and brought up to date.
+
+        Raises
+        ------
+        BadEntry
+            If the address is none of a SQLite file or a PostgreSQL database.
+        StoreFault
+            If it cannot be opened, is damaged, or was written by a newer version.
+        """
+        read = read_url(url)
+        file = sqlite_file(read)
+        if file is not None:
+            try:
+                file.parent.mkdir(parents=True, exist_ok=True)
+            except OSError as e:
+                msg = f"The folder of the record store cannot be made ({e.strerror}); name another one."
+                raise StoreFault(msg) from e
+        engine = make_engine(read)
+        try:
+            with in_words():
+                bring_up_to_date(read, engine)
+        except BaseException:
+            engine.dispose()
+            raise
+        return cls(engine)
+
+    def close(self) -> None:
+        """Let go of every connection."""
+        self._engine.dispose()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    @contextmanager
+    def _writing(self) -> Iterator[Connection]:
+        with in_words(), self._writer.begin() as connection:
+            yield connection
+
+    @contextmanager
+    def _reading(self) -> Iterator[Connection]:
+        with in_words(), self._reader.connect() as connection:
+            yield connection
+
+    # ---------------------------------------------------------------- writing
+    def add_test(
+        self,
+        plan: TestPlan,
+        *,
+        test_id: str,
+        by: str,
+        at: datetime,
+        utc_offset_min: int,
+        sample: bool = False,
+    ) -> JarTest:
+        """The new test, under the next free number; a number is never given twice."""
+        with self._writing() as c:
+            next_number = (
+                update(counters)
+                .where(counters.c.name == "test number")
+                .values(value=counters.c.value + 1)
+                .returning(counters.c.value)
+            )
+            opened = {
+                "id": test_id,
+                "number": c.execute(next_number).scalar_one(),
+                "opened_at": at,
+                "opened_by": by,
+                "utc_offset_min": utc_offset_min,
+                "sample": sample,
+            }
+            c.execute(insert(tests).values(opened))
+            c.execute(insert(search_texts).values(test_id=test_id, plan="", said=""))
+            _add_revision(c, test_id, 1, plan, by, at)
+            return _latest(c, test_id)
+
+    def revise(
+        self, test_id: str, plan: TestPlan, *, expected_revision: int, by: str, at: datetime
+    ) -> JarTest:
+        """The test with this plan as its next revision; the earlier ones are kept.
+
+        Raises
+        ------
+        Conflict
+            If the latest revision is not `expected_revision`; the message says who saved it and when.
+        NotFound
+            If there is no such test.
+        """
+        with self._writing() as c:
+            # Held until the end: on PostgreSQL this is what makes a second reviser wait (SQLite has none).
+            c.execute(select(tests.c.id).where(tests.c.id == test_id).with_for_update())
+            latest = _latest(c, test_id)
+            if latest.revision != expected_revision:
+                raise Conflict(_say_conflict(latest))
+            _add_revision(c, test_id, expected_revision + 1, plan, by, at)
+            return _latest(c, test_id)
+
+    def add_event(self, event: Event) -> None:
+        """Keep something done at the bench."""
+        with self._writing() as c:
+            _need(c, tests.c.id, event.test_id, "test")
+            c.execute(insert(events).values(flat_row(event)))
+            _also_say(c, event.test_id, event.by, event.note)
+
+    def add_look(self, look: Look) -> Look:
+        """The look as it is kept: this one, or the one that already holds this photo in this slot."""
+        with self._writing() as c:
+            _need(c, tests.c.id, look.test_id, "test")
+            _insert_once(c, photos, photo_row(look.photo), ["sha256"])
+            added = _insert_once(c, looks, look_row(look), ["test_id", "slot", "photo_sha256"])
+            if added:
+                _also_say(c, look.test_id, look.by, look.note)
+            same = looks.c.slot == look.slot, looks.c.photo_sha256 == look.photo.sha256
+            return queries.list_looks(c, looks.c.test_id == look.test_id, *same)[0]
+
+    def add_reading(self, reading: KeptReading) -> None:
+        """Keep a reading of a look; its limits must be kept already.
+
+        Raises
+        ------
+        NotFound
+            If its look or its limits are not kept.
+        BadEntry
+            If it was made from another photo than the look's.
+        """
+        with self._writing() as c:
+            photo = _need(c, looks.c.id, reading.look_id, "look", looks.c.photo_sha256)
+            if photo != reading.reading.photo_sha256:
+                msg = f"The reading was made from photo {reading.reading.photo_sha256[:12]!r}, and the look has {photo[:12]!r}."
+                raise BadEntry(msg)
+            _need(c, limits.c.sha256, reading.verdict.limits_sha256, "kept text of limits")
+            c.execute(insert(readings).values(reading_row(reading)))
+
+    def add_observation(self, observation: Observation) -> None:
+        """Keep what a person saw."""
+        with self._writing() as c:
+            _need(c, tests.c.id, observation.test_id, "test")
+            c.execute(insert(observations).values(flat_row(observation)))
+            _also_say(c, observation.test_id, observation.by, observation.text, *observation.signs)
+
+    def keep_limits(self, sha256: str, text: str) -> None:
+        """Keep the text of limits that verdicts are made under; keeping it twice is once.
+
+        Raises
+        ------
+        BadEntry
+            If `sha256` is not the digest of `text` in UTF-8.
+        """
+        if hashlib.sha256(text.encode()).hexdigest() != sha256:
+            msg = f"The limits do not have the digest {sha256[:12]!r} they are named by; read them again."
+            raise BadEntry(msg)
+        with self._reading() as c:
+            if c.execute(select(limits.c.sha256).where(limits.c.sha256 == sha256)).first():
+                return
+        with self._writing() as c:
+            _insert_once(c, limits, {"sha256": sha256, "text": text}, ["sha256"])
+
+    def add_verdict(self, verdict: KeptVerdict) -> None:
+        """Keep the machine's verdict on a test; its limits must be kept already.
+
+        Raises
+        ------
+        NotFound
+            If its test or its limits are not kept.
+        """
+        with self._writing() as c:
+            _need(c, tests.c.id, verdict.test_id, "test")
+            _need(c, limits.c.sha256, verdict.verdict.limits_sha256, "kept text of limits")
+            c.execute(insert(verdicts).values(verdict_row(verdict)))
+
+    def add_opinion(self, opinion: Opinion) -> None:
+        """Keep a person's own verdict."""
+        with self._writing() as c:
+            _need(c, tests.c.id, opinion.test_id, "test")
+            c.execute(insert(opinions).values(flat_row(opinion)))
+            _also_say(c, opinion.test_id, opinion.by, opinion.reason)
+
+    def add_signature(self, signature: Signature) -> None:
+        """Keep a name under a test; revision, verdict and opinion must be that test's own."""
+        with self._writing() as c:
+            _need(c, tests.c.id, signature.test_id, "test")
+            c.execute(insert(signatures).values(flat_row(signature)))
+            _also_say(c, signature.test_id, signature.by)
+
+    def remove_samples(self) -> tuple[int, tuple[str, ...]]:
+        """How many sample tests were taken away, and the photos that no other test holds any more."""
+        with self._writing() as c:
+            ids = select(tests.c.id).where(tests.c.sample)
+            shown = c.execute(select(looks.c.photo_sha256).distinct().where(looks.c.test_id.in_(ids)))
+            sha256s = shown.scalars().all()
+            of_looks = select(looks.c.id).where(looks.c.test_id.in_(ids))
+            c.execute(delete(readings).where(readings.c.look_id.in_(of_looks)))
+            for table in (signatures, opinions, verdicts, observations, looks, events):
+                c.execute(delete(table).where(table.c.test_id.in_(ids)))
+            for table in (products, revisions, search_texts):
+                c.execute(delete(table).where(table.c.test_id.in_(ids)))
+            removed = c.execute(delete(tests).where(tests.c.sample)).rowcount
+            held = set(c.execute(select(looks.c.photo_sha256).distinct()).scalars())
+            orphans = tuple(sorted(set(sha256s) - held))
+            if orphans:
+                c.execute(delete(photos).where(photos.c.sha256.in_(orphans)))
+            return removed, orphans
+
+    # ---------------------------------------------------------------- reading
+    def case(self, test_id: str) -> Case:
+        """Everything kept of one test.
+
+        Raises
+        ------
+        NotFound
+            If there is no such test.
+        """
+        with self._reading() as c:
+            found = queries.load_cases(c, select(tests.c.id).where(tests.c.id == test_id))
+            return queries.only(found, f"test {test_id!r}")
+
+    def test_id_of(self, number: int) -> str:
+        """The id of the test that people call by this number."""
+        with self._reading() as c:
+            test_id: str = _need(c, tests.c.number, number, "test number", tests.c.id)
+            return test_id
+
+    def look(self, look_id: str) -> Look:
+        """One look."""
+        with self._reading() as c:
+            return queries.only(queries.list_looks(c, looks.c.id == look_id), f"look {look_id!r}")
+
+    def running(self) -> tuple[Case, ...]:
+        """Tests neither signed nor stopped, newest first, without their readings."""
+        with self._reading() as c:
+            return queries.load_cases(c, queries.running_ids(), with_readings=False)
+
+    def rows(self, words: str = "", *, limit: int = 200, offset: int = 0) -> tuple[TestRow, ...]:
+        """A line for each test that holds all these words, in whatever case, newest first."""
+        with self._reading() as c:
+            return queries.list_tests(c, words, limit, offset)
+
+    def count(self, words: str = "") -> int:
+        """How many tests hold all these words."""
+        with self._reading() as c:
+            return queries.count_tests(c, words)
+
+    def looks_of_photo(self, sha256: str) -> tuple[Look, ...]:
+        """Every look, of whatever test, that holds this photo."""
+        with self._reading() as c:
+            return queries.list_looks(c, looks.c.photo_sha256 == sha256)
+
+    def known_products(self) -> tuple[Product, ...]:
+        """Products of earlier tests, last used first, without lots and amounts."""
+        with self._reading() as c:
+            return queries.list_known_products(c)
+
+    def people(self) -> tuple[str, ...]:
+        """Everyone who stands in the records by name."""
+        with self._reading() as c:
+            return queries.list_people(c)
+
+    def limits_text(self, sha256: str) -> str:
+        """The text of limits that a verdict was made under."""
+        with self._reading() as c:
+            return queries.limits_text(c, sha256)
+
+    def last_plan(self) -> TestPlan | None:
+        """The plan of the newest test that is no sample; None where there is none."""
+        with self._reading() as c:
+            return queries.last_plan(c)
+
+
+def _latest(c: Connection, test_id: str) -> JarTest:
+    found = queries.load_revisions(c, select(tests.c.id).where(tests.c.id == test_id))
+    return queries.only(found[::-1], f"test {test_id!r}")
+
+
+def _say_conflict(latest: JarTest) -> str:
+    there = latest.revised_at + timedelta(minutes=latest.utc_offset_min)
+    return (
+        f"{latest.revised_by} saved this plan at {there:%Y-%m-%d %H:%M} (it is at revision {latest.revision} now); "
+        "nothing was overwritten: open it again and enter your change there."
+    )
+
+
+def _add_revision(c: Connection, test_id: str, revision: int, plan: TestPlan, by: str, at: datetime) -> None:
+    key = {"test_id": test_id, "revision": revision}
+    c.execute(insert(revisions).values(key | revision_row(plan) | {"revised_at": at, "revised_by": by}))
+    if plan.products:
+        put_in = [key | {"position": i} | flat_row(p) for i, p in enumerate(plan.products, 1)]
+        c.execute(insert(products), put_in)
+    written = [plan.title, plan.notes, plan.water.source, plan.jar.name]
+    for p in plan.products:
+        written += [p.name, p.maker, p.formulation, p.lot]
+    of_test = update(search_texts).where(search_texts.c.test_id == test_id)
+    c.execute(of_test.values(plan=queries.fold(*written)))
+    _also_say(c, test_id, by)
+
+
+def _also_say(c: Connection, test_id: str, *said: str) -> None:
+    """Let a search find the test by these words too."""
+    more = search_texts.c.said + ("\n" + queries.fold(*said))
+    c.execute(update(search_texts).where(search_texts.c.test_id == test_id).values(said=more))
+
+
+def _need(c: Connection, key: Column[Any], value: Any, what: str, wanted: Column[Any] | None = None) -> Any:
+    """The wanted column of the row with this key.
+
+    Raises
+    ------
+    NotFound
+        If there is no such row.
+    """
+    found = c.execute(select(key if wanted is None else wanted).where(key == value)).first()
+    if found is None:
+        msg = f"There is no {what} {value!r}; it may have been removed."
+        raise NotFound(msg)
+    return found[0]
+
+
+def _insert_once(c: Connection, table: Table, row: dict[str, Any], key: list[str]) -> bool:
+    """Whether the row was added; one with the same key stays as it is."""
+    dialect = sqlite if c.dialect.name == "sqlite" else postgresql
+    once = dialect.insert(table).values(row).on_conflict_do_nothing(index_elements=key)
+    return c.execute(once).rowcount == 1
