@@ -13,7 +13,7 @@ from datetime import datetime, timedelta
 from types import TracebackType
 from typing import Any, Self
 
-from sqlalchemy import Column, Connection, Engine, Table, delete, insert, select, update
+from sqlalchemy import Column, Connection, Engine, Table, delete, func, insert, select, update
 from sqlalchemy.dialects import postgresql, sqlite
 
 from jartest.errors import BadEntry, Conflict, NotFound, StoreFault
@@ -253,6 +253,11 @@ class Store:
             _need(c, tests.c.id, signature.test_id, "test")
             c.execute(insert(signatures).values(flat_row(signature)))
             _also_say(c, signature.test_id, signature.by)
+
+    def sample_count(self) -> int:
+        """How many sample tests are kept."""
+        with self._reading() as c:
+            return int(c.execute(select(func.count()).select_from(tests).where(tests.c.sample)).scalar_one())
 
     def remove_samples(self) -> tuple[int, tuple[str, ...]]:
         """How many sample tests were taken away, and the photos that no other test holds any more."""
