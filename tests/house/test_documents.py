@@ -31,7 +31,7 @@ JARTEST = [(n, c) for n in DOCUMENTS for c in commands(n) if c.startswith("jarte
 
 
 def test_the_readme_opens_with_the_job_and_then_two_commands() -> None:
-    _title, job, *rest = text_of("README.md").split("\n\n")
+    job = text_of("README.md").split("\n\n")[1]
     assert job.startswith("Before several products go into one spray tank")
     run, test = [c for c in commands("README.md") if c.startswith("python3 -m venv")]
     assert run.endswith("&& .venv/bin/jartest app")
