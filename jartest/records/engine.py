@@ -100,7 +100,8 @@ def make_engine(url: URL, *, foreign_keys: bool = True, keep_open: bool = True) 
     """
     poolclass = pool.QueuePool if keep_open else pool.NullPool
     if sqlite_file(url) is not None:
-        engine = create_engine(url, poolclass=poolclass, connect_args={"timeout": _WAIT_S})
+        patience = {} if "timeout" in url.query else {"timeout": _WAIT_S}
+        engine = create_engine(url, poolclass=poolclass, connect_args=patience)
         _set_up_sqlite(engine, foreign_keys=foreign_keys)
         return engine
     try:
