@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -17,6 +18,8 @@ __all__ = [
     "Slot",
     "default_schedule",
     "due_looks",
+    "next_look",
+    "read_ages",
     "say_age",
     "slot_at_age",
 ]
@@ -88,6 +91,38 @@ def say_age(age_s: float) -> str:
     return f"{hours:.0f} h" if hours < 48 else f"{hours / 24:.0f} d"
 
 
+_SECONDS = {"min": 60.0, "h": 3600.0, "d": 86400.0}
+
+
+def read_ages(text: str) -> tuple[float, ...]:
+    """The ages in seconds that somebody typed, in order: `0, 5, 15, 30 min, 2 h, 24 h`.
+
+    A number without a unit takes that of the next one that has one; minutes where none follows.
+
+    Raises
+    ------
+    BadEntry
+        If a part is no number with min, h or d, or nothing is there.
+    """
+    parts = [p.strip() for p in re.split(r"[,;]", text) if p.strip()]
+    ages: list[float] = []
+    unit = "min"
+    for part in reversed(parts):
+        found = re.fullmatch(
+            r"(\d+(?:\.\d+)?)\s*(?:(m|min|minutes?)|(h|hrs?|hours?)|(d|days?))?", part.lower()
+        )
+        if found is None:
+            msg = f"“{part}” is no time for a look; type it like 5 min, 2 h or 1 d, with commas between."
+            raise BadEntry(msg)
+        if found.lastindex and found.lastindex > 1:
+            unit = ("min", "h", "d")[found.lastindex - 2]
+        ages.append(float(found[1]) * _SECONDS[unit])
+    if not ages:
+        msg = "No look after mixing is planned; type at least one time, for example 15 min."
+        raise BadEntry(msg)
+    return tuple(sorted(set(ages)))
+
+
 def slot_at_age(age_s: float) -> Slot:
     """The slot of a look `age_s` seconds after mixing."""
     return Slot(key=f"age-{age_s:.0f}", age_s=age_s)
@@ -146,3 +181,13 @@ def _timed_state(slot: Slot, timed: Sequence[Slot], due_at: datetime, now: datet
     if following and now >= due_at + timedelta(seconds=following[0] - age):
         return "missed"
     return "late"
+
+
+def next_look(due: Sequence[DueLook]) -> DueLook | None:
+    """The look to take next: the latest one that is due, else one that is late, else the first one coming."""
+    for state in ("due", "late"):
+        found = [d for d in due if d.state == state]
+        if found:
+            return found[-1]
+    coming = [d for d in due if d.state == "coming" and d.due_at is not None]
+    return min(coming, key=lambda d: d.due_at or datetime.max, default=None)

@@ -27,6 +27,7 @@ from jartest.units.say import (
     say_volume,
 )
 from jartest.units.table import AREA_UNITS, MASS_UNITS, UNITS, VOLUME_UNITS, Unit, unit_named
+from jartest.units.temperature import read_temperature, say_temperature
 
 __all__ = [
     "AREA_UNITS",
@@ -43,6 +44,7 @@ __all__ = [
     "read_number",
     "read_quantity",
     "read_rate",
+    "read_temperature",
     "read_volume",
     "say_amount",
     "say_area",
@@ -50,6 +52,7 @@ __all__ = [
     "say_mass",
     "say_metric",
     "say_number",
+    "say_temperature",
     "say_volume",
     "unit_named",
 ]

@@ -87,7 +87,8 @@ class Amount:
 class Rate:
     """A product rate: `ml` or `g` of product per `per_size`, which is in m2 (area), mL (mix) or tanks.
 
-    `bare_ounce` says that the ounce was typed without "fl" or "wt", which is a question for a liquid.
+    `system` is that of the unit it is per (or of the amount, per tank).  `bare_ounce` says that the
+    ounce was typed without "fl" or "wt", which is a question for a liquid.
     """
 
     text: str
@@ -213,11 +214,11 @@ def read_rate(text: str, *, liquid: bool | None = None) -> Rate:
     volume = amount.unit.kind == "volume"
     per_kind: Literal["area", "mix", "tank"]
     if _is_tank(per):
-        per_kind, per_size, per_says = "tank", 1.0, "tank"
+        per_kind, per_size, per_says, system = "tank", 1.0, "tank", amount.unit.system
     else:
         below = _per_quantity(per, text, "area", "volume")
         per_kind = "area" if below.unit.kind == "area" else "mix"
-        per_size, per_says = float(below.size), _say_per(below)
+        per_size, per_says, system = float(below.size), _say_per(below), below.unit.system
         _check_share(text, size / per_size, per_kind)
     return Rate(
         text=text.strip(),
@@ -231,7 +232,7 @@ def read_rate(text: str, *, liquid: bool | None = None) -> Rate:
             if amount.unit.system == "metric" and per_says in ("ha", "L", "tank")
             else _metric_rate(size, volume, per_kind, per_size)
         ),
-        system=amount.unit.system,
+        system=system,
         bare_ounce=amount.bare_ounce,
     )
 

@@ -1,0 +1,182 @@
+"""Formulation types: the international two-letter codes, and the words people type for them.
+
+Codes and names: CropLife International, Catalogue of pesticide formulation types and international
+coding system, Technical Monograph No. 2, 7th ed., 2017 (seen second-hand, as a copied list).  US words:
+as used by Oklahoma State University Extension and the North Dakota Weed Control Guide.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+from jartest.errors import BadEntry
+
+__all__ = ["FORMULATIONS", "Formulation", "formulation_named", "read_formulation"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Formulation:
+    """A formulation type: `liquid` is None where it may be either; `goes_as` is the code whose place it takes.
+
+    `implies_kind` is set for adjuvants and the like, whose type word already says what they are.
+    """
+
+    code: str
+    name: str
+    liquid: bool | None
+    goes_as: str
+    implies_kind: str = ""
+    caution: str = ""
+
+
+_NOT_DILUTED = "is made for use undiluted or in oil; its label must allow mixing with water"
+
+
+def _f(
+    code: str, name: str, liquid: bool | None, goes_as: str = "", *, kind: str = "", caution: str = ""
+) -> Formulation:
+    return Formulation(
+        code=code,
+        name=name,
+        liquid=liquid,
+        goes_as=goes_as or code,
+        implies_kind=kind,
+        caution=caution,
+    )
+
+
+# `goes_as` of a type that no published order names is our choice: the type it most resembles.
+_LIST = (
+    _f("WP", "wettable powder", False),
+    _f("WG", "water dispersible granule", False),
+    _f("SP", "water soluble powder", False),
+    _f("SG", "water soluble granule", False),
+    _f("SL", "soluble concentrate", True),
+    _f("ST", "water soluble tablet", False, "SG"),
+    _f("WT", "water dispersible tablet", False, "WG"),
+    _f("SC", "suspension concentrate", True),
+    _f("FS", "flowable concentrate for seed treatment", True, "SC"),
+    _f("CS", "capsule suspension", True),
+    _f("SE", "suspo-emulsion", True),
+    _f("EC", "emulsifiable concentrate", True),
+    _f("EW", "emulsion, oil in water", True),
+    _f("EO", "emulsion, water in oil", True, "EW"),
+    _f("ME", "micro-emulsion", True),
+    _f("OD", "oil dispersion", True),
+    _f("DC", "dispersible concentrate", True, "EC"),
+    _f("EG", "emulsifiable granule", False, "WG"),
+    _f("EP", "emulsifiable powder", False, "WP"),
+    _f("GL", "emulsifiable gel", None, "EC"),
+    _f("GW", "water soluble gel", None, "SL"),
+    _f("OL", "oil miscible liquid", True, caution=_NOT_DILUTED),
+    _f("OF", "oil miscible flowable", True, caution=_NOT_DILUTED),
+    _f("SO", "spreading oil", True, caution=_NOT_DILUTED),
+    _f("UL", "ultra-low volume liquid", True, caution=_NOT_DILUTED),
+    _f("SU", "ultra-low volume suspension", True, caution=_NOT_DILUTED),
+    _f("SD", "suspension concentrate for direct application", True, "SC", caution=_NOT_DILUTED),
+    _f("ZC", "mixed capsule suspension and suspension concentrate", True, "CS"),
+    _f("ZE", "mixed capsule suspension and suspo-emulsion", True, "CS"),
+    _f("ZW", "mixed capsule suspension and oil-in-water emulsion", True, "CS"),
+    _f("TC", "technical material", None, caution="is no finished product; its label must allow this use"),
+    _f("TK", "technical concentrate", None, caution="is no finished product; its label must allow this use"),
+    _f("XX", "other type", None),
+    _f("SB", "sealed water-soluble bag", False),
+    # Words of the trade for what is no pesticide formulation but stands in every mixing order.
+    _f("AMS", "ammonium sulphate", None, kind="water conditioner"),
+    _f("NIS", "non-ionic surfactant", True, kind="surfactant"),
+    _f("COC", "crop oil concentrate", True, kind="oil adjuvant"),
+    _f("MSO", "methylated seed oil", True, kind="oil adjuvant"),
+    _f("UAN", "urea ammonium nitrate solution", True, kind="liquid fertiliser"),
+    _f("ATS", "ammonium thiosulphate solution", True, kind="liquid fertiliser"),
+)
+FORMULATIONS = {f.code: f for f in _LIST}
+
+_WORDS = {
+    "WDG": "WG",
+    "DF": "WG",
+    "DRY FLOWABLE": "WG",
+    "F": "SC",
+    "FL": "SC",
+    "FLOWABLE": "SC",
+    "AS": "SC",
+    "ASC": "SC",
+    "AQUEOUS SUSPENSION": "SC",
+    "S": "SL",
+    "SOLUTION": "SL",
+    "SOLUBLE LIQUID": "SL",
+    "E": "EC",
+    "EMULSION CONCENTRATE": "EC",
+    "WSP": "SB",
+    "WSB": "SB",
+    "WATER SOLUBLE POUCH": "SB",
+    "WATER SOLUBLE BAG": "SB",
+    "WETTABLE": "WP",
+    "MICROEMULSION": "ME",
+    "MICRO EMULSION": "ME",
+    "ME MICROEMULSION": "ME",
+    "ME MICRO EMULSION": "ME",
+    "MICROCAPSULE": "CS",
+    "MICROCAPSULES": "CS",
+    "MICRO CAPSULE": "CS",
+    "MICROENCAPSULATED": "CS",
+    "MICRO ENCAPSULATED": "CS",
+    "ME MICROCAPSULE": "CS",
+    "ME MICROENCAPSULATED": "CS",
+    "AMMONIUM SULFATE": "AMS",
+}
+_ASKED = {
+    "ME": "ME is a micro-emulsion in the international list but microcapsules on many US labels: "
+    "type 'micro-emulsion', or CS for microcapsules",
+    "L": "L may be a solution or a flowable: type SL or SC, as its label says",
+    "LC": "LC may be a solution or an emulsion: type SL or EC, as its label says",
+    "G": "G is a granule to be spread dry: it does not go into a spray tank",
+    "GR": "GR is a granule to be spread dry: it does not go into a spray tank",
+    "D": "D is a dust to be used dry: it does not go into a spray tank",
+    "DP": "DP is a dust to be used dry: it does not go into a spray tank",
+}
+
+
+def formulation_named(code: str) -> Formulation:
+    """The formulation type with exactly this normalised code.
+
+    Raises
+    ------
+    BadEntry
+        If the list has none.
+    """
+    found = FORMULATIONS.get(code)
+    if found is None:
+        msg = f"{code[:40]!r} is no formulation code that is known: type one such as {_EXAMPLES}."
+        raise BadEntry(msg)
+    return found
+
+
+def read_formulation(text: str) -> Formulation:
+    """The formulation type that people mean by `text`: a code, a US word, or the type's full name.
+
+    Raises
+    ------
+    BadEntry
+        If it is not known, or may mean two types and must be asked (ME, L).
+    """
+    key = re.sub(r"[\s().,/_-]+", " ", text).strip().upper()
+    if key.endswith(" SB") and key[:-3] in FORMULATIONS:
+        return FORMULATIONS["SB"]
+    if key in _ASKED:
+        msg = f"The formulation {text.strip()[:40]!r} cannot be taken for sure: {_ASKED[key]}."
+        raise BadEntry(msg)
+    if found := FORMULATIONS.get(_WORDS.get(key, key)):
+        return found
+    for formulation in _LIST:
+        if key in (_name_key(formulation.name), _name_key(formulation.name) + "S"):
+            return formulation
+    msg = f"The formulation {text.strip()[:40]!r} is not known: type one such as {_EXAMPLES}."
+    raise BadEntry(msg)
+
+
+_EXAMPLES = "WP, WG, WDG, DF, SP, SG, SC, F, CS, SE, EW, EC, OD, SL, AMS, NIS, COC or MSO"
+
+
+def _name_key(name: str) -> str:
+    return re.sub(r"[\s,-]+", " ", name).strip().upper()

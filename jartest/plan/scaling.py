@@ -1,0 +1,150 @@
+"""From the tank to the jar and back: one proportion, whatever units it was said in."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from typing import Literal, get_args
+
+from jartest.errors import BadEntry
+from jartest.plan.measuring import Tools
+from jartest.plan.order import DEFAULT_ORDER
+from jartest.plan.products import ShelfProduct
+from jartest.plan.water import MixWater
+from jartest.units import CarrierRate, Quantity, Rate, Unit
+
+__all__ = [
+    "Basis",
+    "RecipeProduct",
+    "RecipeRequest",
+    "amount_in",
+    "carrier_ml_per_m2",
+    "rate_value",
+    "scaled",
+]
+
+Basis = Literal["carrier", "finished"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RecipeProduct:
+    """A product and its rate."""
+
+    product: ShelfProduct
+    rate: Rate
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RecipeRequest:
+    """What is wanted: the tank, the jar, and every product with its rate.
+
+    `basis` says what the volumes and rates count: the carrier alone, or the finished mix.
+    `jar_capacity_ml` is what the vessel holds where that is more than `jar_volume`.
+    """
+
+    tank_volume: Quantity
+    jar_volume: Quantity
+    products: tuple[RecipeProduct, ...]
+    carrier_rate: CarrierRate | None = None
+    basis: Basis = "carrier"
+    order: str = DEFAULT_ORDER
+    water: MixWater = field(default_factory=MixWater)
+    tools: Tools = field(default_factory=Tools)
+    jar_capacity_ml: float | None = None
+
+    def __post_init__(self) -> None:
+        if not self.products:
+            msg = "A recipe needs at least one product: add one with its rate."
+            raise BadEntry(msg)
+        if self.basis not in get_args(Basis):
+            msg = f"The basis is carrier or finished, not {self.basis!r}."
+            raise BadEntry(msg)
+        if self.jar_ml > self.tank_ml:
+            msg = f"The jar ({self.jar_volume.read_as}) is bigger than the tank ({self.tank_volume.read_as}): check both."
+            raise BadEntry(msg)
+        if self.jar_capacity_ml is not None and self.jar_capacity_ml < self.jar_ml:
+            msg = f"The jar cannot hold {self.jar_capacity_ml:g} mL and be filled with {self.jar_volume.read_as}."
+            raise BadEntry(msg)
+        seen: set[tuple[str, str]] = set()
+        for p in self.products:
+            if p.product.key in seen:
+                msg = f"{p.product.said} stands in the recipe twice: give it one rate."
+                raise BadEntry(msg)
+            seen.add(p.product.key)
+
+    @property
+    def tank_ml(self) -> float:
+        """The tank in mL."""
+        return float(self.tank_volume.size)
+
+    @property
+    def jar_ml(self) -> float:
+        """The jar in mL."""
+        return float(self.jar_volume.size)
+
+    @property
+    def ml_per_m2(self) -> float | None:
+        """Carrier (or finished mix) on the ground, mL/m2; None where no carrier rate was given."""
+        return None if self.carrier_rate is None else carrier_ml_per_m2(self.carrier_rate, self.tank_ml)
+
+
+def carrier_ml_per_m2(rate: CarrierRate, tank_ml: float) -> float:
+    """Carrier on the ground in mL/m2, an area per tank turned round."""
+    if rate.ml_per_m2 is not None:
+        return rate.ml_per_m2
+    return tank_ml / (rate.m2_per_tank or math.nan)
+
+
+def amount_in(rate: Rate, volume_ml: float, *, ml_per_m2: float | None, tank_ml: float) -> float:
+    """How much product, in mL or g as the rate counts it, goes with `volume_ml`.
+
+    Parameters
+    ----------
+    rate
+        The product's rate.
+    volume_ml
+        Carrier or finished mix, as the basis says, in mL.
+    ml_per_m2
+        Carrier (or finished mix) on the ground; needed for a rate per area.
+    tank_ml
+        The tank; needed for a rate per tank.
+
+    Raises
+    ------
+    BadEntry
+        If the rate is per area and no carrier rate was given.
+
+    Notes
+    -----
+    Rate per area x volume / carrier per area; rate per volume x volume / that volume.
+    """
+    amount = rate.ml if rate.ml is not None else rate.g
+    assert amount is not None  # a Rate has exactly one of the two
+    if rate.per == "mix":
+        return amount * volume_ml / rate.per_size
+    if rate.per == "tank":
+        return amount * volume_ml / tank_ml
+    if ml_per_m2 is None:
+        msg = (
+            f"The rate {rate.text!r} is per area, so the carrier rate is needed too, such as 2 gal/1000 ft2."
+        )
+        raise BadEntry(msg)
+    return amount / rate.per_size * volume_ml / ml_per_m2
+
+
+def rate_value(
+    amount: float, unit: Unit, volume_ml: float, per: Unit, *, ml_per_m2: float = math.nan
+) -> float:
+    """The rate that puts `amount` (mL or g) into `volume_ml`, as a number of `unit` per one `per`: the way back.
+
+    `ml_per_m2`, the carrier on the ground, is needed where `per` is an area; NaN without it.
+    """
+    share = amount / float(unit.factor) / volume_ml
+    if per.kind == "area":
+        return share * ml_per_m2 * float(per.factor)
+    return share * float(per.factor)
+
+
+def scaled(amount: float, *, from_ml: float, to_ml: float) -> float:
+    """The same proportion in another volume: jar to tank, tank to jar, tank to part tank."""
+    return amount * to_ml / from_ml
