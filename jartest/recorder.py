@@ -66,6 +66,7 @@ class QuickLook:
     reading: Reading
     verdict: Verdict
     overlay_jpeg: bytes
+    plain_jpeg: bytes
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -459,6 +460,10 @@ class Recorder:
         """Tests that hold all these words, newest first."""
         return self.store.rows(words, limit=limit, offset=offset)
 
+    def count(self, words: str = "") -> int:
+        """How many tests hold all these words."""
+        return self.store.count(words)
+
     def running(self) -> tuple[RunningTest, ...]:
         """Every test that goes on, with what is due now."""
         return tuple(self.standing(case) for case in self.store.running())
@@ -511,7 +516,12 @@ class Recorder:
         photo = open_photo(data, name)
         reading = read_photo(photo, marks=marks, inner_diameter_mm=inner_diameter_mm)
         verdict = judge_photo(reading, self.limits)
-        return QuickLook(reading=reading, verdict=verdict, overlay_jpeg=draw_overlay(photo, reading))
+        return QuickLook(
+            reading=reading,
+            verdict=verdict,
+            overlay_jpeg=draw_overlay(photo, reading),
+            plain_jpeg=shrink(photo, 1000),
+        )
 
     # --------------------------------------------------------------- samples
     def remove_samples(self) -> int:
