@@ -1,0 +1,182 @@
+"""The settling curve against physics: Stokes, Richardson and Zaki, and the rendered series' own truth."""
+
+from __future__ import annotations
+
+import json
+import math
+from pathlib import Path
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from jartest.errors import BadEntry
+from jartest.trend import CurvePoint, growths, standing_time
+
+SAMPLES = Path(__file__).resolve().parents[2] / "samples"
+
+
+def point(
+    age_s: float, *, settled: float = 0.0, floating: float = 0.0, column_mm: float = 120.0
+) -> CurvePoint:
+    return CurvePoint(
+        age_s=age_s,
+        settled_fraction=settled,
+        settled_sigma_fraction=0.003,
+        clear_fraction=0.0,
+        clear_sigma_fraction=0.003,
+        top_layer_fraction=floating,
+        top_layer_sigma_fraction=0.003,
+        column_mm=column_mm,
+    )
+
+
+def stokes_m_s(diameter_m: float, density_kg_m3: float) -> float:
+    """Stokes v = g (rp - rf) d^2 / 18 mu in water of 20 C."""
+    return 9.80665 * (density_kg_m3 - 998.2) * diameter_m**2 / (18 * 1.002e-3)
+
+
+def hindered(v0: float, phi: float) -> float:
+    """Richardson and Zaki 1954, n = 4.65 for Re < 0.2 (value from memory)."""
+    return v0 * (1 - phi) ** 4.65
+
+
+def falling(
+    v_mm_s: float, ages: list[float], *, column_mm: float = 120.0, rest: float = 0.2
+) -> list[CurvePoint]:
+    """A front that falls from the surface at a steady speed until it meets the settled bed."""
+    heights = [max(1 - v_mm_s * t / column_mm, rest) for t in ages]
+    return [point(t, settled=h if h < 1 else 0.0) for t, h in zip(ages, heights, strict=True)]
+
+
+AGES = [0.0, 300.0, 900.0, 1800.0, 7200.0, 86400.0]
+
+
+def test_stokes_gives_the_handbook_speed_that_the_next_test_stands_on() -> None:
+    # 10 um, 2650 kg/m3 in water of 20 C: 8.981e-5 m/s (computed from the textbook formula; no published twin found).
+    assert stokes_m_s(10e-6, 2650) == pytest.approx(8.981e-5, rel=2e-3)
+    # (1 - phi)^4.65 at 0.05, 0.10, 0.30: 0.7878, 0.6127, 0.1904 (arithmetic).
+    assert [round(hindered(1.0, p), 4) for p in (0.05, 0.10, 0.30)] == [0.7878, 0.6127, 0.1904]
+
+
+@pytest.mark.parametrize("phi", [0.05, 0.10, 0.30])
+def test_the_rate_of_a_hindered_front_is_that_of_richardson_and_zaki(phi: float) -> None:
+    v_mm_s = 1e3 * hindered(stokes_m_s(10e-6, 2650), phi)
+    (g,) = growths(falling(v_mm_s, AGES))
+    assert g.kind == "falling front"
+    assert g.rate_mm_per_s == pytest.approx(v_mm_s, rel=0.01)
+    assert g.final_fraction == pytest.approx(0.8, abs=0.01)
+    assert g.stopped_s == pytest.approx(0.8 * 120 / v_mm_s, rel=0.02)
+    assert g.half_time_s == pytest.approx(g.stopped_s / 2)
+
+
+def test_a_rising_oil_layer_has_the_speed_it_was_given() -> None:
+    # 10 um oil drop of 900 kg/m3: rises at 5.339e-6 m/s (arithmetic on Stokes).
+    v_mm_s = -1e3 * stokes_m_s(10e-6, 900)
+    assert v_mm_s == pytest.approx(5.339e-3, rel=2e-3)
+    ages = [0.0, 300.0, 900.0, 1800.0]
+    (g,) = growths([point(t, floating=v_mm_s * t / 120.0) for t in ages])
+    assert g.kind == "floating layer"
+    assert g.rate_mm_per_s == pytest.approx(v_mm_s, rel=0.01)
+    assert math.isnan(g.stopped_s)
+
+
+def true_points(series: str) -> list[CurvePoint]:
+    points = []
+    for path in sorted((SAMPLES / series).glob("*.json")):
+        truth = json.loads(path.read_text("utf-8"))
+        layers = [x for x in truth["layers"] if x["kind"] != "foam"]
+        column = layers[-1]["top_mm"]
+        settled = layers[0]["top_mm"] / column if layers[0]["kind"] == "sediment" else 0.0
+        top = layers[-1]
+        floating = (top["top_mm"] - top["bottom_mm"]) / column if top["kind"] in ("cream", "oil") else 0.0
+        points.append(point(60.0 * truth["minutes"], settled=settled, floating=floating, column_mm=column))
+    return points
+
+
+def test_the_true_heights_of_the_settler_give_its_rate() -> None:
+    # The renderer's own numbers: the front stands at 1 - 0.013 per minute up to 60 min.
+    (g,) = growths(true_points("settler"))
+    assert g.kind == "falling front"
+    assert 60 * g.rate_per_s == pytest.approx(0.013, rel=0.02)
+
+
+def test_curds_that_sink_pile_up_from_the_floor() -> None:
+    (g,) = growths(true_points("curdler"))
+    assert g.kind == "rising sediment"
+    assert g.final_fraction == pytest.approx(0.25, abs=0.02)
+
+
+def test_cream_grows_from_the_surface() -> None:
+    (g,) = growths(true_points("creamer"))
+    assert g.kind == "floating layer"
+
+
+def test_a_jar_that_stays_mixed_has_no_growth() -> None:
+    assert growths(true_points("stable")) == ()
+
+
+@pytest.mark.parametrize(
+    "points", [[], [point(0.0)], [point(0.0, settled=0.3)], [point(600.0, settled=math.nan)] * 2]
+)
+def test_too_little_to_tell_gives_nothing(points: list[CurvePoint]) -> None:
+    assert growths(points) == ()
+
+
+def test_one_wrong_look_does_not_move_the_rate() -> None:
+    ages = [0.0, 300.0, 600.0, 900.0, 1200.0, 1500.0]
+    points = falling(0.02, ages)
+    points[3] = point(900.0, settled=0.40)
+    (g,) = growths(points)
+    assert g.rate_mm_per_s == pytest.approx(0.02, rel=0.03)
+
+
+def test_two_sigma_of_the_rate_hold_what_they_promise() -> None:
+    rng = np.random.default_rng(11)
+    true, inside = 0.02, 0
+    for _ in range(300):
+        noisy = [
+            point(p.age_s, settled=float(np.clip(p.settled_fraction + rng.normal(0, 0.003), 0, 0.999)))
+            if p.settled_fraction
+            else p
+            for p in falling(true, [0.0, 300.0, 600.0, 900.0, 1800.0])
+        ]
+        (g,) = growths(noisy)
+        inside += abs(g.rate_mm_per_s - true) <= 2 * g.rate_sigma_mm_per_s
+    assert 0.90 <= inside / 300 <= 0.995
+
+
+@given(v=st.floats(0.001, 0.05), factor=st.floats(0.2, 5.0))
+def test_the_rate_scales_as_the_speed_does(v: float, factor: float) -> None:
+    def rate(speed: float) -> float:
+        ages = [a / speed * 0.01 for a in (0.0, 300.0, 900.0, 1800.0)]
+        (g,) = growths(falling(speed, ages))
+        return g.rate_mm_per_s
+
+    assert rate(v * factor) / rate(v) == pytest.approx(factor, rel=0.01)
+
+
+def test_a_tank_ten_times_as_deep_stands_ten_times_as_long() -> None:
+    (g,) = growths(falling(0.02, AGES))
+    shallow = standing_time(g, tank_depth_mm=100, allowed_fraction=0.05)
+    deep = standing_time(g, tank_depth_mm=1000, allowed_fraction=0.05)
+    assert deep.best_s == pytest.approx(10 * shallow.best_s)
+    assert deep.best_s == pytest.approx(50 / 0.02, rel=0.01)
+    assert deep.low_s < deep.best_s < deep.high_s
+    assert "hindered settling" in deep.says
+
+
+def test_without_a_scale_no_standing_time_is_made_up() -> None:
+    (g,) = growths([point(t, settled=s, column_mm=math.nan) for t, s in ((0, 0.0), (600, 0.1), (1200, 0.2))])
+    with pytest.raises(BadEntry, match="scale"):
+        standing_time(g, tank_depth_mm=800, allowed_fraction=0.05)
+
+
+@pytest.mark.parametrize(
+    ("depth", "share"), [(0, 0.1), (-5, 0.1), (1e6, 0.1), (800, 0), (800, 1.1), (math.nan, 0.1)]
+)
+def test_a_tank_that_cannot_be_is_refused(depth: float, share: float) -> None:
+    (g,) = growths(falling(0.02, AGES))
+    with pytest.raises(BadEntry, match="tank"):
+        standing_time(g, tank_depth_mm=depth, allowed_fraction=share)
