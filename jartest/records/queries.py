@@ -48,6 +48,7 @@ from jartest.records.tables import (
 from jartest.verdict.values import Word
 
 __all__ = [
+    "LARGEST_NUMBER",
     "count_tests",
     "fold",
     "last_plan",
@@ -63,7 +64,7 @@ __all__ = [
 ]
 
 _SEARCH_LETTERS = 200  # longest search taken; our choice
-_LARGEST_NUMBER = 2**31 - 1  # of a database's plain integer
+LARGEST_NUMBER = 2**31 - 1  # of a database's plain integer
 _T = TypeVar("_T")
 _Ids = Select[tuple[str]]
 
@@ -203,7 +204,7 @@ def _holding(words: str) -> list[ColumnElement[bool]]:
         said = search_texts.c.plan.contains(word, autoescape=True)
         ways = [said, search_texts.c.said.contains(word, autoescape=True)]
         number = word.removeprefix("#")
-        if number.isdecimal() and int(number) <= _LARGEST_NUMBER:
+        if number.isdecimal() and int(number) <= LARGEST_NUMBER:
             ways.append(tests.c.number == int(number))
         if word in get_args(Word):
             ways += [_last(verdicts, "verdict") == word, _last(opinions, "word") == word]

@@ -293,6 +293,9 @@ class Store:
 
     def test_id_of(self, number: int) -> str:
         """The id of the test that people call by this number."""
+        if not 0 < number <= queries.LARGEST_NUMBER:
+            msg = f"There is no test number {number}; they count from 1."
+            raise NotFound(msg)
         with self._reading() as c:
             test_id: str = _need(c, tests.c.number, number, "test number", tests.c.id)
             return test_id
@@ -395,4 +398,4 @@ def _insert_once(c: Connection, table: Table, row: dict[str, Any], key: list[str
     """Whether the row was added; one with the same key stays as it is."""
     dialect = sqlite if c.dialect.name == "sqlite" else postgresql
     once = dialect.insert(table).values(row).on_conflict_do_nothing(index_elements=key)
-    return c.execute(once).rowcount == 1
+    return c.execute(once.returning(table.c[key[0]])).first() is not None
