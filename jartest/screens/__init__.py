@@ -1,1 +1,1 @@
-"""What the person sees: one file a screen."""
+"""What the person sees: one file a screen, each `render(recorder) -> None`."""

@@ -1,0 +1,86 @@
+"""The settling curve of a test, drawn and as a table."""
+
+from __future__ import annotations
+
+import math
+
+import altair as alt
+import streamlit as st
+
+from jartest.plan.schedule import say_age
+from jartest.recorder import Recorder
+from jartest.records.model import Case
+from jartest.screens.parts import percent
+from jartest.trend import CurvePoint
+
+__all__ = ["curve_rows", "draw_curve"]
+
+# Each line has its own word, mark and dash, so that it can be told without colour.
+_LINES = {"settled": "settled", "clear": "clear", "floating": "top_layer"}
+
+
+def curve_rows(points: tuple[CurvePoint, ...]) -> list[dict[str, float | str]]:
+    """One row for each measurable height: minutes after mixing, which height, its fraction, one sigma either side."""
+    rows: list[dict[str, float | str]] = []
+    for p in points:
+        for what, column in _LINES.items():
+            value, sigma = getattr(p, f"{column}_fraction"), getattr(p, f"{column}_sigma_fraction")
+            if not math.isnan(value):
+                doubt = 0.0 if math.isnan(sigma) else sigma
+                at = {"minutes": p.age_s / 60, "what": what, "fraction": value}
+                rows.append({**at, "low": value - doubt, "high": value + doubt})
+    return rows
+
+
+def draw_curve(recorder: Recorder, case: Case) -> None:
+    """Draw the curve once two looks have an age."""
+    points = recorder.curve(case)
+    if len(points) < 2:
+        return
+    st.markdown("### Over time")
+    rows = curve_rows(points)
+    if rows:
+        st.altair_chart(_chart(rows), width="stretch")
+    heads = "| after | settled | clear | floating |\n|---|---|---|---|\n"
+    st.markdown(heads + "\n".join(_line(p) for p in points))
+
+
+def _line(p: CurvePoint) -> str:
+    cells = (
+        say_age(p.age_s),
+        percent(p.settled_fraction, p.settled_sigma_fraction),
+        percent(p.clear_fraction, p.clear_sigma_fraction),
+        percent(p.top_layer_fraction, p.top_layer_sigma_fraction),
+    )
+    return f"| {' | '.join(cells)} |"
+
+
+def _chart(rows: list[dict[str, float | str]]) -> alt.LayerChart:
+    names = list(_LINES)
+    colours = alt.Scale(domain=names, range=["#5b3a00", "#0b57d0", "#a3005a"])
+    what = alt.Color("what:N", scale=colours, legend=alt.Legend(title=None, orient="top", symbolSize=160))
+    base = alt.Chart(alt.Data(values=rows)).encode(
+        x=alt.X(
+            "minutes:Q",
+            title="minutes after mixing",
+            scale=alt.Scale(type="symlog", constant=5),
+            axis=alt.Axis(values=[0, 5, 15, 30, 120, 1440]),
+        ),
+    )
+    y = alt.Y("fraction:Q", title="of the liquid's height", axis=alt.Axis(format="%"))
+    lines = base.mark_line(strokeWidth=3).encode(
+        y=y,
+        color=what,
+        strokeDash=alt.StrokeDash(
+            "what:N", scale=alt.Scale(domain=names, range=[[1, 0], [8, 4], [2, 3]]), legend=None
+        ),
+    )
+    points = base.mark_point(size=110, filled=True, opacity=1).encode(
+        y=y,
+        color=what,
+        shape=alt.Shape("what:N", scale=alt.Scale(domain=names, range=["square", "circle", "triangle-up"])),
+    )
+    bars = base.mark_rule(strokeWidth=2).encode(
+        y=alt.Y("low:Q", title="of the liquid's height"), y2="high:Q", color=what
+    )
+    return alt.LayerChart(layer=[bars, lines, points]).properties(height=280)

@@ -1,0 +1,134 @@
+"""What a person sees: signs to tick, re-mixing, pouring, words; corrections keep what they correct."""
+
+from __future__ import annotations
+
+from typing import get_args
+
+import streamlit as st
+
+from jartest.recorder import Recorder, say_slot
+from jartest.records.model import Case, Observation, Remix, ScreenPour
+from jartest.screens import state
+from jartest.screens.parts import clock, error_box, plain
+from jartest.screens.timeline import say_observation
+from jartest.screens.who import name
+from jartest.screens.words import REACTION
+from jartest.verdict.signs import SIGNS
+
+__all__ = ["draw_observations"]
+
+_MESHES = (16, 20, 30, 40, 50, 60, 80, 100, 140, 200)  # U.S. sieve numbers, ASTM E11
+
+
+def draw_observations(recorder: Recorder, case: Case) -> None:
+    """What was seen so far, and the form for more."""
+    st.markdown("### What you see")
+    for seen in case.observations:
+        _draw_one(case, seen)
+    if case.signed:
+        return
+    _form(recorder, case)
+
+
+def _form_key(case: Case, *parts: object) -> str:
+    return state.key(f"see-{case.test.id}", *parts)
+
+
+def _draw_one(case: Case, seen: Observation) -> None:
+    look = next((x for x in case.looks if x.id == seen.look_id), None)
+    where = f" at {plain(say_slot(look.slot, case.test.plan))}" if look else ""
+    says = f"{clock(seen.at, case.test, day=False)} · {plain(seen.by)}{where}: {plain(say_observation(seen))}"
+    if seen not in case.standing_observations():
+        st.markdown(f"~~{says}~~ corrected since")
+        return
+    with st.container(horizontal=True, vertical_alignment="center"):
+        st.markdown(says, width="stretch")
+        if not case.signed:
+            st.button("Correct", key=_form_key(case, "correct", seen.id), on_click=_load, args=(case, seen))
+
+
+def _load(case: Case, seen: Observation) -> None:
+    """Put an observation back into the form, to be corrected."""
+    for s in SIGNS:
+        state.put(_form_key(case, "sign", s.name), s.name in seen.signs)
+    state.put(_form_key(case, "remix"), seen.remix)
+    state.put(_form_key(case, "pour"), seen.screen_pour)
+    state.put(_form_key(case, "mesh"), seen.screen_mesh)
+    state.put(_form_key(case, "text"), seen.text)
+    state.put(_form_key(case, "replaces"), seen.id)
+
+
+@st.fragment
+def _form(recorder: Recorder, case: Case) -> None:
+    """Tick boxes and a word; a fragment, so that a tick answers at once."""
+    replaces = state.get(_form_key(case, "replaces"))
+    if replaces:
+        st.info("You are correcting an earlier entry; the earlier one stays in the history.")
+    with st.container(horizontal=True, gap="small"):
+        ticked = [
+            s.name
+            for s in SIGNS
+            if st.checkbox(
+                s.says, key=_form_key(case, "sign", s.name), width="content", persist_state="session"
+            )
+        ]
+    if {"heat", "gas"} & set(ticked):
+        st.error(REACTION, icon=":material/warning:")
+    text = st.text_area(
+        "In your words",
+        key=_form_key(case, "text"),
+        height=80,
+        max_chars=4000,
+        placeholder="clouds after the third, stirs out …",
+        persist_state="session",
+    )
+    remix: Remix = "not tried"
+    pour: ScreenPour = "not tried"
+    mesh = None
+    if case.mixed_at is not None:
+        remix = st.radio(
+            "Turned over ten times, it re-mixes",
+            get_args(Remix),
+            key=_form_key(case, "remix"),
+            horizontal=True,
+            persist_state="session",
+        )
+        pour = st.radio(
+            "Poured through a screen and rinsed, residue",
+            get_args(ScreenPour),
+            key=_form_key(case, "pour"),
+            horizontal=True,
+            format_func=lambda p: "none, clean" if p == "clean" else p,
+            persist_state="session",
+        )
+        if pour != "not tried":
+            mesh = st.selectbox(
+                "Mesh of the screen, openings per inch",
+                _MESHES,
+                index=None,
+                key=_form_key(case, "mesh"),
+                placeholder="not known",
+                width=280,
+                persist_state="session",
+            )
+    if st.button("Keep what I saw", key=_form_key(case, "keep"), type="primary", width="stretch"):
+        with error_box():
+            recorder.observe(
+                case.test.id,
+                by=name(),
+                look_id=_look_shown(case),
+                signs=ticked,
+                remix=remix,
+                screen_pour=pour,
+                screen_mesh=mesh,
+                text=text,
+                replaces=replaces,
+            )
+            state.clear(f"see-{case.test.id}")
+            st.rerun(scope="app")
+
+
+def _look_shown(case: Case) -> str | None:
+    """The look on the screen, which is what is written about; none before the first photo."""
+    shown = state.get(state.key("test", case.test.id, "shown"))
+    return shown if any(x.id == shown for x in case.looks) else None

@@ -1,0 +1,61 @@
+"""One photo: a loose picture read at once; nothing is kept."""
+
+from __future__ import annotations
+
+import hashlib
+
+import streamlit as st
+
+from jartest.imaging.values import Marks
+from jartest.recorder import QuickLook, Recorder
+from jartest.screens import state
+from jartest.screens.line_setter import line_setter
+from jartest.screens.look_part import draw_figures, say_flags
+from jartest.screens.parts import PHOTO_TYPES, error_box, show_plate, show_reasons
+
+__all__ = ["render"]
+
+
+def render(recorder: Recorder) -> None:
+    """Draw the screen of one loose photo."""
+    st.markdown("## One photo")
+    photo = st.file_uploader(
+        "Take or choose a photo of one jar", type=PHOTO_TYPES, key=state.key("photo", "file")
+    )
+    st.caption("Read and shown, not kept: it is gone when you leave this screen. To keep it, start a test.")
+    if photo is None:
+        return
+    data = photo.getvalue()
+    lines = state.key("photo", "lines", hashlib.sha256(data).hexdigest())
+    marks: Marks | None = state.get(lines)
+    with error_box():
+        with st.spinner("Measuring …"):
+            look = recorder.quick_look(data, photo.name, marks=marks)
+        _draw(look, lines)
+
+
+def _draw(look: QuickLook, lines: str) -> None:
+    left, right = st.columns(2)
+    with left:
+        word = look.verdict.word
+        show_plate(
+            word, "careful verdict of one photo" if word else "take it again, or set the lines", place="photo"
+        )
+        st.image(look.overlay_jpeg, width="stretch", alt="The photo with what was measured drawn on it")
+        show_reasons(look.verdict)
+    with right:
+        draw_figures(look.reading)
+        say_flags(look.reading)
+        with error_box():
+            marks = line_setter(
+                look.plain_jpeg,
+                look.reading.jar,
+                width_px=look.reading.width_px,
+                height_px=look.reading.height_px,
+                of=f"{look.reading.photo_sha256}-{'set' if state.get(lines) else 'found'}",
+                key=state.key("photo", "setter"),
+            )
+            if marks is not None:
+                state.put(lines, marks)
+                st.rerun()
+    st.caption("Physical mixing only, from one view: what you see, feel and smell at the jar counts first.")

@@ -1,0 +1,253 @@
+"""Test: the jar at the bench, from the first product to the signature."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from jartest.errors import Conflict
+from jartest.plan.schedule import next_look
+from jartest.recorder import Recorder, RunningTest, say_slot
+from jartest.records.model import Case, Product
+from jartest.screens import plan_form, state
+from jartest.screens.countdown import countdown
+from jartest.screens.curve_part import draw_curve
+from jartest.screens.look_part import draw_looks, take_photo
+from jartest.screens.observe_part import draw_observations
+from jartest.screens.parts import (
+    STATE_SHAPES,
+    clock,
+    error_box,
+    link_to,
+    one_line,
+    plain,
+    say_product,
+    say_word,
+)
+from jartest.screens.timeline import timeline
+from jartest.screens.verdict_part import draw_verdict
+from jartest.screens.who import ask_name, name
+from jartest.screens.words import REACTION
+from jartest.units import say_temperature, say_volume
+
+__all__ = ["render"]
+
+_POLL_S = 10  # how soon this window shows what another one did
+
+
+def render(recorder: Recorder) -> None:
+    """Draw the test that the address names."""
+    test_id = str(st.query_params.get("id", ""))
+    if not test_id:
+        st.markdown("## Which test?")
+        link_to("bench", "What is on the bench")
+        link_to("tests", "All tests")
+        return
+    with error_box() as box:
+        case = recorder.case(test_id)
+    if box.error:
+        link_to("tests", "All tests")
+        return
+    standing = recorder.standing(case)
+    ask_name(recorder)
+    _head(case)
+    doing, deciding = st.columns([3, 2], gap="large")
+    with doing:
+        if not case.signed:
+            _now(recorder, case, standing)
+            take_photo(recorder, case, standing)
+        _watch(recorder, test_id, _version(case, standing))
+        draw_looks(recorder, case)
+    with deciding:
+        draw_observations(recorder, case)
+        draw_verdict(recorder, case)
+        draw_curve(recorder, case)
+    _plan(recorder, case)
+    _history(case)
+
+
+def _head(case: Case) -> None:
+    test = case.test
+    said = [clock(test.opened_at, test), f"by {plain(test.opened_by)}"]
+    if test.sample:
+        said.append("**sample, invented**")
+    if case.signed:
+        said.append(f"**signed by {plain(case.signatures[-1].by)}**")
+    elif _stopped(case):
+        said.append("**stopped**")
+    st.markdown(f"## {test.number} · {plain(test.plan.title)}")
+    st.caption(" · ".join(said))
+
+
+def _stopped(case: Case) -> bool:
+    return any(e.kind == "stopped" for e in case.events)
+
+
+# -------------------------------------------------------------------------- now
+def _now(recorder: Recorder, case: Case, standing: RunningTest) -> None:
+    if case.mixed_at is None:
+        _mixing(recorder, case, standing)
+
+
+def _mixing(recorder: Recorder, case: Case, standing: RunningTest) -> None:
+    """The products as large buttons in their order, then the start of the clock."""
+    test_id, products = case.test.id, case.test.plan.products
+    st.markdown(
+        f"#### 1 · Fill the jar: {say_volume(case.test.plan.jar.volume_ml)} of water first, then in this order"
+    )
+    following = next((n for n in range(1, len(products) + 1) if n not in standing.added), None)
+    for n, product in enumerate(products, start=1):
+        if n in standing.added:
+            at = next(e.at for e in case.events if e.kind == "added" and e.position == n)
+            st.markdown(
+                f"{STATE_SHAPES['taken']} **{n} · {plain(say_product(product))}** · in at {clock(at, case.test, day=False)}"
+            )
+        elif st.button(
+            f"In: {n} · {plain(say_product(product))}",
+            key=state.key("test", test_id, "in", n),
+            type="primary" if n == following else "secondary",
+            width="stretch",
+        ):
+            with error_box():
+                recorder.add_product(test_id, n, by=name())
+                st.rerun()
+    st.caption(f"After each: turn the closed jar over gently, and look. {REACTION}")
+    if st.button(
+        "Mixing done, start the clock",
+        key=state.key("test", test_id, "mixed"),
+        type="secondary" if following else "primary",
+        width="stretch",
+    ):
+        with error_box():
+            recorder.finish_mixing(test_id, by=name())
+            st.rerun()
+
+
+Version = tuple[object, ...]
+
+
+def _version(case: Case, standing: RunningTest) -> Version:
+    """What changes when anybody does anything in this test, or a look falls due."""
+    counts = (
+        case.test.revision,
+        *(len(x) for x in (case.events, case.looks, case.readings, case.observations, case.verdicts)),
+        *(len(x) for x in (case.opinions, case.signatures)),
+    )
+    return (*counts, *(d.state for d in standing.due))
+
+
+@st.fragment(run_every=_POLL_S)
+def _watch(recorder: Recorder, test_id: str, version: Version) -> None:
+    """The countdown; and when another window did something, the whole screen again."""
+    with error_box():
+        case = recorder.case(test_id)
+        standing = recorder.standing(case)
+        if _version(case, standing) != version:
+            st.rerun(scope="app")
+        plan = case.test.plan
+        upcoming = next_look(standing.due)
+        if not case.signed and upcoming is not None and upcoming.due_at is not None:
+            countdown(
+                f"{say_slot(upcoming.slot.key, plan)} look",
+                due_at=upcoming.due_at,
+                now=recorder.now(),
+                late=upcoming.state == "late",
+                offer_sound=True,
+                key=state.key("test", test_id, "count"),
+            )
+        if case.mixed_at is not None:
+            _draw_states(standing, case)
+
+
+def _draw_states(standing: RunningTest, case: Case) -> None:
+    timed = [d for d in standing.due if d.slot.age_s is not None]
+    st.markdown(
+        " · ".join(
+            f"{STATE_SHAPES[d.state]} {plain(say_slot(d.slot.key, case.test.plan))} **{d.state}**"
+            for d in timed
+        )
+    )
+
+
+# ------------------------------------------------------------------- plan, past
+def _plan(recorder: Recorder, case: Case) -> None:
+    test = case.test
+    form = f"plan-{test.id}"
+    with st.expander(
+        "The plan: products, water, jar", expanded=state.get(state.key(form, "revision")) is not None
+    ):
+        water, jar = test.plan.water, test.plan.jar
+        st.markdown(
+            "\n".join(_say_line(n, p) for n, p in enumerate(test.plan.products, start=1)) or "No products."
+        )
+        said = [plain(one_line(water.source)) or "water not described"]
+        if water.hardness_mg_l is not None:
+            said.append(f"{water.hardness_mg_l:.0f} mg/L hardness")
+        if water.ph is not None:
+            said.append(f"pH {water.ph:.1f}")
+        if water.temperature_c is not None:
+            said.append(say_temperature(water.temperature_c))
+        inside = "" if jar.inner_diameter_mm is None else f", {jar.inner_diameter_mm:.0f} mm wide inside"
+        st.markdown(f"Water: {', '.join(said)}. Jar: {plain(jar.name)}, {say_volume(jar.volume_ml)}{inside}.")
+        if test.plan.notes:
+            st.markdown(f"Notes: {plain(test.plan.notes)}")
+        if case.signed or _stopped(case):
+            return
+        revision = state.get(state.key(form, "revision"))
+        if revision is None:
+            if st.button("Change the plan", key=state.key("test", test.id, "change")):
+                plan_form.fill(form, test.plan)
+                state.put(state.key(form, "revision"), test.revision)
+                st.rerun()
+            _stop(recorder, case)
+        else:
+            _change(recorder, case, form, revision)
+
+
+def _say_line(n: int, product: Product) -> str:
+    extra = ", ".join(x for x in (product.maker, f"lot {product.lot}" if product.lot else "") if x)
+    return f"{n}. **{plain(say_product(product))}**" + (f" ({plain(extra)})" if extra else "")
+
+
+def _change(recorder: Recorder, case: Case, form: str, revision: int) -> None:
+    """The plan as a form; when somebody else saved first, what was typed stays and theirs is shown above."""
+    test_id = case.test.id
+    plan_form.draw(form, recorder.known_products())
+    if case.test.revision != revision:
+        st.warning(
+            f"While you typed, {plain(case.test.revised_by)} saved revision {case.test.revision}; it is shown "
+            "above, and what you typed is still here. Save yours as the next revision, or leave theirs."
+        )
+        if st.button("Mine comes after theirs", key=state.key(form, "after-theirs")):
+            state.put(state.key(form, "revision"), case.test.revision)
+            st.rerun()
+    with st.container(horizontal=True):
+        if st.button("Save as a new revision", key=state.key(form, "save"), type="primary"):
+            with error_box() as box:
+                recorder.change_plan(test_id, plan_form.read(form), by=name(), expected_revision=revision)
+                state.clear(form)
+                st.rerun()
+            if isinstance(box.error, Conflict):
+                st.markdown("Nothing you typed is lost; nothing of theirs was overwritten.")
+        if st.button("Leave it as it was", key=state.key(form, "leave")):
+            state.clear(form)
+            st.rerun()
+
+
+def _stop(recorder: Recorder, case: Case) -> None:
+    with st.popover("Stop this test early"):
+        why = st.text_input("Why", key=state.key("test", case.test.id, "why"), max_chars=500)
+        if st.button("Stop it", key=state.key("test", case.test.id, "stop")):
+            with error_box():
+                recorder.stop_test(case.test.id, by=name(), note=why)
+                st.rerun()
+
+
+def _history(case: Case) -> None:
+    with st.expander("History: who did what, when"):
+        lines = [
+            f"- {clock(h.at, case.test)} · {plain(h.by) or 'machine'} · {plain(h.says)}"
+            for h in timeline(case)
+        ]
+        st.markdown("\n".join(lines))
+        if case.verdicts:
+            st.caption(f"The machine's verdict now: {say_word(case.verdicts[-1].verdict.word)}.")

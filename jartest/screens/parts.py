@@ -1,0 +1,167 @@
+"""What several screens share: the error box, words for figures and times, verdict plates, pictures."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import datetime, timedelta, timezone
+from typing import NoReturn
+
+import streamlit as st
+
+from jartest.errors import JartestError
+from jartest.imaging.values import Reading
+from jartest.plan.schedule import DueState
+from jartest.recorder import Recorder
+from jartest.records.model import JarTest, Look, Product
+from jartest.screens import state
+from jartest.units import say_amount
+from jartest.verdict.values import Verdict, Word
+
+__all__ = [
+    "PHOTO_TYPES",
+    "SHAPES",
+    "STATE_SHAPES",
+    "Box",
+    "clock",
+    "error_box",
+    "go_to",
+    "link_to",
+    "one_line",
+    "overlay_picture",
+    "percent",
+    "plain",
+    "plain_picture",
+    "say_product",
+    "say_word",
+    "show_plate",
+    "show_reasons",
+    "utc_offset_min",
+]
+
+# By extension, not by media type: with media types alone, Android's photo picker has no camera.
+PHOTO_TYPES = ["jpg", "jpeg", "png", "heic", "heif"]
+
+# The fuller the shape, the better it held; the word always stands beside it.
+SHAPES: dict[Word | None, str] = {"pass": "●", "watch": "◐", "fail": "✖", None: "○"}
+STATE_SHAPES: dict[DueState, str] = {
+    "waiting": "·",
+    "coming": "○",
+    "due": "▶",
+    "late": "▲",
+    "missed": "–",
+    "taken": "✓",
+}
+
+
+@dataclass(slots=True)
+class Box:
+    """What an error box caught, if anything."""
+
+    error: JartestError | None = None
+
+
+@contextmanager
+def error_box() -> Iterator[Box]:
+    """The one place where the screens catch our errors: they become a sentence, and the page goes on."""
+    box = Box()
+    try:
+        yield box
+    except JartestError as e:
+        box.error = e
+        st.error(plain(str(e)), icon=":material/block:")
+
+
+# ---------------------------------------------------------------------- words
+def plain(text: str) -> str:
+    """Text as it was typed, with nothing in it that the page would take for markup."""
+    return re.sub(r"([\\`*_{}\[\]()<>#+\-.!|~$:])", r"\\\1", one_line(text))
+
+
+def one_line(text: str) -> str:
+    """Text with every run of space as one space."""
+    return " ".join(text.split())
+
+
+def say_word(word: Word | None) -> str:
+    """A verdict's word with its shape: `● PASS`."""
+    return f"{SHAPES[word]} {word.upper() if word else 'NO VERDICT'}"
+
+
+def percent(value: float, sigma: float) -> str:
+    """A fraction in percent with its doubt, or that it could not be measured."""
+    if math.isnan(value):
+        return "not measurable"
+    return f"{value:.1%}" if math.isnan(sigma) else f"{value:.1%} ± {sigma:.1%}"
+
+
+def clock(at: datetime, test: JarTest | None = None, *, day: bool = True) -> str:
+    """A time as the shop's clock showed it."""
+    minutes = utc_offset_min() if test is None else test.utc_offset_min
+    local = at.astimezone(timezone(timedelta(minutes=minutes)))
+    return f"{local:%b} {local.day}, {local:%Y %H:%M}" if day else f"{local:%H:%M}"
+
+
+def utc_offset_min() -> int:
+    """How far this device's clock is ahead of UTC; 0 where the browser does not say."""
+    behind = st.context.timezone_offset
+    return 0 if behind is None else -behind
+
+
+def say_product(product: Product) -> str:
+    """A product with its amount: `Bineguard Copper 20 SC · 5 mL (1.01 tsp)`."""
+    name = " ".join(x for x in (one_line(product.name), one_line(product.formulation)) if x)
+    if product.amount_ml is None and product.amount_g is None:
+        return name
+    return f"{name} · {say_amount(ml=product.amount_ml, g=product.amount_g)}"
+
+
+# ------------------------------------------------------------------ going about
+def link_to(screen: str, label: str, **query: str) -> None:
+    """A link to another screen, drawn as a large button."""
+    st.page_link(state.get(state.PAGES)[screen], label=label, query_params=query or None, width="stretch")
+
+
+def go_to(screen: str, **query: str) -> NoReturn:
+    """Leave this screen for another."""
+    st.switch_page(state.get(state.PAGES)[screen], query_params=query or None)
+
+
+# -------------------------------------------------------------------- verdicts
+def show_plate(word: Word | None, under: str, *, place: str) -> None:
+    """A verdict as a plate that can be read at arm's length: shape, word, colour, and whose it is."""
+    with st.container(key=f"chip-{word or 'none'}-{place}", gap=None):
+        st.markdown(say_word(word))
+        st.caption(under)
+
+
+def show_reasons(verdict: Verdict) -> None:
+    """Each reason, worst first, with the shape of what it leads to."""
+    lines = [
+        f"- {SHAPES[r.leads_to]} **{r.leads_to or 'no verdict'}**: {plain(r.says)}" for r in verdict.reasons
+    ]
+    st.markdown("\n".join(lines))
+
+
+# -------------------------------------------------------------------- pictures
+def overlay_picture(recorder: Recorder, look: Look, reading: Reading, reading_id: str) -> bytes:
+    """The marked photo of a reading; kept for a while under the photo's digest and the reading's id."""
+    return _overlay(look.photo.sha256, reading_id, _recorder=recorder, _look=look, _reading=reading)
+
+
+def plain_picture(recorder: Recorder, look: Look) -> bytes:
+    """The photo of a look, made small; kept for a while under its digest."""
+    return _plain(look.photo.sha256, _recorder=recorder, _look=look)
+
+
+@st.cache_data(max_entries=64, show_spinner=False)
+def _overlay(sha256: str, reading_id: str, *, _recorder: Recorder, _look: Look, _reading: Reading) -> bytes:
+    return _recorder.overlay(_look, _reading)
+
+
+@st.cache_data(max_entries=32, show_spinner=False)
+def _plain(sha256: str, *, _recorder: Recorder, _look: Look) -> bytes:
+    return _recorder.plain_photo(_look, width_px=1000)

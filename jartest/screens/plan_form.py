@@ -1,0 +1,324 @@
+"""The plan of a test as a form: title, products in order, water, jar, when to look.
+
+The form's values live in the session under `form`, so that nothing typed is lost by a refusal, by a
+visit to another screen, or by moving a line.  `fill` puts a plan in, `draw` shows it, `read` takes it out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import streamlit as st
+
+from jartest.plan.schedule import DEFAULT_AGES_S, default_schedule, read_ages, say_age
+from jartest.records.model import JarUsed, Product, TestPlan, Water
+from jartest.screens import state
+from jartest.screens.parts import error_box, one_line, plain
+from jartest.units import (
+    read_amount,
+    read_temperature,
+    read_volume,
+    say_amount,
+    say_number,
+    say_temperature,
+    say_volume,
+)
+
+__all__ = ["draw", "fill", "is_filled", "read"]
+
+_FIELDS = ("name", "maker", "formulation", "lot", "amount")
+_DEFAULT_AGES = ", ".join(say_age(a) for a in DEFAULT_AGES_S)
+
+
+# ------------------------------------------------------------------------ state
+def is_filled(form: str) -> bool:
+    """Whether this form holds anything already."""
+    return state.get(state.key(form, "rows")) is not None
+
+
+def fill(form: str, plan: TestPlan) -> None:
+    """Put a plan into the form."""
+    put = state.put
+    put(state.key(form, "rows"), [])
+    for product in plan.products:
+        _add(form, product)
+    if not plan.products:
+        _add(form)
+        _add(form)
+    put(state.key(form, "title"), plan.title)
+    put(state.key(form, "notes"), plan.notes)
+    put(state.key(form, "source"), plan.water.source)
+    put(state.key(form, "hardness"), plan.water.hardness_mg_l)
+    put(state.key(form, "ph"), plan.water.ph)
+    warmth = plan.water.temperature_c
+    put(state.key(form, "temperature"), "" if warmth is None else f"{say_number(warmth)} C")
+    put(state.key(form, "jar"), plan.jar.name)
+    put(state.key(form, "volume"), say_volume(plan.jar.volume_ml, us_first=True).split(" (")[0])
+    put(state.key(form, "diameter"), plan.jar.inner_diameter_mm)
+    ages = [s.age_s for s in plan.schedule if s.age_s is not None]
+    put(state.key(form, "ages"), ", ".join(say_age(a) for a in ages) if ages else _DEFAULT_AGES)
+    after = any(s.addition is not None for s in plan.schedule)
+    put(state.key(form, "after"), after or not plan.schedule)
+
+
+def _rows(form: str) -> list[int]:
+    return list(state.get(state.key(form, "rows"), []))
+
+
+def _add(form: str, product: Product | None = None) -> None:
+    rows = _rows(form)
+    row = max(rows, default=0) + 1
+    p = product or Product(name="")
+    for field, value in zip(_FIELDS, (p.name, p.maker, p.formulation, p.lot, p.amount_text), strict=True):
+        state.put(state.key(form, f"row{row}", field), value)
+    state.put(state.key(form, "rows"), [*rows, row])
+
+
+def _add_known(form: str, known: Sequence[Product]) -> None:
+    """Put the product that was picked into the first empty line, or into a new one."""
+    chosen = state.get(state.key(form, "known"))
+    state.put(state.key(form, "known"), None)
+    if chosen is None:
+        return
+    for row in _rows(form):
+        if not any(str(state.get(state.key(form, f"row{row}", f), "")).strip() for f in _FIELDS):
+            _take_out(form, row)
+            break
+    _add(form, known[chosen])
+
+
+def _take_out(form: str, row: int) -> None:
+    state.put(state.key(form, "rows"), [r for r in _rows(form) if r != row])
+    state.clear(form, f"row{row}")
+
+
+def _move(form: str, row: int, by: int) -> None:
+    rows = _rows(form)
+    here = rows.index(row)
+    there = min(max(here + by, 0), len(rows) - 1)
+    rows[here], rows[there] = rows[there], rows[here]
+    state.put(state.key(form, "rows"), rows)
+
+
+# ------------------------------------------------------------------------- draw
+def draw(form: str, known: Sequence[Product]) -> None:
+    """Show the form."""
+    st.text_input(
+        "Title",
+        key=state.key(form, "title"),
+        placeholder="Left empty: the products' names",
+        max_chars=200,
+        persist_state="session",
+    )
+    st.markdown("#### Products, in the order they go in")
+    rows = _rows(form)
+    for place, row in enumerate(rows, start=1):
+        _draw_row(form, row, place, len(rows))
+    with st.container(horizontal=True, vertical_alignment="bottom"):
+        st.button("＋ Another product", key=state.key(form, "add"), on_click=_add, args=(form,))
+        if known:
+            st.selectbox(
+                "Add one used before",
+                range(len(known)),
+                index=None,
+                key=state.key(form, "known"),
+                format_func=lambda i: _say_known(known[i]),
+                placeholder="pick, or type a few letters",
+                on_change=_add_known,
+                args=(form, known),
+            )
+    _draw_water(form)
+    _draw_jar(form)
+    _draw_schedule(form)
+
+
+def _say_known(product: Product) -> str:
+    return ", ".join(one_line(x) for x in (product.name, product.formulation, product.maker) if x.strip())
+
+
+def _draw_row(form: str, row: int, place: int, count: int) -> None:
+    def text(label: str, field: str, hint: str, width: int | None = None, tip: str | None = None) -> str:
+        return st.text_input(
+            label,
+            key=state.key(form, f"row{row}", field),
+            placeholder=hint,
+            width=width or "stretch",
+            help=tip,
+            max_chars=200,
+            persist_state="session",
+        )
+
+    with st.container(border=True, gap="small"):
+        with st.container(horizontal=True):
+            text(f"Product {place}", "name", "as on the label")
+            amount = text(f"Amount of {place} in the jar", "amount", "5 mL, 1 tsp, 12 g", 190)
+        if amount.strip():
+            with error_box():
+                read = read_amount(amount)
+                st.caption(
+                    f"Understood: {plain(read.read_as)}, that is {plain(say_amount(ml=read.ml, g=read.g))}"
+                )
+        with st.container(horizontal=True):
+            text(f"Maker of {place}", "maker", "the same stuff of two makers may differ")
+            text(
+                f"Formulation of {place}",
+                "formulation",
+                "WP, SC …",
+                150,
+                "The letters on the label that say how it is made up: WP, WG, SC, SL, EC …",
+            )
+            text(f"Lot of {place}", "lot", "if you like", 150)
+        with st.container(horizontal=True):
+            button = state.key(form, f"row{row}")
+            st.button("▲ up", key=f"{button}.up", on_click=_move, args=(form, row, -1), disabled=place == 1)
+            st.button(
+                "▼ down", key=f"{button}.down", on_click=_move, args=(form, row, 1), disabled=place == count
+            )
+            st.button("✕ take out", key=f"{button}.out", on_click=_take_out, args=(form, row))
+
+
+def _draw_water(form: str) -> None:
+    source = one_line(str(state.get(state.key(form, "source"), "")))
+    with st.expander(f"Water: {plain(source) or 'not described yet'}"):
+        st.caption("Use the water of the tank; hard water can make the difference.")
+        st.text_input(
+            "Where it comes from",
+            key=state.key(form, "source"),
+            placeholder="shop well, town water …",
+            max_chars=200,
+            persist_state="session",
+        )
+        with st.container(horizontal=True):
+            st.number_input(
+                "Hardness, mg/L (ppm) as CaCO₃",
+                min_value=0.0,
+                max_value=5000.0,
+                step=10.0,
+                key=state.key(form, "hardness"),
+                format="%.0f",
+                placeholder="not known",
+                value=None,
+                width=260,
+                persist_state="session",
+            )
+            st.number_input(
+                "pH",
+                min_value=0.0,
+                max_value=14.0,
+                step=0.1,
+                key=state.key(form, "ph"),
+                format="%.1f",
+                placeholder="not known",
+                value=None,
+                width=180,
+                persist_state="session",
+            )
+            warmth = st.text_input(
+                "Temperature",
+                key=state.key(form, "temperature"),
+                placeholder="68 F or 20 C",
+                width=180,
+                persist_state="session",
+            )
+        if warmth.strip():
+            with error_box():
+                st.caption(f"Understood: {say_temperature(read_temperature(warmth))}")
+
+
+def _draw_jar(form: str) -> None:
+    jar = one_line(str(state.get(state.key(form, "jar"), "")))
+    volume = one_line(str(state.get(state.key(form, "volume"), "")))
+    with st.expander(f"Jar: {plain(jar)}, {plain(volume)}"):
+        with st.container(horizontal=True):
+            st.text_input("Jar", key=state.key(form, "jar"), max_chars=80, width=240, persist_state="session")
+            typed = st.text_input(
+                "Water it is filled to", key=state.key(form, "volume"), width=180, persist_state="session"
+            )
+            st.number_input(
+                "Inner diameter, mm (if you like)",
+                min_value=10.0,
+                max_value=500.0,
+                step=1.0,
+                key=state.key(form, "diameter"),
+                format="%.0f",
+                placeholder="not known",
+                value=None,
+                width=260,
+                persist_state="session",
+            )
+        st.caption("With the inner diameter, lumps are measured in millimetres; heights need no diameter.")
+        with error_box():
+            st.caption(f"Understood: {plain(say_volume(read_volume(typed)))}")
+
+
+def _draw_schedule(form: str) -> None:
+    with st.expander(f"Looks: {plain(str(state.get(state.key(form, 'ages'), '')))} after mixing"):
+        typed = st.text_input(
+            "Photos at these times after mixing", key=state.key(form, "ages"), persist_state="session"
+        )
+        with error_box():
+            st.caption("Understood: " + ", ".join(say_age(a) for a in read_ages(typed)))
+        st.checkbox(
+            "Offer a photo after each product as well", key=state.key(form, "after"), persist_state="session"
+        )
+        st.text_area(
+            "Notes on the plan",
+            key=state.key(form, "notes"),
+            height=80,
+            max_chars=4000,
+            persist_state="session",
+        )
+
+
+# ------------------------------------------------------------------------- read
+def read(form: str) -> TestPlan:
+    """The plan that the form holds; lines in which nothing was typed are left out.
+
+    Raises
+    ------
+    BadEntry
+        If something typed cannot be taken as it stands.
+    """
+
+    def said(name: str) -> str:
+        return str(state.get(state.key(form, name), "") or "").strip()
+
+    products = tuple(p for row in _rows(form) if (p := _read_row(form, row)) is not None)
+    warmth = said("temperature")
+    ages = read_ages(said("ages"))
+    after = len(products) if state.get(state.key(form, "after")) else 0
+    return TestPlan(
+        title=said("title") or " + ".join(p.name for p in products),
+        products=products,
+        water=Water(
+            source=said("source"),
+            hardness_mg_l=state.get(state.key(form, "hardness")),
+            ph=state.get(state.key(form, "ph")),
+            temperature_c=read_temperature(warmth) if warmth else None,
+        ),
+        jar=JarUsed(
+            name=said("jar"),
+            volume_ml=read_volume(said("volume")),
+            inner_diameter_mm=state.get(state.key(form, "diameter")),
+        ),
+        schedule=default_schedule(after, ages),
+        notes=said("notes"),
+    )
+
+
+def _read_row(form: str, row: int) -> Product | None:
+    name, maker, formulation, lot, typed = (
+        str(state.get(state.key(form, f"row{row}", f), "") or "").strip() for f in _FIELDS
+    )
+    if not any((name, maker, formulation, lot, typed)):
+        return None
+    amount = read_amount(typed) if typed else None
+    return Product(
+        name=name,
+        maker=maker,
+        formulation=formulation,
+        lot=lot,
+        amount_text=typed,
+        amount_ml=amount.ml if amount else None,
+        amount_g=amount.g if amount else None,
+    )

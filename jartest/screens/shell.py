@@ -1,0 +1,64 @@
+"""The frame around every screen: one recorder, the list of screens, one error box."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import streamlit as st
+
+from jartest.recorder import Recorder
+from jartest.screens import all_tests, bench, help_page, new_test, one_photo, one_test, state
+from jartest.screens.parts import error_box
+from jartest.screens.web import web_text
+from jartest.settings import Settings, open_recorder, read_settings
+
+__all__ = ["SCREENS", "Screen", "run"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Screen:
+    """One screen: the last part of its address, its title, how it is drawn, whether the menu names it."""
+
+    path: str
+    title: str
+    render: Callable[[Recorder], None]
+    in_menu: bool = True
+
+
+SCREENS = (
+    Screen(path="bench", title="Bench", render=bench.render),
+    Screen(path="new", title="New test", render=new_test.render),
+    Screen(path="test", title="Test", render=one_test.render, in_menu=False),
+    Screen(path="tests", title="All tests", render=all_tests.render),
+    Screen(path="photo", title="One photo", render=one_photo.render),
+    Screen(path="help", title="Help", render=help_page.render),
+)
+
+
+@st.cache_resource(max_entries=2, show_spinner=False)
+def _recorder(settings: Settings) -> Recorder:
+    return open_recorder(settings)
+
+
+def run() -> None:
+    """Draw the screen that the address names."""
+    st.set_page_config(page_title="jartest", page_icon="🫙", layout="wide")
+    st.html(f"<style>{web_text('look.css')}</style>")
+    pages = {s.path: _page(s) for s in SCREENS}
+    state.put(state.PAGES, pages)
+    page = st.navigation(list(pages.values()), position="hidden")
+    with st.container(horizontal=True, gap="small", key="nav"):
+        for s in SCREENS:
+            if s.in_menu:
+                st.page_link(pages[s.path], width="content")
+    page.run()
+
+
+def _page(screen: Screen) -> st.Page:
+    def draw() -> None:
+        with error_box():
+            screen.render(_recorder(read_settings()))
+
+    default = screen.path == "bench"
+    return st.Page(draw, title=screen.title, url_path=None if default else screen.path, default=default)

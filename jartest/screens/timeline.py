@@ -1,0 +1,86 @@
+"""Everything that happened in a test, as sentences in order of time."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime
+
+from jartest.recorder import say_slot
+from jartest.records.model import Case, KeptReading, Observation
+from jartest.verdict.signs import sign
+
+__all__ = ["Happening", "say_observation", "timeline"]
+
+_ORIGINS = {
+    "found": "lines as found in the photo",
+    "carried": "lines carried over from the earlier look",
+    "set": "lines set by hand",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Happening:
+    """One thing that happened: when, by whom (nobody for the machine), and in words."""
+
+    at: datetime
+    by: str
+    says: str
+
+
+def timeline(case: Case) -> tuple[Happening, ...]:
+    """Everything that happened in this test, first to last."""
+    return tuple(sorted(_happenings(case), key=lambda h: h.at))
+
+
+def _happenings(case: Case) -> Iterator[Happening]:
+    plan = case.test.plan
+    for r in case.revisions:
+        says = "planned the test" if r.revision == 1 else f"changed the plan (revision {r.revision})"
+        yield Happening(at=r.revised_at, by=r.revised_by, says=says)
+    for e in case.events:
+        note = f": {e.note}" if e.note else ""
+        if e.kind == "added":
+            n = e.position or 0
+            name = plan.products[n - 1].name if 1 <= n <= len(plan.products) else "?"
+            yield Happening(at=e.at, by=e.by, says=f"product {n} in: {name}{note}")
+        else:
+            said = "mixing done, the clock starts" if e.kind == "mixed" else "stopped the test"
+            yield Happening(at=e.at, by=e.by, says=f"{said}{note}")
+    slots = {look.id: say_slot(look.slot, plan) for look in case.looks}
+    for look in case.looks:
+        yield Happening(at=look.received_at, by=look.by, says=f"photo kept for {slots[look.id]}")
+    for reading in case.readings:
+        yield Happening(at=reading.at, by=reading.by, says=_say_reading(reading, slots))
+    for o in case.observations:
+        kind = "corrected what was seen" if o.replaces else "saw"
+        yield Happening(at=o.at, by=o.by, says=f"{kind}: {say_observation(o)}")
+    for v in case.verdicts:
+        yield Happening(at=v.at, by="", says=f"machine's verdict: {v.verdict.word or 'none'}")
+    for p in case.opinions:
+        yield Happening(at=p.at, by=p.by, says=f"own verdict: {p.word}{f' ({p.reason})' if p.reason else ''}")
+    for s in case.signatures:
+        yield Happening(at=s.at, by=s.by, says=f"signed, on revision {s.revision} of the plan")
+
+
+def _say_reading(kept: KeptReading, slots: dict[str, str]) -> str:
+    word = kept.verdict.word or "no verdict"
+    return f"measured {slots.get(kept.look_id, '?')}, {_ORIGINS[kept.origin]}: {word}"
+
+
+def say_observation(o: Observation) -> str:
+    """What a person saw, in one sentence."""
+    said = [s.says if (s := sign(name)) else name for name in o.signs]
+    if o.remix != "not tried":
+        said.append(f"re-mixes {o.remix}")
+    if o.screen_pour != "not tried":
+        mesh = f" ({o.screen_mesh} mesh)" if o.screen_mesh else ""
+        said.append(
+            {"clean": "screen stays clean", "rinses off": "residue rinses off the screen"}.get(
+                o.screen_pour, "residue stays on the screen"
+            )
+            + mesh
+        )
+    if o.text:
+        said.append(f"“{o.text}”")
+    return ", ".join(said)

@@ -1,0 +1,66 @@
+"""Who works at this device: asked once, kept in the browser, put under every act."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from jartest.recorder import Recorder
+from jartest.screens import state
+from jartest.screens.parts import plain
+from jartest.screens.web import web_text
+
+__all__ = ["ask_name", "name"]
+
+_mount = st.components.v2.component("jartest_name", js=web_text("name.js"))
+
+
+def name() -> str:
+    """The name given at this device, or nothing."""
+    return str(state.get(state.NAME, ""))
+
+
+def ask_name(recorder: Recorder) -> None:
+    """One line that says who works here; where nobody does yet, the question."""
+    kept = _mount(
+        key=state.key("name", "kept"),
+        data={"name": name(), "forget": bool(state.get(state.NAME_FORGET))},
+        on_kept_change=lambda: None,
+    ).get("kept")
+    if isinstance(kept, str) and kept.strip() and not name():
+        state.put(state.NAME, kept.strip()[:80])
+        st.rerun()
+    if name():
+        with st.container(horizontal=True, vertical_alignment="center", key="who"):
+            st.markdown(f"Working as **{plain(name())}**", width="content")
+            st.button("Someone else", key=state.key("name", "change"), on_click=_forget, type="tertiary")
+        return
+    with st.container(border=True, key="who"):
+        typed = state.key("name", "typed")
+        st.text_input(
+            "Who are you? Your name goes under everything you do here; it is asked once.",
+            key=typed,
+            on_change=_take_typed,
+            args=(typed,),
+            placeholder="First name is enough; then Enter",
+            max_chars=80,
+        )
+        people = recorder.people()[:6]
+        if people:
+            with st.container(horizontal=True):
+                for i, person in enumerate(people):
+                    st.button(plain(person), key=state.key("name", i), on_click=_take, args=(person,))
+
+
+def _take(person: str) -> None:
+    if person.strip():
+        state.put(state.NAME, person.strip())
+        state.put(state.NAME_FORGET, False)
+
+
+def _take_typed(typed: str) -> None:
+    _take(str(state.get(typed, "")))
+
+
+def _forget() -> None:
+    state.put(state.NAME, "")
+    state.put(state.NAME_FORGET, True)

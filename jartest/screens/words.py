@@ -1,0 +1,86 @@
+"""The longer texts on screen: cautions, terms, and what to try after a fail."""
+
+from __future__ import annotations
+
+__all__ = ["BEFORE_MIXING", "CAUTIONS", "REACTION", "TERMS", "WHAT_NEXT"]
+
+# Heat and gas as signs: Utah State University Extension 2012; University of Arizona 2022.  Venting:
+# common practice, no source.
+REACTION = (
+    "Warm, fizzing or under pressure: stop adding. Do not shake it, do not seal it. Loosen the lid away from "
+    "your face, set the jar outside, keep people off. Add nothing more to it."
+)
+
+# The short form, where it matters: before anything is poured.
+BEFORE_MIXING = (
+    "The label is the law: its order of mixing wins, and a mix that it forbids is not tried.",
+    "Wear what the labels ask for. Undiluted product is the riskiest moment.",
+    "The jar is never used for food again. Warm or fizzing: do not seal it.",
+)
+
+# Label, partners and deference: Michigan State University Extension; jar and equipment: GRDC 2025;
+# disposal: TPSA; small plot and venting: common practice, no source.
+CAUTIONS = (
+    "**The label is the law.** Where its order of mixing differs from yours or from anything shown here, the "
+    "label wins. A partner that a label forbids is not mixed. Local rules and licensed practice decide what "
+    "may be mixed and applied.",
+    "**Protective equipment** as the labels ask. Undiluted product is the riskiest moment: gloves, eyewear, apron.",
+    "**Glass only, and never for food again.** Mark the jar.",
+    f"**Heat, gas, pressure.** {REACTION}",
+    "**Physical only.** A jar shows whether a mixture stays mixed. It says nothing of efficacy, of one product "
+    "weakening another, or of crop safety. Try a small plot before a field.",
+    "**Same water, same proportions, same order** as the tank; a jar with other water says nothing of yours.",
+    "**What is left over** is disposed of as the labels and your local authority say; never into a drain.",
+    "**A photo is one view.** What you see, smell and feel counts first; write it down.",
+)
+
+TERMS = (
+    ("Look", "One photo of the jar at a set time, with what was measured on it."),
+    (
+        "Walls, floor, surface",
+        "The four lines a photo is measured between: outer walls of the jar, its inner floor, and the top of the liquid at the near wall.",
+    ),
+    ("Settled", "Solids on the floor, as percent of the height of the liquid."),
+    ("Clear", "The part at the top of the liquid that has cleared, as percent of the height."),
+    ("Floating", "Oil, cream or another layer on top of the liquid."),
+    ("Foam", "Froth above the liquid; it is not part of the liquid's height."),
+    ("Lump index", "0 for smooth to 1 for plainly lumpy, curdled or grainy; it ranks pictures."),
+    (
+        "± figure",
+        "One standard deviation of the measurement: two times out of three the true figure lies within it.",
+    ),
+    ("Not measurable", "The photo does not show it well enough. It is left empty, never guessed."),
+    ("Pass", "Everything needed was measured and lies clearly within the limits, and nobody wrote a fault."),
+    (
+        "Watch",
+        "It separates but re-mixes, or lies near a limit: only with constant agitation, and looked at again.",
+    ),
+    (
+        "Fail",
+        "Clearly over a limit, does not re-mix, or a sign such as gel, curds, heat or gas was written down.",
+    ),
+    ("No verdict", "A poor photo or a missing look; it is never turned into a pass."),
+    (
+        "Formulation",
+        "The letters on the label that say how the product is made up, such as WP, WG, SC, SL or EC.",
+    ),
+    (
+        "Re-mix",
+        "Close the jar, turn it over ten times, and see whether it is even again. Never with a warm or fizzing jar.",
+    ),
+    (
+        "Pour through a screen",
+        "Pour the jar through a strainer as fine as the sprayer's; the mesh number counts openings per inch.",
+    ),
+)
+
+# Another order and other water: Utah State University Extension 2012; with and without compatibility agent:
+# University of Arizona 1999; finding the pair, more water, separate passes: common practice, no source.
+WHAT_NEXT = (
+    "Do not put this mixture in a tank.",
+    "Find the pair: leave out one product at a time, in a clean jar each.",
+    "Try another order of addition, if the labels allow it, and give each product time to disperse.",
+    "Try a compatibility agent: one jar with it, one without.",
+    "Try other or softened water, or more water per product.",
+    "If nothing helps, apply them in separate passes. Ask the makers; they may know this pair.",
+)

@@ -1,0 +1,65 @@
+"""The list of tests as CSV."""
+
+from __future__ import annotations
+
+import csv
+import io
+from datetime import UTC, datetime
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from jartest.exchange.tables import safe_cell, tests_csv
+from jartest.records.model import TestRow
+
+
+def row(**kw: Any) -> TestRow:
+    said: dict[str, Any] = {
+        "id": "0" * 32,
+        "number": 7,
+        "title": "Copper + boron",
+        "opened_at": datetime(2026, 3, 14, 13, 30, tzinfo=UTC),
+        "opened_by": "Wren",
+        "products": ("Bineguard Copper 20", "Nettlesap Boron 10"),
+        "looks": 3,
+        "machine_word": "watch",
+        "person_word": None,
+        "signed_by": None,
+        "signed_at": None,
+        "mixed_at": None,
+        "stopped": False,
+        "sample": True,
+    }
+    return TestRow(**(said | kw))
+
+
+def read_back(*rows: TestRow) -> list[dict[str, str]]:
+    return list(csv.DictReader(io.StringIO(tests_csv(rows).decode("utf-8-sig"), newline="")))
+
+
+def test_each_test_is_one_line_under_the_names_of_the_records() -> None:
+    (line,) = read_back(row())
+    assert line["number"] == "7"
+    assert line["title"] == "Copper + boron"
+    assert line["opened_at"] == "2026-03-14T13:30:00+00:00"
+    assert line["products"] == "Bineguard Copper 20; Nettlesap Boron 10"
+    assert (line["machine_word"], line["person_word"], line["sample"]) == ("watch", "", "yes")
+
+
+def test_an_empty_list_keeps_its_head() -> None:
+    assert tests_csv([]).decode("utf-8-sig").startswith("number,title,opened_at")
+
+
+@pytest.mark.parametrize("start", ["=", "+", "-", "@", "\t", "\r", "\n", "  ="])
+def test_no_cell_is_a_formula(start: str) -> None:
+    (line,) = read_back(row(title=f'{start}HYPERLINK("x")', opened_by=f"{start}1", products=(f"{start}a",)))
+    assert [line[n][0] for n in ("title", "opened_by", "products")] == ["'", "'", "'"]
+
+
+@given(st.text(st.characters(codec="utf-8", exclude_characters="\x00")))
+def test_any_title_comes_back_whole(title: str) -> None:
+    (line,) = read_back(row(title=title))
+    assert line["title"] == safe_cell(title)
+    assert line["title"].removeprefix("'") == title.removeprefix("'")
