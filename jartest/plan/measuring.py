@@ -7,7 +7,15 @@ from dataclasses import dataclass
 
 from jartest.units import say_level_spoons, say_number, say_volume
 
-__all__ = ["BenchAmount", "PreDilution", "Tools", "bench_amount", "bigger_jar_ml", "pre_dilution"]
+__all__ = [
+    "BenchAmount",
+    "PreDilution",
+    "Tools",
+    "bench_amount",
+    "bigger_jar_ml",
+    "pre_dilution",
+    "say_bench",
+]
 
 # Beyond this the jar no longer holds the tank's proportion (our choice).
 _MOST_OFF_FRACTION = 0.10

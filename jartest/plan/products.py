@@ -79,7 +79,6 @@ Tag = Literal[
     "calcium",
     "sulphur",
     "oil",
-    "borate",
 ]
 TAGS: tuple[Tag, ...] = get_args(Tag)
 _MOST_CHARS = 200

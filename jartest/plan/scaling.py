@@ -118,18 +118,16 @@ def amount_in(rate: Rate, volume_ml: float, *, ml_per_m2: float | None, tank_ml:
     -----
     Rate per area x volume / carrier per area; rate per volume x volume / that volume.
     """
-    amount = rate.ml if rate.ml is not None else rate.g
-    assert amount is not None  # a Rate has exactly one of the two
     if rate.per == "mix":
-        return amount * volume_ml / rate.per_size
+        return rate.amount * volume_ml / rate.per_size
     if rate.per == "tank":
-        return amount * volume_ml / tank_ml
+        return rate.amount * volume_ml / tank_ml
     if ml_per_m2 is None:
         msg = (
             f"The rate {rate.text!r} is per area, so the carrier rate is needed too, such as 2 gal/1000 ft2."
         )
         raise BadEntry(msg)
-    return amount / rate.per_size * volume_ml / ml_per_m2
+    return rate.amount / rate.per_size * volume_ml / ml_per_m2
 
 
 def rate_value(

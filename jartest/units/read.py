@@ -100,6 +100,11 @@ class Rate:
     system: System
     bare_ounce: bool = False
 
+    @property
+    def amount(self) -> float:
+        """The product's amount, in mL or g, whichever the rate counts."""
+        return self.ml if self.ml is not None else (self.g or 0.0)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CarrierRate:
