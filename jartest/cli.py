@@ -3,7 +3,11 @@
 from __future__ import annotations
 
 import json
+import os
 import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -18,6 +22,8 @@ if TYPE_CHECKING:
     from jartest.verdict.values import Verdict
 
 __all__ = ["main"]
+
+_WORTH_A_POOL = 8  # fewer photos are read sooner than a second process has started
 
 
 @click.group(context_settings={"help_option_names": ["-h", "--help"]})
@@ -79,10 +85,15 @@ def measure(photos: tuple[str, ...], as_json: bool, marks: Path | None, overlay:
         overlay.mkdir(parents=True, exist_ok=True)
     failed = 0
     rows = []
-    quiet = as_json or len(photos) < 3 or not sys.stderr.isatty()
-    with click.progressbar(photos, label="Reading", file=sys.stderr, hidden=quiet) as bar:
-        for name in bar:
-            row = _measure_one(name, by_name, overlay, limits)
+    one = partial(_measure_one, marks=by_name, overlay=overlay, limits=limits)
+    quiet = len(photos) < 3 or not sys.stderr.isatty()
+    with (
+        _readers(len(photos)) as map_all,
+        click.progressbar(
+            map_all(one, photos), length=len(photos), label="Reading", file=sys.stderr, hidden=quiet
+        ) as bar,
+    ):
+        for row in bar:
             failed += "error" in row
             if as_json:
                 click.echo(json.dumps(row, ensure_ascii=False, allow_nan=False))
@@ -91,6 +102,24 @@ def measure(photos: tuple[str, ...], as_json: bool, marks: Path | None, overlay:
     if not as_json:
         click.echo(_table(rows))
     sys.exit(1 if failed else 0)
+
+
+@contextmanager
+def _readers(count: int) -> Iterator[Callable[..., Iterator[dict[str, Any]]]]:
+    """A `map` over all cores when there is enough to do to pay for starting them, else the plain one."""
+    cores = os.cpu_count() or 1
+    if count < _WORTH_A_POOL or cores < 2:
+        yield map
+        return
+    from concurrent.futures import ProcessPoolExecutor
+    from multiprocessing import get_context
+
+    from jartest.imaging.photo import use_one_thread
+
+    with ProcessPoolExecutor(
+        min(cores, count), mp_context=get_context("spawn"), initializer=use_one_thread
+    ) as pool:
+        yield pool.map
 
 
 def _read_marks(path: Path) -> dict[str, Marks]:
@@ -102,7 +131,7 @@ def _read_marks(path: Path) -> dict[str, Marks]:
         raise click.BadParameter(str(e), param_hint="--marks") from e
 
 
-def _measure_one(name: str, marks: dict[str, Marks], overlay: Path | None, limits: Any) -> dict[str, Any]:
+def _measure_one(name: str, *, marks: dict[str, Marks], overlay: Path | None, limits: Any) -> dict[str, Any]:
     from jartest.imaging.overlay import draw_overlay
     from jartest.imaging.photo import open_photo
     from jartest.imaging.reading import read_photo

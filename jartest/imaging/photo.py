@@ -16,7 +16,7 @@ from PIL import Image, ImageOps, UnidentifiedImageError
 
 from jartest.errors import BadPhoto
 
-__all__ = ["MAX_BYTES", "MAX_PIXELS", "MIN_SIDE_PX", "Photo", "open_photo"]
+__all__ = ["MAX_BYTES", "MAX_PIXELS", "MIN_SIDE_PX", "Photo", "open_photo", "use_one_thread"]
 
 MAX_BYTES = 40_000_000  # several times a phone's largest JPEG; the upload route has the same limit
 MAX_PIXELS = 60_000_000  # above every common phone's full size (50 megapixels)
@@ -209,3 +209,8 @@ def _open_heic(data: bytes, called: str) -> Photo:
     exif = picture.getexif()
     pixels = np.asarray(ImageOps.exif_transpose(picture).convert("RGB"), np.uint8)
     return _photo(data, pixels, "image/heic", 1, exif)
+
+
+def use_one_thread() -> None:
+    """Keep OpenCV to one thread in this process, for when several processes read photos side by side."""
+    cv2.setNumThreads(1)
