@@ -104,6 +104,15 @@ def test_overlay_writes_a_marked_picture(repo: Path, tmp_path: Path) -> None:
     assert written.read_bytes()[:2] == b"\xff\xd8"
 
 
+def test_many_photos_on_all_cores_read_as_each_alone(repo: Path) -> None:
+    photos = sorted(str(p) for p in (repo / "samples").glob("s*/*.jpg"))[:8]
+    command = [sys.executable, "-m", "jartest", "measure", "--json"]
+    together = subprocess.run(
+        [*command, *photos], capture_output=True, text=True, check=True
+    ).stdout.splitlines()
+    assert together == [run("measure", "--json", p).stdout.strip() for p in photos]
+
+
 def test_no_photo_is_wrong_usage() -> None:
     assert run("measure").exit_code == 2
 
