@@ -212,6 +212,12 @@ def store(url: str) -> Iterator[Store]:
 
 
 @pytest.fixture
+def bench_of() -> type[Bench]:
+    """What makes a bench over a store."""
+    return Bench
+
+
+@pytest.fixture
 def bench(store: Store) -> Bench:
     """A bench that fills the empty store."""
     return Bench(store)
