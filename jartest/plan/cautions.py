@@ -251,7 +251,7 @@ def _source_ion(ion: str) -> str:
 def _salt_caution(
     salt: Salt, total: dict[str, float], every: dict[str, float], sources: list[str], water: MixWater
 ) -> Iterator[Caution]:
-    who = " and ".join(sources)
+    who = " and ".join(filter(None, (", ".join(sources[:-1]), sources[-1])))
     if any(math.isnan(c) for c in total.values()):
         yield Caution(
             level="warning",

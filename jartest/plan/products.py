@@ -23,6 +23,7 @@ __all__ = [
     "Tag",
     "make_product",
     "read_kind",
+    "read_tag",
 ]
 
 ProductKind = Literal[
@@ -254,6 +255,21 @@ def read_kind(text: str) -> ProductKind:
             if candidate == kind.casefold():
                 return kind
     msg = f"{text.strip()[:40]!r} is no kind of product that is known: take one of {', '.join(KINDS)}."
+    raise BadEntry(msg)
+
+
+def read_tag(text: str) -> Tag:
+    """The mark that people mean by `text`: what troubles other products in this one.
+
+    Raises
+    ------
+    BadEntry
+        If it is not known.
+    """
+    for tag in TAGS:
+        if " ".join(text.split()).casefold() == tag:
+            return tag
+    msg = f"{text.strip()[:40]!r} is nothing that a product is marked with: take one of {', '.join(TAGS)}."
     raise BadEntry(msg)
 
 

@@ -6,12 +6,12 @@ import math
 from dataclasses import dataclass, field
 from typing import Literal, get_args
 
-from jartest.errors import BadEntry
+from jartest.errors import BadEntry, BadUnit
 from jartest.plan.measuring import Tools
 from jartest.plan.order import DEFAULT_ORDER
 from jartest.plan.products import ShelfProduct
 from jartest.plan.water import MixWater
-from jartest.units import CarrierRate, Quantity, Rate, Unit
+from jartest.units import CarrierRate, Quantity, Rate, Unit, read_rate
 
 __all__ = [
     "Basis",
@@ -20,6 +20,7 @@ __all__ = [
     "amount_in",
     "carrier_ml_per_m2",
     "rate_value",
+    "read_product_rate",
     "scaled",
 ]
 
@@ -128,6 +129,21 @@ def amount_in(rate: Rate, volume_ml: float, *, ml_per_m2: float | None, tank_ml:
         )
         raise BadEntry(msg)
     return rate.amount / rate.per_size * volume_ml / ml_per_m2
+
+
+def read_product_rate(text: str, product: ShelfProduct) -> Rate:
+    """The rate typed for `product`; a bare "oz" is asked about unless the product is known to be dry.
+
+    Raises
+    ------
+    BadUnit
+        If it cannot be read, or a dry product is given by volume.
+    """
+    rate = read_rate(text, liquid=product.liquid)
+    if rate.bare_ounce and product.liquid is None:
+        msg = f"{text.strip()!r} of {product.said} may be fluid ounces or weight: type fl oz, or oz wt."
+        raise BadUnit(msg)
+    return rate
 
 
 def rate_value(

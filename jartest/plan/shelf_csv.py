@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from jartest.errors import BadEntry
 from jartest.plan.grade import read_grade
-from jartest.plan.products import TAGS, LabelNotes, ShelfProduct, Tag, make_product
+from jartest.plan.products import LabelNotes, ShelfProduct, make_product, read_tag
 from jartest.units import read_number
 
 __all__ = ["SHELF_COLUMNS", "RefusedLine", "ShelfRead", "escape_cell", "shelf_from_csv", "shelf_to_csv"]
@@ -197,18 +197,10 @@ def _product(cells: dict[str, str]) -> ShelfProduct:
         is_liquid=_read_yes_no(cell("liquid")),
         density_g_ml=_read_optional(cell("density_g_ml")),
         grade=read_grade(cell("grade")) if cell("grade") else None,
-        contains=tuple(_tag(w) for w in _words(cell("contains"))),
+        contains=tuple(read_tag(w) for w in _words(cell("contains"))),
         lot=cell("lot"),
         label=label,
     )
-
-
-def _tag(word: str) -> Tag:
-    for tag in TAGS:
-        if word.casefold() == tag:
-            return tag
-    msg = f"{word!r} is nothing that a product is marked with: take one of {', '.join(TAGS)}"
-    raise BadEntry(msg)
 
 
 def _words(text: str) -> tuple[str, ...]:
