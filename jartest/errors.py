@@ -6,6 +6,7 @@
     ├── BadPhoto (ValueError)        the bytes are no photo that can be read
     ├── BadEntry (ValueError)        something typed, sent or marked cannot be taken as it stands
     │   └── BadUnit                  an amount, rate or volume that cannot be read
+    ├── BadParcel (ValueError)       a file that came in is no parcel or backup that can be taken
     ├── BadLimits (ValueError)       the file of limits cannot be used
     ├── NotFound (LookupError)       no such test, look, photo or product
     ├── Conflict (RuntimeError)      somebody else saved first; nothing was overwritten
@@ -30,6 +31,10 @@ class BadEntry(JartestError, ValueError):
 
 class BadUnit(BadEntry):
     """An amount, rate or volume that cannot be read."""
+
+
+class BadParcel(JartestError, ValueError):
+    """A file that came in is no parcel or backup that can be taken; nothing of it was kept."""
 
 
 class BadLimits(JartestError, ValueError):
