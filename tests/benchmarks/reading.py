@@ -23,6 +23,10 @@ from pathlib import Path
 import cv2
 import numpy as np
 
+from jartest.imaging.photo import open_photo
+from jartest.imaging.reading import read_photo
+from jartest.imaging.values import Reading
+
 SAMPLE = Path(__file__).resolve().parents[2] / "samples" / "settler" / "settler-0030min.jpg"
 
 
@@ -47,11 +51,8 @@ def median_ms(act: Callable[[], object], times: int = 9) -> float:
     return statistics.median(took)
 
 
-def one_reading(data: bytes) -> None:
-    from jartest.imaging.photo import open_photo
-    from jartest.imaging.reading import read_photo
-
-    read_photo(open_photo(data, "jar.jpg"))
+def one_reading(data: bytes) -> Reading:
+    return read_photo(open_photo(data, "jar.jpg"))
 
 
 def memory_mb(name: str) -> float:
