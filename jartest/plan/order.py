@@ -2,59 +2,19 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cache
-from pathlib import Path
-from typing import Any, Literal
+from typing import Any
 
 from jartest.errors import BadEntry
 from jartest.plan.formulations import FORMULATIONS
+from jartest.plan.orders import DEFAULT_ORDER, Act, OrderVariant, order_named
 from jartest.plan.products import ShelfProduct
 
-__all__ = [
-    "DEFAULT_ORDER",
-    "Order",
-    "OrderStep",
-    "OrderVariant",
-    "VariantStep",
-    "advise_order",
-    "departures",
-    "order_named",
-    "order_variants",
-]
+__all__ = ["Order", "OrderStep", "advise_order", "departures"]
 
-DEFAULT_ORDER = "oklahoma"  # the fullest of the published orders that were read (our choice)
-
-Act = Literal["fill", "add", "agitate", "wait", "top up"]
 _DRY_WAIT = "agitate until everything dry is dispersed"
 _LAST = 1000  # a rank after every step of every variant
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class VariantStep:
-    """One step of a published order; `assumed` are the groups that its source does not name."""
-
-    act: Act
-    takes: tuple[str, ...]
-    assumed: frozenset[str]
-    says: str
-    reason: str
-    fraction: float | None
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class OrderVariant:
-    """A published order of addition."""
-
-    key: str
-    name: str
-    source: str
-    fill_says: str
-    fill_fraction: tuple[float, float]
-    last_says: str
-    steps: tuple[VariantStep, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -98,53 +58,6 @@ class _Rule:
     owner: int
 
 
-@cache
-def order_variants() -> tuple[OrderVariant, ...]:
-    """The published orders, in the order of the file beside this one."""
-    raw = tomllib.loads(Path(__file__).with_name("orders.toml").read_text(encoding="utf-8"))
-    return tuple(_variant(d) for d in raw["order"])
-
-
-def _variant(d: dict[str, Any]) -> OrderVariant:
-    low, high = d["fill_fraction"]
-    return OrderVariant(
-        key=d["key"],
-        name=d["name"],
-        source=d["source"],
-        fill_says=d["fill_says"],
-        fill_fraction=(low, high),
-        last_says=d.get("last_says", "fill to the mark and keep agitating"),
-        steps=tuple(_variant_step(s) for s in d["step"]),
-    )
-
-
-def _variant_step(d: dict[str, Any]) -> VariantStep:
-    takes, assumed = d.get("takes", []), d.get("assumed", [])
-    return VariantStep(
-        act=d.get("act", "add"),
-        takes=(*takes, *assumed),
-        assumed=frozenset((*takes, *assumed) if d.get("assumed_all") else assumed),
-        says=d.get("says", ""),
-        reason=d.get("reason", ""),
-        fraction=d.get("fraction"),
-    )
-
-
-def order_named(key: str) -> OrderVariant:
-    """The published order with this key.
-
-    Raises
-    ------
-    BadEntry
-        If there is none.
-    """
-    for variant in order_variants():
-        if variant.key == key:
-            return variant
-    msg = f"{key[:40]!r} is no order of addition that is known: take one of {', '.join(v.key for v in order_variants())}."
-    raise BadEntry(msg)
-
-
 def advise_order(products: Sequence[ShelfProduct], variant: str = DEFAULT_ORDER) -> Order:
     """The order in which `products` go in by a published order, each label's own order above it.
 
@@ -167,7 +80,7 @@ def advise_order(products: Sequence[ShelfProduct], variant: str = DEFAULT_ORDER)
         variant=chosen,
         steps=_steps(products, chosen, places, ranks, kept, sequence),
         products=sequence,
-        contradictions=(*_say_loops(products, loops), *_alone(products)),
+        contradictions=_say_loops(products, loops),
         notes=_notes(products, chosen, places),
     )
 
@@ -275,16 +188,6 @@ def _say_loops(products: Sequence[ShelfProduct], loops: Sequence[Sequence[_Rule]
     return tuple(said)
 
 
-def _alone(products: Sequence[ShelfProduct]) -> tuple[str, ...]:
-    if len(products) < 2:
-        return ()
-    return tuple(
-        f"The label of {p.said} says to use it alone, but {len(products) - 1} more would go in with it."
-        for p in products
-        if p.label.alone
-    )
-
-
 def _moved_ranks(products: Sequence[ShelfProduct], ranks: Sequence[int], rules: Sequence[_Rule]) -> list[int]:
     """The ranks, with a product whose own label says "before" brought forward to what it must precede."""
     out = [
@@ -341,8 +244,10 @@ def _steps(
     stirs = any(step.act == "agitate" for step in variant.steps[1:])
     for n, index in enumerate(sequence):
         reached = min(max(ranks[index], 0), len(variant.steps))
-        for step in variant.steps[passed:reached]:
-            if step.act != "add" and (n > 0 or step.act == "agitate"):
+        dry_in = any(products[i].liquid is False for i in sequence[:n])
+        for place, step in enumerate(variant.steps[passed:reached], start=passed):
+            # Stirring in waits for something dry to stir in; an order may also begin with the agitator.
+            if (step.act == "fill" and n > 0) or (step.act == "agitate" and (dry_in or place == 0)):
                 put(step.act, step.says, "what is in must be dispersed before the next goes in")
         passed = max(passed, reached)
         reason, source, by_label, assumed = _why(products, index, variant, places[index], rules)

@@ -224,8 +224,7 @@ def _warnings(
     product_ml: float,
 ) -> tuple[str, ...]:
     said = [c.says for c in cautions if c.level == "stop"]
-    # What two labels contradict each other in stands here once; "use alone" is among the cautions already.
-    said += [c for c in order.contradictions if c.startswith("These labels")]
+    said += order.contradictions
     said += order.notes
     said += _system_warnings(request)
     said += [

@@ -12,7 +12,7 @@ from jartest.errors import BadEntry
 from jartest.plan.formulations import read_formulation
 from jartest.plan.grade import read_grade
 from jartest.plan.measuring import Tools
-from jartest.plan.order import DEFAULT_ORDER, order_named
+from jartest.plan.orders import DEFAULT_ORDER, order_named
 from jartest.plan.products import LabelNotes, Tag, make_product, read_kind, read_tag
 from jartest.plan.recipe import make_recipe
 from jartest.plan.scaling import Basis, RecipeProduct, RecipeRequest, amount_in, read_product_rate

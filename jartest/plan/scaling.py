@@ -8,7 +8,7 @@ from typing import Literal, get_args
 
 from jartest.errors import BadEntry, BadUnit
 from jartest.plan.measuring import Tools
-from jartest.plan.order import DEFAULT_ORDER
+from jartest.plan.orders import DEFAULT_ORDER
 from jartest.plan.products import ShelfProduct
 from jartest.plan.water import MixWater
 from jartest.units import CarrierRate, Quantity, Rate, Unit, read_rate

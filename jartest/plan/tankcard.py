@@ -215,7 +215,7 @@ def make_tank_card(
 def _check_labels(recipe: JarRecipe) -> None:
     """What a label forbids, no jar can allow."""
     forbidden = [c.says for c in recipe.cautions if c.level == "stop"]
-    forbidden += [c for c in recipe.order.contradictions if c not in forbidden]
+    forbidden += recipe.order.contradictions
     if forbidden:
         msg = f"No tank card can be made of this mixture: {' '.join(forbidden)}"
         raise BadEntry(msg)
