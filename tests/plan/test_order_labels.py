@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import permutations
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -139,8 +141,6 @@ def test_a_contradiction_is_told_only_where_no_order_follows_every_label(
 ) -> None:
     if len(products) > 5:
         products = products[:5]
-    from itertools import permutations
-
     pairs = {
         (i, j) if forward else (j, i)
         for i, p in enumerate(products)
