@@ -182,6 +182,28 @@ def _percent(value: float | None, sigma: float | None) -> str:
     return f"{100 * value:.1f} %" if sigma is None else f"{100 * value:.1f} ± {100 * sigma:.1f} %"
 
 
+# --------------------------------------------------------------------- recipe
+@commands.command()
+@click.argument("file", type=click.Path(exists=True, dir_okay=False, path_type=Path), metavar="FILE.toml")
+@click.option("--json", "as_json", is_flag=True, help="One JSON object.")
+def recipe(file: Path, as_json: bool) -> None:
+    """Scale a tank recipe to the jar: amounts, order of addition and warnings.
+
+    Exit 2, with one sentence naming the line, for a file that cannot be taken.
+    """
+    from jartest.plan.recipe import make_recipe, say_recipe
+    from jartest.plan.recipe_file import read_recipe_file
+
+    try:
+        made = make_recipe(read_recipe_file(file))
+    except BadEntry as e:
+        click.echo(f"jartest: {e}", err=True)
+        sys.exit(2)
+    click.echo(
+        json.dumps(made.to_json(), ensure_ascii=False, allow_nan=False) if as_json else say_recipe(made)
+    )
+
+
 # --------------------------------------------------------------------- samples
 @commands.command()
 @click.option("--remove", is_flag=True, help="Take the sample tests and their photos away again.")

@@ -148,3 +148,28 @@ def test_an_error_of_ours_ends_in_one_sentence(tmp_path: Path) -> None:
     assert result.returncode == 1
     assert result.stderr.startswith("jartest: ")
     assert "Traceback" not in result.stderr
+
+
+def test_recipe_prints_one_object_with_the_jar_s_amounts(repo: Path) -> None:
+    result = run("recipe", "--json", repo / "samples/recipe.toml")
+    assert result.exit_code == 0
+    said = json.loads(result.stdout)
+    assert set(said) == {"products", "area_treated_m2", "jar_carrier_ml", "warnings"}
+    sulphur, copper, oil = said["products"]
+    assert [p["formulation"] for p in said["products"]] == ["WG", "SC", "EC"]
+    # 2 lb in 100 gal is 2.3965 g/L (NIST Handbook 44: 453.59237 g, 3.785411784 L); half a gallon of it.
+    assert sulphur["jar_g"] == pytest.approx(2 * 453.59237 / 100 / 2)
+    # 1.5 qt in 40 gal: 1.5/160 of the jar's 1892.705892 mL.
+    assert copper["jar_ml"] == pytest.approx(1892.705892 * 1.5 / 160)
+    assert oil["jar_ml"] == pytest.approx(1892.705892 * 0.0025)
+
+
+def test_a_recipe_that_cannot_be_taken_ends_in_one_sentence_that_names_the_line(tmp_path: Path) -> None:
+    bad = tmp_path / "bad.toml"
+    bad.write_text(
+        'tank_volume = "200 gal"\ncarrier_rate = "40 gal/acre"\n[[product]]\nname = "x"\nrate = "3 blobs/acre"\n'
+    )
+    result = run("recipe", bad)
+    assert result.exit_code == 2
+    assert "Line 5" in result.stderr
+    assert result.stderr.count("\n") == 1
