@@ -160,7 +160,7 @@ def read_formulation(text: str) -> Formulation:
     BadEntry
         If it is not known, or may mean two types and must be asked (ME, L).
     """
-    key = re.sub(r"[\s().,/_-]+", " ", text).strip().upper()
+    key = re.sub(r"[\s(),/_-]+", " ", text.replace(".", "")).strip().upper()
     if key.endswith(" SB") and key[:-3] in FORMULATIONS:
         return FORMULATIONS["SB"]
     if key in _ASKED:

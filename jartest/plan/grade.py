@@ -42,9 +42,9 @@ def read_grade(text: str) -> Grade:
     percent: dict[str, float] = {}
     if match := re.match(r"(\d+(?:\.\d+)?)-(\d+(?:\.\d+)?)-(\d+(?:\.\d+)?)(?![\d.]*[A-Za-z])", rest):
         percent = dict(zip(("N", "P2O5", "K2O"), map(float, match.groups()), strict=True))
-        rest = rest[match.end() :]
+        rest = rest[match.end() :].lstrip(" -+,;")
     rest = re.sub(
-        r"[-+,;]\s*(?=\d|[A-Z])|\bplus\b|\bwith\b|\band\b", " ", rest.replace("H4-N", "H4N")
+        r"(?<!^)[-+,;]\s*(?=\d|[A-Z])|\bplus\b|\bwith\b|\band\b", " ", rest.replace("H4-N", "H4N")
     ).strip()
     while rest:
         part = _PART.match(rest)

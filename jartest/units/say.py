@@ -23,8 +23,8 @@ def say_number(x: float) -> str:
 
 def _rough(x: float) -> str:
     """A number to three figures."""
-    if x == 0:
-        return "0"
+    if x == 0 or not math.isfinite(x):
+        return say_number(x)
     return say_number(round(x, 2 - math.floor(math.log10(abs(x)))))
 
 

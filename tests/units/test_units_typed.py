@@ -201,3 +201,8 @@ def test_a_number_is_said_to_four_figures_without_an_exponent(x: float) -> None:
     said = say_number(x)
     assert "e" not in said
     assert float(said) == pytest.approx(x, rel=5.1e-4)
+
+
+def test_what_is_not_a_number_is_said_to_be_not_known() -> None:
+    assert say_number(float("nan")) == "not known"
+    assert "not known" in say_volume(float("nan"))
