@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from jartest.exchange.tables import tests_csv
+from jartest.exchange.tables import csv_of_tests
 from jartest.recorder import Recorder
 from jartest.records.model import TestRow
 from jartest.screens import state
@@ -30,7 +30,7 @@ def render(recorder: Recorder) -> None:
     count = recorder.count(words)
     if not count:
         st.markdown("No test holds all these words." if words.strip() else "No test is kept yet.")
-        link_to("new", "＋ Start a new test")
+        link_to("new", "+ Start a new test")
         return
     page = int(state.get(state.key("tests", "page"), 0))
     first = page * _PAGE
@@ -41,7 +41,7 @@ def render(recorder: Recorder) -> None:
     _draw_turns(page, more=first + len(rows) < count)
     st.download_button(
         "Download this list as CSV",
-        data=lambda: tests_csv(recorder.find(words, limit=_MOST)),
+        data=lambda: csv_of_tests(recorder.find(words, limit=_MOST)),
         file_name="jar-tests.csv",
         mime="text/csv",
         on_click="ignore",

@@ -23,7 +23,7 @@ def render(recorder: Recorder) -> None:
         _welcome(recorder)
         return
     ask_name(recorder)
-    link_to("new", "＋ Start a new test")
+    link_to("new", "+ Start a new test", main=True)
     _running(recorder)
 
 
@@ -40,7 +40,7 @@ def _welcome(recorder: Recorder) -> None:
         "3. **Look**: a photo when the clock says so; drag four lines if they are off.\n"
         "4. **Decide**: read the verdict, agree or overrule, sign."
     )
-    link_to("new", "＋ Start your first jar")
+    link_to("new", "+ Start your first jar", main=True)
     if st.button("Load the sample tests to look around", width="stretch", key=state.key("bench", "samples")):
         with error_box():
             _load(recorder)

@@ -59,7 +59,7 @@ def _chart(rows: list[dict[str, float | str]]) -> alt.LayerChart:
     names = list(_LINES)
     colours = alt.Scale(domain=names, range=["#5b3a00", "#0b57d0", "#a3005a"])
     what = alt.Color("what:N", scale=colours, legend=alt.Legend(title=None, orient="top", symbolSize=160))
-    base = alt.Chart(alt.Data(values=rows)).encode(
+    base = alt.Chart(alt.InlineData(values=rows)).encode(
         x=alt.X(
             "minutes:Q",
             title="minutes after mixing",

@@ -30,6 +30,7 @@ def streamlit_flags(*, port: int) -> list[str]:
         "browser.gatherUsageStats": "false",
         "client.toolbarMode": "viewer",
         "client.showErrorDetails": "none",
+        "client.showErrorLinks": "false",  # they would carry the message to an outside site
         "theme.base": "light",  # black on white is what can be read in the sun
         "theme.primaryColor": "#0b3d2e",
         "theme.textColor": "#111111",

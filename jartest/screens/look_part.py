@@ -47,12 +47,11 @@ def take_photo(recorder: Recorder, case: Case, standing: RunningTest) -> None:
     states = {d.slot.key: d.state for d in standing.due}
     slots = [k for k, s in states.items() if s not in ("taken", "waiting")] + [EXTRA]
     following = next_look([d for d in standing.due if d.state in ("due", "late")])
-    first = following.slot.key if following else EXTRA
+    choice = _offer(test_id, following.slot.key if following else EXTRA, slots)
     chosen = st.selectbox(
         "Photo for",
         slots,
-        index=slots.index(first),
-        key=state.key("test", test_id, "slot", first, len(slots)),
+        key=choice,
         format_func=lambda k: (
             f"{STATE_SHAPES[states[k]]} {say_slot(k, case.test.plan)}: {states[k]}"
             if k in states
@@ -64,7 +63,8 @@ def take_photo(recorder: Recorder, case: Case, standing: RunningTest) -> None:
     photo = st.file_uploader(
         "Take or choose the photo; it is kept and measured at once",
         type=PHOTO_TYPES,
-        key=state.key("test", test_id, "photo", chosen, state.get(turn, 0)),
+        # Not keyed by the slot: a look that falls due while the camera is open must not lose the photo.
+        key=state.key("test", test_id, "photo", state.get(turn, 0)),
     )
     with st.expander("Use this computer's webcam"):
         if st.toggle("Webcam on", key=state.key("test", test_id, "webcam")):
@@ -73,6 +73,15 @@ def take_photo(recorder: Recorder, case: Case, standing: RunningTest) -> None:
             )
     if photo is not None:
         _keep_photo(recorder, test_id, chosen, photo, turn)
+
+
+def _offer(test_id: str, first: str, slots: list[str]) -> str:
+    """The key of the chosen slot: the person's choice stands until another look falls due or it is taken."""
+    choice, offered = state.key("test", test_id, "slot"), state.key("test", test_id, "offered")
+    if state.get(offered) != first or state.get(choice) not in slots:
+        state.put(choice, first)
+        state.put(offered, first)
+    return choice
 
 
 def _keep_photo(recorder: Recorder, test_id: str, slot: str, photo: UploadedFile, turn: str) -> None:

@@ -52,10 +52,11 @@ def render(recorder: Recorder) -> None:
     _head(case)
     doing, deciding = st.columns([3, 2], gap="large")
     with doing:
-        if not case.signed:
-            _now(recorder, case, standing)
-            take_photo(recorder, case, standing)
+        if not case.signed and case.mixed_at is None:
+            _mixing(recorder, case, standing)
         _watch(recorder, test_id, _version(case, standing))
+        if not case.signed:
+            take_photo(recorder, case, standing)
         draw_looks(recorder, case)
     with deciding:
         draw_observations(recorder, case)
@@ -83,17 +84,10 @@ def _stopped(case: Case) -> bool:
 
 
 # -------------------------------------------------------------------------- now
-def _now(recorder: Recorder, case: Case, standing: RunningTest) -> None:
-    if case.mixed_at is None:
-        _mixing(recorder, case, standing)
-
-
 def _mixing(recorder: Recorder, case: Case, standing: RunningTest) -> None:
     """The products as large buttons in their order, then the start of the clock."""
     test_id, products = case.test.id, case.test.plan.products
-    st.markdown(
-        f"#### 1 · Fill the jar: {say_volume(case.test.plan.jar.volume_ml)} of water first, then in this order"
-    )
+    st.markdown(f"#### Fill the jar: {say_volume(case.test.plan.jar.volume_ml)} of water, then in this order")
     following = next((n for n in range(1, len(products) + 1) if n not in standing.added), None)
     for n, product in enumerate(products, start=1):
         if n in standing.added:
@@ -106,6 +100,7 @@ def _mixing(recorder: Recorder, case: Case, standing: RunningTest) -> None:
             key=state.key("test", test_id, "in", n),
             type="primary" if n == following else "secondary",
             width="stretch",
+            wrap=True,
         ):
             with error_box():
                 recorder.add_product(test_id, n, by=name())

@@ -95,7 +95,8 @@ def percent(value: float, sigma: float) -> str:
     """A fraction in percent with its doubt, or that it could not be measured."""
     if math.isnan(value):
         return "not measurable"
-    return f"{value:.1%}" if math.isnan(sigma) else f"{value:.1%} ± {sigma:.1%}"
+    said = f"{value:.1%}" if math.isnan(sigma) else f"{value:.1%} ± {sigma:.1%}"
+    return said.replace("%", " %")
 
 
 def clock(at: datetime, test: JarTest | None = None, *, day: bool = True) -> str:
@@ -120,9 +121,10 @@ def say_product(product: Product) -> str:
 
 
 # ------------------------------------------------------------------ going about
-def link_to(screen: str, label: str, **query: str) -> None:
-    """A link to another screen, drawn as a large button."""
-    st.page_link(state.get(state.PAGES)[screen], label=label, query_params=query or None, width="stretch")
+def link_to(screen: str, label: str, *, main: bool = False, **query: str) -> None:
+    """A link to another screen, drawn as a large button; filled where it is the main way on."""
+    with st.container(key=f"mainway-{screen}") if main else st.container():
+        st.page_link(state.get(state.PAGES)[screen], label=label, query_params=query or None, width="stretch")
 
 
 def go_to(screen: str, **query: str) -> NoReturn:
@@ -140,10 +142,8 @@ def show_plate(word: Word | None, under: str, *, place: str) -> None:
 
 def show_reasons(verdict: Verdict) -> None:
     """Each reason, worst first, with the shape of what it leads to."""
-    lines = [
-        f"- {SHAPES[r.leads_to]} **{r.leads_to or 'no verdict'}**: {plain(r.says)}" for r in verdict.reasons
-    ]
-    st.markdown("\n".join(lines))
+    for r in verdict.reasons:
+        st.markdown(f"{SHAPES[r.leads_to]} **{r.leads_to or 'no verdict'}** · {plain(r.says)}")
 
 
 # -------------------------------------------------------------------- pictures

@@ -115,7 +115,7 @@ def draw(form: str, known: Sequence[Product]) -> None:
     for place, row in enumerate(rows, start=1):
         _draw_row(form, row, place, len(rows))
     with st.container(horizontal=True, vertical_alignment="bottom"):
-        st.button("＋ Another product", key=state.key(form, "add"), on_click=_add, args=(form,))
+        st.button("+ Another product", key=state.key(form, "add"), on_click=_add, args=(form,))
         if known:
             st.selectbox(
                 "Add one used before",
@@ -151,23 +151,16 @@ def _draw_row(form: str, row: int, place: int, count: int) -> None:
     with st.container(border=True, gap="small"):
         with st.container(horizontal=True):
             text(f"Product {place}", "name", "as on the label")
-            amount = text(f"Amount of {place} in the jar", "amount", "5 mL, 1 tsp, 12 g", 190)
+            amount = text(f"Amount {place}, in the jar", "amount", "5 mL, 1 tsp", 150)
+            tip = "The letters on the label that say how it is made up: WP, WG, SC, SL, EC …"
+            text(f"Formulation {place}", "formulation", "WP, SC …", 150, tip)
+            text(f"Maker {place}", "maker", "makers differ", 150)
+            text(f"Lot {place}", "lot", "if you like", 150)
         if amount.strip():
             with error_box():
                 read = read_amount(amount)
-                st.caption(
-                    f"Understood: {plain(read.read_as)}, that is {plain(say_amount(ml=read.ml, g=read.g))}"
-                )
-        with st.container(horizontal=True):
-            text(f"Maker of {place}", "maker", "the same stuff of two makers may differ")
-            text(
-                f"Formulation of {place}",
-                "formulation",
-                "WP, SC …",
-                150,
-                "The letters on the label that say how it is made up: WP, WG, SC, SL, EC …",
-            )
-            text(f"Lot of {place}", "lot", "if you like", 150)
+                both = say_amount(ml=read.ml, g=read.g)
+                st.caption(f"Understood: {plain(read.read_as if '=' in read.read_as else both)}")
         with st.container(horizontal=True):
             button = state.key(form, f"row{row}")
             st.button("▲ up", key=f"{button}.up", on_click=_move, args=(form, row, -1), disabled=place == 1)

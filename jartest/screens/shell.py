@@ -51,7 +51,9 @@ def run() -> None:
     with st.container(horizontal=True, gap="small", key="nav"):
         for s in SCREENS:
             if s.in_menu:
-                st.page_link(pages[s.path], width="content")
+                here = pages[s.path] is page
+                with st.container(key=f"menu-{'here' if here else s.path}", width="content"):
+                    st.page_link(pages[s.path], width="content")
     page.run()
 
 

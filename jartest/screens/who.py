@@ -30,9 +30,12 @@ def ask_name(recorder: Recorder) -> None:
         state.put(state.NAME, kept.strip()[:80])
         st.rerun()
     if name():
-        with st.container(horizontal=True, vertical_alignment="center", key="who"):
-            st.markdown(f"Working as **{plain(name())}**", width="content")
-            st.button("Someone else", key=state.key("name", "change"), on_click=_forget, type="tertiary")
+        st.button(
+            f"Working as {plain(name())} · change",
+            key=state.key("name", "change"),
+            on_click=_forget,
+            type="tertiary",
+        )
         return
     with st.container(border=True, key="who"):
         typed = state.key("name", "typed")

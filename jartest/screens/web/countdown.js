@@ -70,6 +70,7 @@ export default function (component) {
 
   showSound();
   tick();
-  const timer = setInterval(tick, 500);
-  return () => clearInterval(timer);
+  clearInterval(box.timer); // of an earlier call: new data does not unmount the page's piece
+  box.timer = setInterval(tick, 500);
+  return () => clearInterval(box.timer);
 }

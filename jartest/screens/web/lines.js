@@ -150,8 +150,9 @@ export default function (component) {
   };
   back.onclick = () => { state.lines = startLines(data); tell(); place(); };
 
-  const watcher = new ResizeObserver(place);
-  watcher.observe(photo);
+  setter.watcher?.disconnect(); // of an earlier call: new data does not unmount the page's piece
+  setter.watcher = new ResizeObserver(place);
+  setter.watcher.observe(photo);
   place();
-  return () => watcher.disconnect();
+  return () => setter.watcher.disconnect();
 }

@@ -1,0 +1,86 @@
+"""A served app and a headless Chromium, for the tests that drive the screens as people do."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import socket
+import subprocess
+import sys
+import time
+import urllib.error
+import urllib.request
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, sync_playwright
+
+from jartest.screens.launch import streamlit_flags
+
+REPO = Path(__file__).resolve().parents[2]
+QUIET = [
+    "--no-sandbox",  # Chromium refuses to start as root with it
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+
+
+class Served:
+    """The app on a free port over one data folder; it can be stopped and started again."""
+
+    def __init__(self, home: Path) -> None:
+        self.home = home
+        with socket.socket() as s:
+            s.bind(("127.0.0.1", 0))
+            self.port: int = s.getsockname()[1]
+        self.url = f"http://localhost:{self.port}"
+        self._server: subprocess.Popen[bytes] | None = None
+
+    def start(self) -> None:
+        command = [sys.executable, "-m", "streamlit", "run", str(REPO / "app.py")]
+        self._server = subprocess.Popen(
+            [*command, *streamlit_flags(port=self.port)],
+            env=os.environ | {"JARTEST_HOME": str(self.home)},
+            cwd=self.home.parent,
+            stdout=subprocess.DEVNULL,
+        )
+        for _ in range(150):
+            assert self._server.poll() is None, "the server ended by itself"
+            try:
+                with urllib.request.urlopen(f"{self.url}/_stcore/health", timeout=1):
+                    return
+            except (urllib.error.URLError, OSError):
+                time.sleep(0.2)
+        raise AssertionError("the server did not answer in 30 s")
+
+    def stop(self) -> None:
+        if self._server is not None:
+            self._server.terminate()
+            self._server.wait(timeout=20)
+            self._server = None
+
+
+@pytest.fixture
+def served(tmp_path: Path) -> Iterator[Served]:
+    """The app over an empty data folder."""
+    app = Served(tmp_path / "home")
+    app.start()
+    yield app
+    app.stop()
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator[Browser]:
+    """This machine's Chromium, headless."""
+    path = shutil.which("chromium")
+    if path is None:
+        pytest.skip("no chromium on this machine; the screens were not driven")
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=path, args=QUIET)
+        yield browser
+        browser.close()
