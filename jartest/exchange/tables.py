@@ -8,7 +8,7 @@ from collections.abc import Iterable
 
 from jartest.records.model import TestRow
 
-__all__ = ["safe_cell", "tests_csv"]
+__all__ = ["csv_of_tests", "safe_cell"]
 
 # A cell that starts with one of these is run as a formula by common spreadsheets: OWASP, "CSV Injection".
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n")
@@ -37,7 +37,7 @@ def safe_cell(value: object) -> str:
     return f"'{text}" if text.lstrip(" ").startswith(_FORMULA_STARTS) else text
 
 
-def tests_csv(rows: Iterable[TestRow]) -> bytes:
+def csv_of_tests(rows: Iterable[TestRow]) -> bytes:
     """A list of tests as CSV: one line a test, times in UTC, UTF-8 with a mark that spreadsheets know."""
     out = io.StringIO(newline="")
     writer = csv.writer(out)

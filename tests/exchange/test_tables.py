@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from jartest.exchange.tables import safe_cell, tests_csv
+from jartest.exchange.tables import csv_of_tests, safe_cell
 from jartest.records.model import TestRow
 
 
@@ -36,7 +36,7 @@ def row(**kw: Any) -> TestRow:
 
 
 def read_back(*rows: TestRow) -> list[dict[str, str]]:
-    return list(csv.DictReader(io.StringIO(tests_csv(rows).decode("utf-8-sig"), newline="")))
+    return list(csv.DictReader(io.StringIO(csv_of_tests(rows).decode("utf-8-sig"), newline="")))
 
 
 def test_each_test_is_one_line_under_the_names_of_the_records() -> None:
@@ -49,7 +49,7 @@ def test_each_test_is_one_line_under_the_names_of_the_records() -> None:
 
 
 def test_an_empty_list_keeps_its_head() -> None:
-    assert tests_csv([]).decode("utf-8-sig").startswith("number,title,opened_at")
+    assert csv_of_tests([]).decode("utf-8-sig").startswith("number,title,opened_at")
 
 
 @pytest.mark.parametrize("start", ["=", "+", "-", "@", "\t", "\r", "\n", "  ="])

@@ -1,0 +1,153 @@
+"""The page in a parcel: whole in itself, without script, every word of the record escaped."""
+
+from __future__ import annotations
+
+import base64
+from collections.abc import Iterable, Mapping, Sequence
+from html import escape
+from typing import TYPE_CHECKING
+
+from jartest.exchange.words import (
+    CAUTIONS,
+    amount_of,
+    say_look,
+    say_observation,
+    say_product,
+    say_time,
+    say_water,
+    say_word,
+)
+from jartest.records.model import Case
+
+if TYPE_CHECKING:
+    from jartest.exchange.manifest import Answer, PhotoMark, Question
+
+__all__ = ["answer_page", "question_page"]
+
+_STYLE = """
+body{font:17px/1.5 system-ui,sans-serif;max-width:56rem;margin:0 auto;padding:1rem;color:#111;background:#fff}
+h1{font-size:1.5rem}h2{font-size:1.15rem;margin-top:2rem;border-bottom:2px solid #111}
+table{border-collapse:collapse;width:100%}td,th{border:1px solid #666;padding:.35rem .5rem;text-align:left;vertical-align:top}
+figure{margin:1rem 0}img{max-width:100%;display:block}.on{position:relative;display:inline-block}
+.on b{position:absolute;transform:translate(-50%,-50%);background:#fff;border:3px solid #000;border-radius:50%;
+width:1.7rem;height:1.7rem;line-height:1.7rem;text-align:center}
+.ask{border:3px solid #111;padding:.75rem 1rem;font-size:1.15rem;white-space:pre-wrap}.words{white-space:pre-wrap}
+"""
+# Even if a word slipped through unescaped, the page may load and run nothing.
+_POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; form-action 'none'; base-uri 'none'"
+
+
+def question_page(question: Question, jpegs: Mapping[str, bytes]) -> str:
+    """The page of a question: photos, recipe and what was seen, and no verdict of anyone.
+
+    Parameters
+    ----------
+    jpegs : mapping
+        A small JPEG of each photo by the photo's sha256.
+    """
+    case = question.case
+    asked = f"Asked by {question.asked_by or 'somebody'}" + (
+        f" of {question.asked_of}" if question.asked_of else ""
+    )
+    left = "; names and places are left out" if question.left_out else ""
+    body = [
+        f"<h1>Second opinion wanted: {escape(case.test.plan.title)}</h1>",
+        f"<p>{escape(asked)}, {escape(say_time(question.made_at, case.test))}{left}.</p>",
+        f'<p class="ask">{escape(question.words or "What do you make of it?")}</p>',
+        "<p>No verdict stands on this page, so that yours is your own: pass, watch or fail, and why. To answer, "
+        "open this parcel in jartest under <b>Second opinion</b>, or write back to whoever sent it. After you have "
+        "recorded yours, jartest shows what the sender and the program think.</p>",
+        *_recipe(case),
+        *_photos(case, jpegs, ()),
+        *_seen(case),
+        *_cautions(),
+        f"<p>Question {escape(question.id)}, about test {escape(case.test.id)}.</p>",
+    ]
+    return _page(f"Second opinion wanted: {case.test.plan.title}", body)
+
+
+def answer_page(answer: Answer, question: Question, jpegs: Mapping[str, bytes]) -> str:
+    """The page of an answer: what the reviewer says, with their marks on the photos."""
+    case = question.case
+    rows = [
+        (
+            say_word(s.word),
+            s.by,
+            say_time(s.at, case.test),
+            "after seeing other verdicts" if s.saw_machine else "before seeing any other verdict",
+            s.reason,
+        )
+        for s in answer.said
+    ]
+    body = [
+        f"<h1>Second opinion: {escape(case.test.plan.title)}</h1>",
+        f'<p class="ask">{escape(question.words)}</p>',
+        *_table(("verdict", "by", "when", "seen before", "in words"), rows),
+        "<p>To keep it with its test, take this parcel in with jartest under <b>Second opinion</b>.</p>",
+        *_photos(case, jpegs, answer.marks),
+        *_recipe(case),
+        *_cautions(),
+        f"<p>Answer {escape(answer.id)} to question {escape(question.id)}, about test {escape(case.test.id)}.</p>",
+    ]
+    return _page(f"Second opinion: {case.test.plan.title}", body)
+
+
+def _page(title: str, body: Iterable[str]) -> str:
+    head = (
+        '<!doctype html><html lang="en"><head><meta charset="utf-8">'
+        f'<meta http-equiv="Content-Security-Policy" content="{_POLICY}">'
+        '<meta name="viewport" content="width=device-width,initial-scale=1">'
+        f"<title>{escape(title)}</title><style>{_STYLE}</style></head><body><main>\n"
+    )
+    return head + "\n".join(body) + "\n</main></body></html>\n"
+
+
+def _table(heads: Sequence[str], rows: Iterable[Sequence[str]]) -> list[str]:
+    lines = ["<tr>" + "".join(f'<th scope="col">{escape(h)}</th>' for h in heads) + "</tr>"]
+    lines += ["<tr>" + "".join(f'<td class="words">{escape(c)}</td>' for c in row) + "</tr>" for row in rows]
+    return ["<table>", *lines, "</table>"]
+
+
+def _recipe(case: Case) -> list[str]:
+    plan = case.test.plan
+    rows = [(str(n), say_product(p), amount_of(p)) for n, p in enumerate(plan.products, 1)]
+    jar = f"{plan.jar.name}, {plan.jar.volume_ml:.0f} mL"
+    if not rows:
+        return ["<h2>Recipe</h2>", "<p>Nothing of the recipe is written.</p>"]
+    notes = [f'<p class="words">{escape(plan.notes)}</p>'] if plan.notes else []
+    water = f"<p>Water: {escape(say_water(case))}. Jar: {escape(jar)}.</p>"
+    return [
+        "<h2>Recipe, in the order it went in</h2>",
+        water,
+        *_table(("", "product", "in the jar"), rows),
+        *notes,
+    ]
+
+
+def _photos(case: Case, jpegs: Mapping[str, bytes], marks: Sequence[PhotoMark]) -> list[str]:
+    out = ["<h2>Photos</h2>"]
+    for look in case.looks:
+        says = f"{say_look(look, case)}, {say_time(look.taken_at, case.test)}"
+        on = [(n, m) for n, m in enumerate(marks, 1) if m.look_id == look.id]
+        dots = "".join(
+            f'<b style="left:{100 * m.across_fraction:.2f}%;top:{100 * m.down_fraction:.2f}%">{n}</b>'
+            for n, m in on
+        )
+        picture = base64.b64encode(jpegs[look.photo.sha256]).decode()
+        words = [says, *([look.note] if look.note else []), *(f"{n}: {m.words}" for n, m in on)]
+        out.append(
+            f'<figure><span class="on"><img alt="The jar {escape(says)}" src="data:image/jpeg;base64,{picture}">{dots}'
+            f'</span><figcaption class="words">{escape(chr(10).join(words))}</figcaption></figure>'
+        )
+    return out
+
+
+def _seen(case: Case) -> list[str]:
+    rows = [(say_time(o.at, case.test), o.by, say_observation(o)) for o in case.standing_observations()]
+    if not rows:
+        return []
+    return ["<h2>What was seen</h2>", *_table(("when", "by", "what"), rows)]
+
+
+def _cautions() -> list[str]:
+    return ["<h2>Cautions</h2>", "<ul>", *(f"<li>{escape(c)}</li>" for c in CAUTIONS), "</ul>"]

@@ -1,0 +1,141 @@
+"""Records as JSON values and back, and the schema of that JSON, all three from the same dataclasses.
+
+A field has the name and type of its dataclass.  A time is text in UTC; a figure that is not measurable is
+null.  What a schema refuses is what no record holds: unknown fields, missing ones, other types, numbers
+without end, texts and lists longer than anyone writes.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+import types
+from collections.abc import Mapping
+from dataclasses import fields, is_dataclass
+from datetime import UTC, datetime
+from functools import cache
+from typing import Annotated, Any, Literal, TypeVar, Union, get_args, get_origin, get_type_hints
+
+from pydantic import BaseModel, ConfigDict, Field, StringConstraints, create_model
+
+__all__ = ["from_plain", "model_of", "to_plain"]
+
+_T = TypeVar("_T")
+
+_LETTERS = 20_000  # of one text, several pages; our choice
+_ITEMS = 5_000  # of one list; our choice
+_WHOLE = 2**53  # whole numbers beyond this are not the same in every JSON reader: RFC 8259, section 6
+
+_TEXT = r"^[^\x00]*$"  # a database holds every character but NUL
+_PATTERNS = {"id": "^[0-9a-f]{32}$", "sha256": "^[0-9a-f]{64}$"}
+_TIME = r"^(19|20|21)[0-9]{2}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}(\.[0-9]{6})?\+00:00$"
+
+_Number = Annotated[float, Field(allow_inf_nan=False)]
+
+
+# ----------------------------------------------------------------------- there
+def to_plain(value: Any) -> Any:
+    """The value as what JSON holds: dicts, lists, texts, numbers, true, false, null."""
+    if is_dataclass(value) and not isinstance(value, type):
+        return {f.name: to_plain(getattr(value, f.name)) for f in fields(value)}
+    if isinstance(value, datetime):
+        return value.astimezone(UTC).isoformat()
+    if isinstance(value, Mapping):
+        return {k: to_plain(v) for k, v in value.items()}
+    if isinstance(value, tuple | list):
+        return [to_plain(v) for v in value]
+    if isinstance(value, float) and math.isnan(value):
+        return None
+    return value
+
+
+# ------------------------------------------------------------------------ back
+def from_plain(kind: type[_T], plain: Any) -> _T:
+    """The value of this kind that `to_plain` wrote; `plain` must have passed the schema.
+
+    Raises
+    ------
+    ValueError
+        If a time is on no calendar, or the values do not go together.
+    """
+    made: _T = _back(kind, plain, measured=False)
+    return made
+
+
+def _back(hint: Any, plain: Any, *, measured: bool) -> Any:
+    if isinstance(hint, type) and is_dataclass(hint):
+        hints = _hints(hint)
+        inner = _is_measured(hint)
+        return hint(**{name: _back(h, plain[name], measured=inner) for name, h in hints.items()})
+    if hint is float:
+        return math.nan if plain is None and measured else float(plain)
+    if hint is datetime:
+        return datetime.fromisoformat(plain)
+    origin, args = get_origin(hint), get_args(hint)
+    if origin in (Union, types.UnionType):
+        (other,) = [a for a in args if a is not types.NoneType]
+        return None if plain is None else _back(other, plain, measured=False)
+    if origin is tuple:
+        return tuple(_back(args[0], item, measured=measured) for item in plain)
+    if isinstance(origin, type) and issubclass(origin, Mapping):
+        return {k: _back(args[1], v, measured=measured) for k, v in plain.items()}
+    return plain
+
+
+# ---------------------------------------------------------------------- schema
+def model_of(kind: type) -> type[BaseModel]:
+    """The schema of this dataclass: every field, and no other."""
+    return _model_of(kind)
+
+
+@cache
+def _model_of(kind: type) -> type[BaseModel]:
+    measured = _is_measured(kind)
+    said: dict[str, Any] = {n: (_shape(n, h, measured=measured), ...) for n, h in _hints(kind).items()}
+    config = ConfigDict(extra="forbid", strict=True, frozen=True)
+    return create_model(kind.__name__, __config__=config, __doc__=(kind.__doc__ or "").split("\n")[0], **said)
+
+
+@cache
+def _hints(kind: type) -> dict[str, Any]:
+    hints = get_type_hints(kind)
+    return {f.name: hints[f.name] for f in fields(kind)}
+
+
+def _is_measured(kind: type) -> bool:
+    """Whether plain floats of this kind may be NaN: so it is for all that an imaging floor or a limit gives."""
+    return hasattr(kind, "to_json")
+
+
+def _shape(name: str, hint: Any, *, measured: bool) -> Any:
+    if isinstance(hint, type) and is_dataclass(hint):
+        return model_of(hint)
+    if hint is str:
+        return _text(name)
+    if hint is float:
+        return _Number | None if measured else _Number
+    if hint is int:
+        return Annotated[int, Field(ge=-_WHOLE, le=_WHOLE)]
+    if hint is datetime:
+        return Annotated[str, StringConstraints(pattern=_TIME)]
+    origin, args = get_origin(hint), get_args(hint)
+    if hint is bool or origin is Literal:
+        return hint
+    if origin in (Union, types.UnionType):
+        (other,) = [a for a in args if a is not types.NoneType]
+        return _shape(name, other, measured=False) | None
+    if origin is tuple:
+        items: Any = tuple.__class_getitem__((_shape(name, args[0], measured=measured), ...))
+        return Annotated[items, Field(max_length=_ITEMS)]
+    if isinstance(origin, type) and issubclass(origin, Mapping):
+        values: Any = dict.__class_getitem__((_text("key"), _shape(name, args[1], measured=measured)))
+        return Annotated[values, Field(max_length=_ITEMS)]
+    msg = f"The field {name} has the type {hint}, which no parcel knows yet."
+    raise TypeError(msg)
+
+
+def _text(name: str) -> Any:
+    last = re.split("_", name)[-1]
+    if last in _PATTERNS:
+        return Annotated[str, StringConstraints(pattern=_PATTERNS[last])]
+    return Annotated[str, StringConstraints(pattern=_TEXT, max_length=_LETTERS)]

@@ -1,0 +1,121 @@
+"""How figures, times and looks are said on paper and in a page; one way for all that leaves the house."""
+
+from __future__ import annotations
+
+import math
+from datetime import datetime, timedelta, timezone
+
+from jartest.imaging.values import Reading
+from jartest.plan.cautions import HANDLING
+from jartest.plan.schedule import say_age
+from jartest.records.model import Case, JarTest, Look, Observation, Product
+from jartest.units import say_amount
+from jartest.verdict.signs import sign
+from jartest.verdict.values import Word
+
+__all__ = [
+    "CAUTIONS",
+    "FIGURES",
+    "SHAPES",
+    "amount_of",
+    "say_figures",
+    "say_look",
+    "say_observation",
+    "say_percent",
+    "say_product",
+    "say_time",
+    "say_water",
+    "say_word",
+]
+
+# The word always stands beside its shape, so that nothing rests on colour.
+SHAPES: dict[Word | None, str] = {"pass": "●", "watch": "◐", "fail": "✖", None: "○"}
+
+CAUTIONS = (*HANDLING, "Local rules and licensed practice decide what may be mixed and applied.")
+
+# The figures of a reading, each with the field it stands in.
+FIGURES = (
+    ("settled", "settled_fraction", "settled_sigma_fraction"),
+    ("clear", "clear_fraction", "clear_sigma_fraction"),
+    ("floating", "top_layer_fraction", "top_layer_sigma_fraction"),
+    ("foam", "foam_fraction", "foam_sigma_fraction"),
+)
+
+
+def say_word(word: Word | None) -> str:
+    """A verdict's word with its shape."""
+    return f"{SHAPES[word]} {word.upper() if word else 'NO VERDICT'}"
+
+
+def say_percent(value: float, sigma: float) -> str:
+    """A fraction in percent with one sigma, or that it could not be measured."""
+    if math.isnan(value):
+        return "not measurable"
+    return f"{value:.1%}" if math.isnan(sigma) else f"{value:.1%} ± {sigma:.1%}"
+
+
+def say_figures(reading: Reading) -> tuple[tuple[str, str], ...]:
+    """Each figure of a reading by its name."""
+    if not reading.jar_found:
+        return tuple((name, "no jar found") for name in (*(n for n, *_ in FIGURES), "lumps"))
+    said = [(n, say_percent(getattr(reading, v), getattr(reading, s))) for n, v, s in FIGURES]
+    index = reading.floc_index
+    return (*said, ("lumps", "not measurable" if math.isnan(index) else f"{index:.2f}"))
+
+
+def say_time(at: datetime, test: JarTest, *, day: bool = True) -> str:
+    """A time as the shop's clock showed it."""
+    local = at.astimezone(timezone(timedelta(minutes=test.utc_offset_min)))
+    return f"{local:%Y-%m-%d %H:%M}" if day else f"{local:%H:%M}"
+
+
+def say_look(look: Look, case: Case) -> str:
+    """When a look was taken: its age after mixing, or after which product."""
+    plan = case.test.plan
+    planned = next((s for s in plan.schedule if s.key == look.slot), None)
+    if planned is not None and planned.addition is not None:
+        n = planned.addition
+        name = plan.products[n - 1].name if n <= len(plan.products) else "?"
+        return f"after {n}: {name}"
+    if look.age_s is not None and look.age_s >= 0:
+        return f"{say_age(look.age_s)} after mixing"
+    if planned is not None and planned.age_s is not None:
+        return f"{say_age(planned.age_s)} after mixing"
+    return "before mixing" if look.age_s is not None else "a look"
+
+
+def say_product(product: Product) -> str:
+    """A product with maker, formulation and lot."""
+    more = ", ".join(x for x in (product.maker, product.lot and f"lot {product.lot}") if x)
+    name = " ".join(x for x in (product.name, product.formulation) if x)
+    return f"{name} ({more})" if more else name
+
+
+def amount_of(product: Product) -> str:
+    """How much of a product goes in, or that nobody wrote it."""
+    if product.amount_ml is None and product.amount_g is None:
+        return product.amount_text or "not written"
+    return say_amount(ml=product.amount_ml, g=product.amount_g)
+
+
+def say_water(case: Case) -> str:
+    """The water as far as it is known."""
+    w = case.test.plan.water
+    said = [w.source] if w.source else []
+    said += [] if w.hardness_mg_l is None else [f"{w.hardness_mg_l:g} mg/L hardness as CaCO3"]
+    said += [] if w.ph is None else [f"pH {w.ph:g}"]
+    said += (
+        [] if w.temperature_c is None else [f"{w.temperature_c:g} °C ({w.temperature_c * 1.8 + 32:.0f} °F)"]
+    )
+    return ", ".join(said) or "not written"
+
+
+def say_observation(o: Observation) -> str:
+    """What a person saw, in one line."""
+    signs = [s.says if (s := sign(name)) else name for name in o.signs]
+    said = [", ".join(signs)] if signs else []
+    said += [] if o.remix == "not tried" else [f"re-mixes {o.remix}"]
+    mesh = f" ({o.screen_mesh} mesh)" if o.screen_mesh else ""
+    said += [] if o.screen_pour == "not tried" else [f"poured through a screen{mesh}: {o.screen_pour}"]
+    said += [o.text] if o.text else []
+    return "; ".join(said)
