@@ -1,0 +1,259 @@
+"""The sheet of a test, to print and file: what was tried, what was seen and measured, who decided what."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from datetime import datetime
+
+from jartest.exchange.curve_drawing import draw_curve
+from jartest.exchange.pdf import Paper, Sheet, one_line
+from jartest.exchange.words import (
+    CAUTIONS,
+    amount_of,
+    say_figures,
+    say_look,
+    say_observation,
+    say_product,
+    say_time,
+    say_water,
+    say_word,
+)
+from jartest.imaging.overlay import draw_overlay, shrink
+from jartest.imaging.photo import open_photo
+from jartest.records.model import Case, Look
+
+__all__ = ["latest_time", "sheet_of"]
+
+_IN_ROW, _SHOWN = 4, 8  # photos on the sheet: at most two rows of four
+_HIGH = 52.0  # of a photo at most, mm
+_PHOTO_PX = 520  # 300 dots an inch over 44 mm
+
+
+def latest_time(case: Case) -> datetime:
+    """When something was last recorded of the test: the date of all that is printed from it."""
+    times = [r.revised_at for r in case.revisions] or [case.test.revised_at]
+    times += [x.at for x in case.events] + [x.received_at for x in case.looks] + [x.at for x in case.readings]
+    times += [x.at for x in case.observations] + [x.at for x in case.verdicts]
+    times += [x.at for x in case.opinions] + [x.at for x in case.signatures]
+    return max(times)
+
+
+def sheet_of(
+    case: Case, photo_of: Callable[[str], bytes], *, address: str = "", paper: Paper = "letter"
+) -> bytes:
+    """The sheet as PDF, the same bytes for the same record.
+
+    Parameters
+    ----------
+    photo_of : callable
+        The bytes of a photo by its sha256.
+    address : str
+        Where the test can be opened, for the code; without it the code holds the test's id.
+
+    Raises
+    ------
+    StoreFault, NotFound
+        If a photo is damaged or gone.
+    """
+    test = case.test
+    sample = "SAMPLE, INVENTED: " if test.sample else ""
+    title = f"Jar test #{test.number}: {sample}{test.plan.title}"
+    foot = f"#{test.number}   {test.id}   as of {say_time(latest_time(case), test)}"
+    sheet = Sheet(title=title, made_at=latest_time(case), paper=paper, foot=foot)
+    _head(sheet, case, title, address)
+    _recipe(sheet, case)
+    _verdicts(sheet, case)
+    _photos(sheet, case, photo_of)
+    _readings(sheet, case)
+    _seen(sheet, case)
+    sheet.heading("Cautions", keep=20)
+    for caution in CAUTIONS:
+        sheet.words(f"• {caution}", size=8)
+    return bytes(sheet.output())
+
+
+def _head(sheet: Sheet, case: Case, title: str, address: str) -> None:
+    test, side = case.test, 26.0
+    x = sheet.w - sheet.r_margin - side
+    text = address or f"jartest:{test.id}"
+    sheet.code(text, x=x, y=9, side=side, alt=f"QR code of this test: {text}")
+    sheet.set_y(12)
+    width = x - sheet.l_margin - 2
+    sheet.words(title, size=15, bold=True, kind="H1", width=width)
+    mixed = f", mixed {say_time(case.mixed_at, test)}" if case.mixed_at else ", not mixed yet"
+    sheet.words(f"Opened by {test.opened_by} {say_time(test.opened_at, test)}{mixed}.", width=width)
+    if test.revision > 1:
+        sheet.words(
+            f"Plan in revision {test.revision}, by {test.revised_by} {say_time(test.revised_at, test)}.",
+            width=width,
+        )
+    machine = case.verdicts[-1].verdict.word if case.verdicts else None
+    persons = f" · Person: {say_word(case.opinions[-1].word)}" if case.opinions else " · Person: none yet"
+    sheet.words(f"Program: {say_word(machine)}{persons}", size=12, bold=True, width=width)
+    if case.signatures:
+        s = case.signatures[-1]
+        sheet.words(
+            f"Signed by {s.by} {say_time(s.at, test)}, revision {s.revision} of the plan.", width=width
+        )
+    else:
+        sheet.words("Not signed.", width=width)
+    sheet.set_y(max(sheet.get_y(), 9 + side))
+
+
+def _recipe(sheet: Sheet, case: Case) -> None:
+    plan = case.test.plan
+    sheet.heading("What was tried, in the order it went in")
+    added = {e.position: e for e in case.events if e.kind == "added"}
+    rows = []
+    for n, p in enumerate(plan.products, 1):
+        at = say_time(added[n].at, case.test, day=False) if n in added else "not ticked"
+        rows.append((str(n), say_product(p), amount_of(p), at))
+    width = sheet.epw
+    if rows:
+        sheet.rows(("", "product", "in the jar", "added"), rows, (8, width - 88, 55, 25))
+        sheet.ln(1)
+    sheet.words(f"Water: {say_water(case)}. Jar: {plan.jar.name}, {plan.jar.volume_ml:.0f} mL.")
+    for event in case.events:
+        if event.kind == "stopped" or event.note:
+            sheet.words(f"{say_time(event.at, case.test)} {event.by}: {event.kind}. {event.note}")
+    if plan.notes:
+        sheet.words(plan.notes)
+
+
+def _number(x: float) -> str:
+    return "" if math.isnan(x) else f"{x:.3g}"
+
+
+def _verdicts(sheet: Sheet, case: Case) -> None:
+    sheet.heading("Verdicts")
+    width = sheet.epw
+    if case.verdicts:
+        kept = case.verdicts[-1]
+        sheet.words(
+            f"Program: {say_word(kept.verdict.word)}, {say_time(kept.at, case.test)}, "
+            f"under limits {kept.verdict.limits_sha256[:12]}.",
+            bold=True,
+        )
+        reasons = [
+            (say_word(r.leads_to), r.says, _number(r.value), _number(r.sigma), _number(r.limit))
+            for r in kept.verdict.reasons
+        ]
+        heads = ("leads to", "because", "value", "± (1 sigma)", "limit")
+        sheet.rows(heads, reasons, (32, width - 89, 17, 23, 17))
+        sheet.ln(1)
+    rows = [
+        (
+            say_word(o.word),
+            o.by,
+            say_time(o.at, case.test),
+            "after the program's" if o.saw_machine else "before the program's",
+            o.reason,
+        )
+        for o in case.opinions
+    ]
+    if rows:
+        heads = ("person's verdict", "by", "when", "given", "why")
+        sheet.rows(heads, rows, (32, 26, 32, 36, width - 126))
+    else:
+        sheet.words("No person has given a verdict yet.")
+
+
+def _chosen(looks: Sequence[Look]) -> list[Look]:
+    """At most eight looks: the first, the last, and others evenly between."""
+    if len(looks) <= _SHOWN:
+        return list(looks)
+    return [looks[round(i * (len(looks) - 1) / (_SHOWN - 1))] for i in range(_SHOWN)]
+
+
+def _photos(sheet: Sheet, case: Case, photo_of: Callable[[str], bytes]) -> None:
+    looks = _chosen(case.looks)
+    if not looks:
+        return
+    shown = "" if len(looks) == len(case.looks) else f" ({len(looks)} of {len(case.looks)} looks)"
+    sheet.heading(f"Photos, with what was measured{shown}", keep=_HIGH + 10)
+    gap = 3.0
+    wide = (sheet.epw - (_IN_ROW - 1) * gap) / _IN_ROW
+    for start in range(0, len(looks), _IN_ROW):
+        sheet.need(_HIGH + 9)
+        top, low = sheet.get_y(), 0.0
+        for n, look in enumerate(looks[start : start + _IN_ROW]):
+            x = sheet.l_margin + n * (wide + gap)
+            photo = open_photo(photo_of(look.photo.sha256), look.photo.original_name)
+            kept = case.latest_reading(look.id)
+            jpeg = (
+                shrink(photo, _PHOTO_PX)
+                if kept is None
+                else draw_overlay(photo, kept.reading, width_px=_PHOTO_PX)
+            )
+            says = f"{say_look(look, case)}, {say_time(look.taken_at, case.test)}"
+            figures = (
+                "" if kept is None else ": " + ", ".join(f"{k} {v}" for k, v in say_figures(kept.reading))
+            )
+            tall = min(_HIGH, wide * photo.height_px / photo.width_px)
+            sheet.picture(jpeg, f"The jar {one_line(says)}{figures}", x=x, y=top, w=wide, h=tall)
+            low = max(low, tall)
+        sheet.set_y(top + low + 0.8)
+        _captions(sheet, case, looks[start : start + _IN_ROW], wide, gap)
+
+
+def _captions(sheet: Sheet, case: Case, looks: Sequence[Look], wide: float, gap: float) -> None:
+    top, low = sheet.get_y(), 0.0
+    margin = sheet.l_margin
+    for n, look in enumerate(looks):
+        sheet.set_left_margin(margin + n * (wide + gap))
+        sheet.set_xy(sheet.l_margin, top)
+        said = f"{say_look(look, case)} ({say_time(look.taken_at, case.test)})"
+        sheet.words(f"{said}\n{look.note}", size=8, width=wide)
+        low = max(low, sheet.get_y())
+    sheet.set_left_margin(margin)
+    sheet.set_xy(margin, low + 2)
+
+
+def _readings(sheet: Sheet, case: Case) -> None:
+    rows = []
+    points = []
+    for look in case.looks:
+        kept = case.latest_reading(look.id)
+        if kept is None:
+            continue
+        by_hand = "lines set by hand" if kept.origin == "set" else ""
+        doubts = "; ".join(x for x in (", ".join(kept.reading.flags), by_hand) if x) or "none"
+        rows.append(
+            (
+                say_look(look, case).removesuffix(" after mixing"),
+                *(v for _, v in say_figures(kept.reading)),
+                doubts,
+            )
+        )
+        if look.age_s is not None and look.age_s >= 0:
+            points.append((look.age_s, kept.reading))
+    if not rows:
+        return
+    sheet.heading("Readings, as share of the liquid's height, ± one sigma", keep=30)
+    heads = ("look", "settled", "clear", "floating", "foam", "lumps", "doubts")
+    wide = sheet.epw
+    sheet.rows(heads, rows, (28, 25, 25, 25, 25, 15, wide - 143), size=8)
+    methods = sorted({r.reading.method for x in case.looks if (r := case.latest_reading(x.id))})
+    sheet.words(
+        "Lumps: 0 smooth to 1 plainly lumpy. Not measurable: the photo does not show it well enough; never guessed. "
+        f"Method {', '.join(methods)}.",
+        size=8,
+    )
+    draw_curve(sheet, points)
+
+
+def _seen(sheet: Sheet, case: Case) -> None:
+    standing = case.standing_observations()
+    if not standing:
+        return
+    sheet.heading("What people saw")
+    names = {x.id: say_look(x, case) for x in case.looks}
+    rows = [
+        (say_time(o.at, case.test), o.by, names.get(o.look_id or "", "the whole test"), say_observation(o))
+        for o in standing
+    ]
+    sheet.rows(("when", "by", "of", "what"), rows, (32, 26, 34, sheet.epw - 92))
+    corrected = len(case.observations) - len(standing)
+    if corrected:
+        sheet.words(f"Corrected since: {corrected}; the record keeps them.", size=8)
