@@ -7,7 +7,20 @@ from collections import defaultdict
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any, TypeVar, get_args
 
-from sqlalchemy import Column, ColumnElement, Connection, RowMapping, Select, Table, func, or_, select, union
+from sqlalchemy import (
+    Column,
+    ColumnElement,
+    Connection,
+    FromClause,
+    RowMapping,
+    Select,
+    Table,
+    and_,
+    func,
+    or_,
+    select,
+    union,
+)
 
 from jartest.errors import BadEntry, NotFound
 from jartest.records.model import (
@@ -66,7 +79,6 @@ __all__ = [
 _SEARCH_LETTERS = 200  # longest search taken; our choice
 LARGEST_NUMBER = 2**31 - 1  # of a database's plain integer
 _T = TypeVar("_T")
-_Ids = Select[tuple[str]]
 
 
 def fold(*texts: str) -> str:
@@ -89,14 +101,15 @@ def only(found: Sequence[_T], what: str) -> _T:
 
 
 # ---------------------------------------------------------------------- cases
-def _latest_revision() -> ColumnElement[bool]:
-    """Condition on revisions: nobody revised this plan since."""
+def _stands(table: FromClause) -> ColumnElement[bool]:
+    """Condition on revisions or products: nobody revised this plan since."""
     newer = revisions.alias("newer")
-    last = select(func.max(newer.c.revision)).where(newer.c.test_id == revisions.c.test_id)
-    return revisions.c.revision == last.scalar_subquery()
+    last = select(func.max(newer.c.revision)).where(newer.c.test_id == table.c.test_id)
+    stands: ColumnElement[bool] = table.c.revision == last.scalar_subquery()
+    return stands
 
 
-def load_revisions(connection: Connection, ids: _Ids) -> tuple[JarTest, ...]:
+def load_revisions(connection: Connection, ids: Sequence[str]) -> tuple[JarTest, ...]:
     """Every revision of these tests, the first one first."""
     put_in: dict[tuple[str, int], list[Product]] = defaultdict(list)
     of_products = select(products).where(products.c.test_id.in_(ids)).order_by(products.c.position)
@@ -121,11 +134,11 @@ def _grouped(
     return {test_id: tuple(found) for test_id, found in groups.items()}
 
 
-def _of_tests(table: Table, ids: _Ids) -> Select[Any]:
+def _of_tests(table: Table, ids: Sequence[str]) -> Select[Any]:
     return select(table).where(table.c.test_id.in_(ids)).order_by(table.c.at, table.c.seq)
 
 
-def load_cases(connection: Connection, ids: _Ids, *, with_readings: bool = True) -> tuple[Case, ...]:
+def load_cases(connection: Connection, ids: Sequence[str], *, with_readings: bool = True) -> tuple[Case, ...]:
     """These tests with all that is kept of them, newest first; nine queries however many there are."""
     of_tests: dict[str, list[JarTest]] = defaultdict(list)
     for revision in load_revisions(connection, ids):
@@ -167,10 +180,10 @@ def load_cases(connection: Connection, ids: _Ids, *, with_readings: bool = True)
     )
 
 
-def running_ids() -> _Ids:
+def running_ids(connection: Connection) -> Sequence[str]:
     """The ids of tests that are neither signed nor stopped."""
-    signed = select(signatures.c.test_id).where(signatures.c.test_id == tests.c.id).exists()
-    return select(tests.c.id).where(~signed, ~_stopped())
+    signed = select(signatures.c.seq).where(signatures.c.test_id == tests.c.id).exists()
+    return connection.execute(select(tests.c.id).where(~signed, ~_stopped())).scalars().all()
 
 
 def _stopped() -> ColumnElement[bool]:
@@ -235,7 +248,7 @@ def list_tests(connection: Connection, words: str, limit: int, offset: int) -> t
         )
         .join(revisions)
         .join(search_texts)
-        .where(_latest_revision(), *_holding(words))
+        .where(_stands(revisions), *_holding(words))
         .order_by(tests.c.number.desc())
         .limit(limit)
         .offset(offset)
@@ -279,11 +292,13 @@ def list_looks(connection: Connection, *conditions: ColumnElement[bool]) -> tupl
 
 def list_known_products(connection: Connection) -> tuple[Product, ...]:
     """Products of standing plans, last used first, without lots and amounts."""
-    last_used = func.max(revisions.c.revised_at).desc()
     kinds = _columns(products, "name", "maker", "formulation")
-    query = (
-        select(*kinds).join(revisions).where(_latest_revision()).group_by(*kinds).order_by(last_used, *kinds)
-    )
+    # First the kinds, from an index alone; then, for each, whether one use of it still stands.
+    used = select(*kinds, func.max(products.c.seq).label("last_seq")).group_by(*kinds).subquery()
+    use = products.alias("use")
+    of_kind = and_(*(use.c[k.name] == used.c[k.name] for k in kinds))
+    standing = select(use.c.seq).where(of_kind, _stands(use)).exists()
+    query = select(*(used.c[k.name] for k in kinds)).where(standing).order_by(used.c.last_seq.desc())
     found = connection.execute(query)
     return tuple(Product(name=name, maker=maker, formulation=code) for name, maker, code in found)
 
@@ -305,8 +320,5 @@ def limits_text(connection: Connection, sha256: str) -> str:
 def last_plan(connection: Connection) -> TestPlan | None:
     """The plan of the newest test that is no sample."""
     newest = select(tests.c.id).where(~tests.c.sample).order_by(tests.c.number.desc()).limit(1)
-    # named, because a LIMIT inside IN (...) is not for every database
-    found = connection.execute(newest).scalar_one_or_none()
-    if found is None:
-        return None
-    return load_revisions(connection, select(tests.c.id).where(tests.c.id == found))[-1].plan
+    found = load_revisions(connection, connection.execute(newest).scalars().all())
+    return found[-1].plan if found else None

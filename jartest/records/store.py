@@ -288,8 +288,7 @@ class Store:
             If there is no such test.
         """
         with self._reading() as c:
-            found = queries.load_cases(c, select(tests.c.id).where(tests.c.id == test_id))
-            return queries.only(found, f"test {test_id!r}")
+            return queries.only(queries.load_cases(c, [test_id]), f"test {test_id!r}")
 
     def test_id_of(self, number: int) -> str:
         """The id of the test that people call by this number."""
@@ -308,7 +307,7 @@ class Store:
     def running(self) -> tuple[Case, ...]:
         """Tests neither signed nor stopped, newest first, without their readings."""
         with self._reading() as c:
-            return queries.load_cases(c, queries.running_ids(), with_readings=False)
+            return queries.load_cases(c, queries.running_ids(c), with_readings=False)
 
     def rows(self, words: str = "", *, limit: int = 200, offset: int = 0) -> tuple[TestRow, ...]:
         """A line for each test that holds all these words, in whatever case, newest first."""
@@ -347,7 +346,7 @@ class Store:
 
 
 def _latest(c: Connection, test_id: str) -> JarTest:
-    found = queries.load_revisions(c, select(tests.c.id).where(tests.c.id == test_id))
+    found = queries.load_revisions(c, [test_id])
     return queries.only(found[::-1], f"test {test_id!r}")
 
 

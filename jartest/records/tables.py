@@ -225,9 +225,10 @@ revisions = Table(
 products = Table(
     "products",
     metadata,
-    Column("test_id", Key(32), primary_key=True),
-    Column("revision", Integer, primary_key=True, autoincrement=False),
-    Column("position", Integer, primary_key=True, autoincrement=False),
+    _seq(),
+    _id("test_id"),
+    Column("revision", Integer, nullable=False),
+    Column("position", Integer, nullable=False),
     _words("name"),
     _words("maker"),
     _words("formulation"),
@@ -235,10 +236,11 @@ products = Table(
     _words("amount_text"),
     Column("amount_ml", Double),
     Column("amount_g", Double),
+    UniqueConstraint("test_id", "revision", "position"),
     ForeignKeyConstraint(["test_id", "revision"], ["revisions.test_id", "revisions.revision"]),
     CheckConstraint("position >= 1", name="position"),
     CheckConstraint("amount_ml IS NULL OR amount_g IS NULL", name="one_amount"),
-    Index(None, "name", "maker", "formulation"),
+    Index(None, "name", "maker", "formulation", "seq"),
 )
 
 events = Table(

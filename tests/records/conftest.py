@@ -173,15 +173,15 @@ class Bench:
         return look
 
 
-@pytest.fixture(scope="module", params=["sqlite", "postgresql"])
+POSTGRES_URL = os.environ.get("JARTEST_TEST_POSTGRES_URL", "")
+
+
+@pytest.fixture(scope="module", params=["sqlite", "postgresql"] if POSTGRES_URL else ["sqlite"])
 def server(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> str:
     """Where stores are made: a folder, or the address of a server."""
     if request.param == "sqlite":
         return f"sqlite:///{tmp_path_factory.mktemp('stores')}"
-    url = os.environ.get("JARTEST_TEST_POSTGRES_URL", "")
-    if not url:
-        pytest.skip("JARTEST_TEST_POSTGRES_URL is not set: PostgreSQL is not tried")
-    return url
+    return POSTGRES_URL
 
 
 def _fresh_url(server: str) -> Iterator[str]:

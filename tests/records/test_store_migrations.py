@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import shutil
 import sqlite3
 from collections.abc import Callable
@@ -204,3 +205,11 @@ def test_a_refused_address_makes_no_file(tmp_path: Path) -> None:
     with pytest.raises(BadEntry):
         Store.open(f"mysql:///{tmp_path / 'x' / 'store'}")
     assert list(tmp_path.iterdir()) == []
+
+
+def test_a_store_is_made_on_a_postgresql_server() -> None:
+    """Every test with a `store` runs on PostgreSQL too when there is one; this one says so when not."""
+    url = os.environ.get("JARTEST_TEST_POSTGRES_URL", "")
+    if not url:
+        pytest.skip("JARTEST_TEST_POSTGRES_URL is not set: no test of the store tries PostgreSQL")
+    assert read_url(url).get_backend_name() == "postgresql"

@@ -9,7 +9,6 @@ import sqlite3
 import subprocess
 import sys
 import threading
-import time
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
@@ -153,20 +152,18 @@ for i in itertools.count():
 def test_what_was_acknowledged_is_there_after_the_saving_program_was_killed(sqlite_path: Path) -> None:
     """Stands in for a power cut as far as a test can; that commits reach the disk is tested by its setting."""
     acknowledged: dict[str, list[str]] = {}
-    for lifetime_s in (0.15, 0.3, 0.5):
-        child = subprocess.Popen(
+    for looks_before_the_end in (1, 7, 24):
+        with subprocess.Popen(
             [sys.executable, "-c", SAVER, f"sqlite:///{sqlite_path}"], stdout=subprocess.PIPE, text=True
-        )
-        assert child.stdout is not None
-        test_id = child.stdout.readline().strip()
-        time.sleep(lifetime_s)
-        child.send_signal(signal.SIGKILL)
-        said, _ = child.communicate()
+        ) as child:
+            assert child.stdout is not None
+            said = [child.stdout.readline() for _ in range(1 + looks_before_the_end)]
+            child.send_signal(signal.SIGKILL)
+            said += child.stdout.readlines()
         # A line without its end was cut off: it acknowledges nothing.
-        acknowledged[test_id] = [
-            line.strip() for line in said.splitlines(keepends=True) if line.endswith("\n")
-        ]
-    assert min(len(ids) for ids in acknowledged.values()) > 3
+        test_id, *ids = [line.strip() for line in said if line.endswith("\n")]
+        assert len(ids) >= looks_before_the_end
+        acknowledged[test_id] = ids
     with Store.open(f"sqlite:///{sqlite_path}") as store:
         for test_id, ids in acknowledged.items():
             case = store.case(test_id)

@@ -184,9 +184,10 @@ def upgrade() -> None:
     op.create_index("ix_observations_test_id_at", "observations", ["test_id", "at"])
     op.create_table(
         "products",
+        sa.Column("seq", sa.Integer(), autoincrement=True, nullable=False),
         sa.Column("test_id", sa.String(32), nullable=False),
-        sa.Column("revision", sa.Integer(), autoincrement=False, nullable=False),
-        sa.Column("position", sa.Integer(), autoincrement=False, nullable=False),
+        sa.Column("revision", sa.Integer(), nullable=False),
+        sa.Column("position", sa.Integer(), nullable=False),
         sa.Column("name", sa.Text(), nullable=False),
         sa.Column("maker", sa.Text(), nullable=False),
         sa.Column("formulation", sa.Text(), nullable=False),
@@ -201,9 +202,12 @@ def upgrade() -> None:
             ["revisions.test_id", "revisions.revision"],
             name="fk_products_test_id_revision",
         ),
-        sa.PrimaryKeyConstraint("test_id", "revision", "position", name="pk_products"),
+        sa.PrimaryKeyConstraint("seq", name="pk_products"),
+        sa.UniqueConstraint("test_id", "revision", "position", name="uq_products_test_id_revision_position"),
     )
-    op.create_index("ix_products_name_maker_formulation", "products", ["name", "maker", "formulation"])
+    op.create_index(
+        "ix_products_name_maker_formulation_seq", "products", ["name", "maker", "formulation", "seq"]
+    )
     op.create_table(
         "readings",
         sa.Column("seq", sa.Integer(), autoincrement=True, nullable=False),
