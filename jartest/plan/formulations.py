@@ -171,7 +171,7 @@ def read_formulation(text: str) -> Formulation:
     for formulation in _LIST:
         if key in (_name_key(formulation.name), _name_key(formulation.name) + "S"):
             return formulation
-    msg = f"The formulation {text.strip()[:40]!r} is not known: type one such as {_EXAMPLES}."
+    msg = f"The formulation {text.strip()[:40]!r} is not known: type one such as {_EXAMPLES}, or leave it out and say what kind of product it is."
     raise BadEntry(msg)
 
 
