@@ -45,13 +45,16 @@ def take_photo(recorder: Recorder, case: Case, standing: RunningTest) -> None:
     """A photo for the look that is due, or for any other; it is kept as soon as it is picked."""
     test_id = case.test.id
     states = {d.slot.key: d.state for d in standing.due}
-    slots = [k for k, s in states.items() if s not in ("taken", "waiting")] + [EXTRA]
+    over = {d.slot.key for d in standing.due if d.state == "missed" and d.slot.addition is not None}
+    slots = [k for k, s in states.items() if s not in ("taken", "waiting") and k not in over] + [EXTRA]
     following = next_look([d for d in standing.due if d.state in ("due", "late")])
     choice = _offer(test_id, following.slot.key if following else EXTRA, slots)
-    chosen = st.selectbox(
+    chosen = st.pills(
         "Photo for",
         slots,
         key=choice,
+        required=True,
+        wrap=True,
         format_func=lambda k: (
             f"{STATE_SHAPES[states[k]]} {say_slot(k, case.test.plan)}: {states[k]}"
             if k in states
@@ -126,6 +129,7 @@ def draw_looks(recorder: Recorder, case: Case) -> None:
             [x.id for x in looks],
             key=shown,
             required=True,
+            wrap=True,
             format_func=lambda i: _say_look(case, by_id[i]),
         )
     look = by_id[state.get(shown)]
@@ -139,7 +143,8 @@ def draw_looks(recorder: Recorder, case: Case) -> None:
 def _say_look(case: Case, look: Look) -> str:
     kept = case.latest_reading(look.id)
     word = None if kept is None else kept.verdict.word
-    return f"{SHAPES[word]} {plain(say_slot(look.slot, case.test.plan))}"
+    at = f" {clock(look.taken_at, case.test, day=False)}" if look.slot == EXTRA else ""
+    return f"{SHAPES[word]} {plain(say_slot(look.slot, case.test.plan))}{at}"
 
 
 def _draw_look(recorder: Recorder, case: Case, look: Look, kept: KeptReading) -> None:

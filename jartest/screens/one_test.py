@@ -149,18 +149,6 @@ def _watch(recorder: Recorder, test_id: str, version: Version) -> None:
                 offer_sound=True,
                 key=state.key("test", test_id, "count"),
             )
-        if case.mixed_at is not None:
-            _draw_states(standing, case)
-
-
-def _draw_states(standing: RunningTest, case: Case) -> None:
-    timed = [d for d in standing.due if d.slot.age_s is not None]
-    st.markdown(
-        " · ".join(
-            f"{STATE_SHAPES[d.state]} {plain(say_slot(d.slot.key, case.test.plan))} **{d.state}**"
-            for d in timed
-        )
-    )
 
 
 # ------------------------------------------------------------------- plan, past
