@@ -43,6 +43,7 @@ from jartest.records.rows import (
     reading_of,
     verdict_of,
 )
+from jartest.records.summary_tables import word_tests, words
 from jartest.records.tables import (
     events,
     limits,
@@ -193,45 +194,43 @@ def _stopped() -> ColumnElement[bool]:
 # ---------------------------------------------------------------------- lists
 def _last(table: Table, column: str, *conditions: ColumnElement[bool]) -> Any:
     """The column of the last row that a test has in a table."""
-    return (
-        select(table.c[column])
-        .where(table.c.test_id == tests.c.id, *conditions)
-        .order_by(table.c.at.desc(), table.c.seq.desc())
-        .limit(1)
-        .correlate(tests)
-        .scalar_subquery()
-    )
+    of_test = select(table.c[column]).where(table.c.test_id == tests.c.id, *conditions)
+    last = of_test.order_by(table.c.at.desc(), table.c.seq.desc()).limit(1)
+    return last.correlate(tests).scalar_subquery()
 
 
 def _columns(table: Table, *names: str) -> list[Column[Any]]:
     return [table.c[name] for name in names]
 
 
-def _holding(words: str) -> list[ColumnElement[bool]]:
+def _holding(typed: str) -> list[ColumnElement[bool]]:
     """Conditions on tests: each word stands in what was written, or is the number or a verdict."""
-    if len(words) > _SEARCH_LETTERS:
-        msg = f"A search takes up to {_SEARCH_LETTERS} letters, not {len(words)}; use fewer words."
+    if len(typed) > _SEARCH_LETTERS:
+        msg = f"A search takes up to {_SEARCH_LETTERS} letters, not {len(typed)}; use fewer words."
         raise BadEntry(msg)
     conditions = []
-    for word in fold(words).split():
-        said = search_texts.c.plan.contains(word, autoescape=True)
-        ways = [said, search_texts.c.said.contains(word, autoescape=True)]
+    for word in fold(typed).split():
+        said = select(words.c.id).where(words.c.word.contains(word, autoescape=True))
+        ways: list[ColumnElement[bool]] = [tests.c.number.in_(select(word_tests.c.number).where(word_tests.c.word_id.in_(said)))]
         number = word.removeprefix("#")
         if number.isdecimal() and int(number) <= LARGEST_NUMBER:
             ways.append(tests.c.number == int(number))
         if word in get_args(Word):
-            ways += [_last(verdicts, "verdict") == word, _last(opinions, "word") == word]
+            ways += [
+                tests.c.number.in_(select(search_texts.c.number).where(stands == word))
+                for stands in (search_texts.c.machine_word, search_texts.c.person_word)
+            ]
         conditions.append(or_(*ways))
     return conditions
 
 
-def count_tests(connection: Connection, words: str) -> int:
+def count_tests(connection: Connection, typed: str) -> int:
     """How many tests hold all these words."""
-    query = select(func.count()).select_from(tests.join(search_texts)).where(*_holding(words))
+    query = select(func.count()).select_from(tests).where(*_holding(typed))
     return int(connection.execute(query).scalar_one())
 
 
-def list_tests(connection: Connection, words: str, limit: int, offset: int) -> tuple[TestRow, ...]:
+def list_tests(connection: Connection, typed: str, limit: int, offset: int) -> tuple[TestRow, ...]:
     """One line for each test that holds all these words, newest first; two queries."""
     look_count = select(func.count()).select_from(looks).where(looks.c.test_id == tests.c.id)
     query = (
@@ -247,8 +246,7 @@ def list_tests(connection: Connection, words: str, limit: int, offset: int) -> t
             _stopped().label("stopped"),
         )
         .join(revisions)
-        .join(search_texts)
-        .where(_stands(revisions), *_holding(words))
+        .where(_stands(revisions), *_holding(typed))
         .order_by(tests.c.number.desc())
         .limit(limit)
         .offset(offset)

@@ -7,7 +7,7 @@ nothing of it is.  A store may be shared by threads, and a SQLite file by progra
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from contextlib import contextmanager
 from datetime import datetime, timedelta
 from types import TracebackType
@@ -17,7 +17,7 @@ from sqlalchemy import Column, Connection, Engine, Table, delete, func, insert, 
 from sqlalchemy.dialects import postgresql, sqlite
 
 from jartest.errors import BadEntry, Conflict, NotFound, StoreFault
-from jartest.records import queries
+from jartest.records import queries, summaries, summary_queries
 from jartest.records.engine import WRITES, in_words, make_engine, read_url, sqlite_file
 from jartest.records.migrate import bring_up_to_date
 from jartest.records.model import (
@@ -35,6 +35,8 @@ from jartest.records.model import (
     TestRow,
 )
 from jartest.records.rows import flat_row, look_row, photo_row, reading_row, revision_row, verdict_row
+from jartest.records.summary_queries import Around, CountedPair, JudgedTwice, PastTest, ShelfItem
+from jartest.records.summary_tables import outcome_products, outcomes, pair_counts, shelf
 from jartest.records.tables import (
     counters,
     events,
@@ -51,8 +53,11 @@ from jartest.records.tables import (
     tests,
     verdicts,
 )
+from jartest.verdict.values import Word
 
 __all__ = ["Store"]
+
+_BATCH = 500  # tests whose records are held in memory at once
 
 
 class Store:
@@ -142,7 +147,8 @@ class Store:
                 "sample": sample,
             }
             c.execute(insert(tests).values(opened))
-            c.execute(insert(search_texts).values(test_id=test_id, plan="", said=""))
+            blank = {"test_id": test_id, "number": opened["number"], "plan": "", "said": ""}
+            c.execute(insert(search_texts).values(blank))
             _add_revision(c, test_id, 1, plan, by, at)
             return _latest(c, test_id)
 
@@ -239,12 +245,14 @@ class Store:
             _need(c, tests.c.id, verdict.test_id, "test")
             _need(c, limits.c.sha256, verdict.verdict.limits_sha256, "kept text of limits")
             c.execute(insert(verdicts).values(verdict_row(verdict)))
+            _stands_now(c, verdict.test_id, verdicts, "verdict", "machine_word")
 
     def add_opinion(self, opinion: Opinion) -> None:
         """Keep a person's own verdict."""
         with self._writing() as c:
             _need(c, tests.c.id, opinion.test_id, "test")
             c.execute(insert(opinions).values(flat_row(opinion)))
+            _stands_now(c, opinion.test_id, opinions, "word", "person_word")
             _also_say(c, opinion.test_id, opinion.by, opinion.reason)
 
     def add_signature(self, signature: Signature) -> None:
@@ -253,6 +261,7 @@ class Store:
             _need(c, tests.c.id, signature.test_id, "test")
             c.execute(insert(signatures).values(flat_row(signature)))
             _also_say(c, signature.test_id, signature.by)
+            _count_outcome(c, signature.test_id)
 
     def sample_count(self) -> int:
         """How many sample tests are kept."""
@@ -266,6 +275,7 @@ class Store:
             shown = c.execute(select(looks.c.photo_sha256).distinct().where(looks.c.test_id.in_(ids)))
             sha256s = shown.scalars().all()
             of_looks = select(looks.c.id).where(looks.c.test_id.in_(ids))
+            _forget_summaries(c, ids)
             c.execute(delete(readings).where(readings.c.look_id.in_(of_looks)))
             for table in (signatures, opinions, verdicts, observations, looks, events):
                 c.execute(delete(table).where(table.c.test_id.in_(ids)))
@@ -277,6 +287,19 @@ class Store:
             if orphans:
                 c.execute(delete(photos).where(photos.c.sha256.in_(orphans)))
             return removed, orphans
+
+    def summarise_again(self) -> None:
+        """Make every summary table again from the records."""
+        with self._writing() as c:
+            for table in (pair_counts, outcome_products, outcomes, shelf):
+                c.execute(delete(table))
+            signed = c.execute(select(signatures.c.test_id).distinct()).scalars().all()
+            for some in (signed[i : i + _BATCH] for i in range(0, len(signed), _BATCH)):
+                cases = queries.load_cases(c, some, with_readings=False)
+                found = (summaries.outcome_of(case) for case in cases)
+                summaries.add_outcomes(c, [o for o in found if o is not None], count_pairs=False)
+            summaries.recount_pairs(c)
+            summaries.index_again(c)
 
     # ---------------------------------------------------------------- reading
     def case(self, test_id: str) -> Case:
@@ -339,6 +362,42 @@ class Store:
         with self._reading() as c:
             return queries.limits_text(c, sha256)
 
+    # ---------------------------------------------------------- across many tests
+    def shelf_items(self) -> dict[int, ShelfItem]:
+        """Every product that stood in a signed test, by its id on the shelf."""
+        with self._reading() as c:
+            return summary_queries.load_shelf(c)
+
+    def counted_pairs(self, *, samples: bool) -> tuple[dict[int, ShelfItem], tuple[CountedPair, ...]]:
+        """The products, and the counts of every pair of them that stood in a signed test."""
+        with self._reading() as c:
+            return summary_queries.load_shelf(c), summary_queries.list_pairs(c, samples=samples)
+
+    def tests_of_pair(self, a: int, b: int, *, samples: bool, most: int) -> tuple[PastTest, ...]:
+        """Signed tests that held both products (ids on the shelf), newest first."""
+        with self._reading() as c:
+            return summary_queries.of_pair(c, a, b, samples=samples, most=most)
+
+    def tests_near(self, ids: Collection[int], *, samples: bool, most: int) -> tuple[PastTest, ...]:
+        """Signed tests that shared two or more of these products, or held one of them alone, newest first."""
+        with self._reading() as c:
+            return summary_queries.sharing(c, ids, samples=samples, most=most)
+
+    def around(self, ids: Collection[int], *, samples: bool, most: int) -> Around:
+        """What is known around a mixture of these products."""
+        with self._reading() as c:
+            return summary_queries.look_around(c, ids, samples=samples, most=most)
+
+    def judged_twice(self, *, samples: bool) -> tuple[JudgedTwice, ...]:
+        """Each person's word beside the machine's, of signed tests."""
+        with self._reading() as c:
+            return summary_queries.list_judged(c, samples=samples)
+
+    def worst_looks(self, rule: str, *, samples: bool) -> tuple[tuple[int, float, Word], ...]:
+        """Number, worst value of a photo rule and signed word of tests where a person gave the word."""
+        with self._reading() as c:
+            return summary_queries.list_worst_looks(c, rule, samples=samples)
+
     def last_plan(self) -> TestPlan | None:
         """The plan of the newest test that is no sample; None where there is none."""
         with self._reading() as c:
@@ -367,15 +426,54 @@ def _add_revision(c: Connection, test_id: str, revision: int, plan: TestPlan, by
     written = [plan.title, plan.notes, plan.water.source, plan.jar.name]
     for p in plan.products:
         written += [p.name, p.maker, p.formulation, p.lot]
-    of_test = update(search_texts).where(search_texts.c.test_id == test_id)
-    c.execute(of_test.values(plan=queries.fold(*written)))
+    of_test = search_texts.c.test_id == test_id
+    columns = search_texts.c.number, search_texts.c.plan, search_texts.c.said
+    number, old, said = c.execute(select(*columns).where(of_test)).one()
+    folded = queries.fold(*written)
+    c.execute(update(search_texts).where(of_test).values(plan=folded))
+    new, before = summaries.tokens(folded), summaries.tokens(old)
+    summaries.index_words(c, number, new=new - before, gone=before - new - summaries.tokens(said))
     _also_say(c, test_id, by)
 
 
 def _also_say(c: Connection, test_id: str, *said: str) -> None:
     """Let a search find the test by these words too."""
-    more = search_texts.c.said + ("\n" + queries.fold(*said))
-    c.execute(update(search_texts).where(search_texts.c.test_id == test_id).values(said=more))
+    folded = queries.fold(*said)
+    more = update(search_texts).where(search_texts.c.test_id == test_id)
+    number = c.execute(
+        more.values(said=search_texts.c.said + ("\n" + folded)).returning(search_texts.c.number)
+    ).scalar_one()
+    summaries.index_words(c, number, new=summaries.tokens(folded))
+
+
+def _stands_now(c: Connection, test_id: str, table: Table, word: str, stands: str) -> None:
+    """Let a search find the test by the word that stands last now."""
+    of_test = select(table.c[word]).where(table.c.test_id == test_id)
+    last = of_test.order_by(table.c.at.desc(), table.c.seq.desc()).limit(1)
+    found = update(search_texts).where(search_texts.c.test_id == test_id)
+    c.execute(found.values({stands: last.scalar_subquery()}))
+
+
+def _count_outcome(c: Connection, test_id: str) -> None:
+    """Count a test that was signed just now; one that was signed before is counted anew."""
+    (case,) = queries.load_cases(c, [test_id], with_readings=False)
+    again = len(case.signatures) > 1
+    if again:
+        summaries.forget_outcomes(c, [case.test.number])
+    found = summaries.outcome_of(case)
+    summaries.add_outcomes(c, [] if found is None else [found], count_pairs=not again)
+    if again:
+        summaries.recount_pairs(c)
+
+
+def _forget_summaries(c: Connection, ids: Any) -> None:
+    """Take sample tests out of every summary; their products stay on the shelf."""
+    of_tests = search_texts.c.test_id.in_(ids)
+    columns = search_texts.c.number, search_texts.c.plan, search_texts.c.said
+    for number, plan, said in c.execute(select(*columns).where(of_tests)).all():
+        summaries.index_words(c, number, new=set(), gone=summaries.tokens(plan, said))
+        summaries.forget_outcomes(c, [number])
+    c.execute(delete(pair_counts).where(pair_counts.c.sample))
 
 
 def _need(c: Connection, key: Column[Any], value: Any, what: str, wanted: Column[Any] | None = None) -> Any:

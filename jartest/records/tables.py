@@ -37,7 +37,7 @@ from jartest.errors import BadEntry
 from jartest.records.model import EventKind, ReadingOrigin, Remix, ScreenPour
 from jartest.verdict.values import Word
 
-__all__ = ["FIGURES", "FRAME", "metadata"]
+__all__ = ["FIGURES", "FRAME", "Figure", "Instant", "Key", "Words", "metadata", "one_of"]
 
 _UNKEEPABLE = re.compile("[\x00\ud800-\udfff]")
 
@@ -179,7 +179,8 @@ def _limits_sha256() -> Column[str]:
     return Column("limits_sha256", Key(64), ForeignKey("limits.sha256"), nullable=False)
 
 
-def _one_of(column: str, literal: Any) -> CheckConstraint:
+def one_of(column: str, literal: Any) -> CheckConstraint:
+    """The rule that a column holds one of the words of this closed list."""
     words = ", ".join(f"'{w}'" for w in get_args(literal))
     return CheckConstraint(f"{column} IN ({words})", name=column)
 
@@ -255,7 +256,7 @@ events = Table(
     Column("position", Integer),
     _words("note"),
     UniqueConstraint("id"),
-    _one_of("kind", EventKind),
+    one_of("kind", EventKind),
     Index(None, "test_id", "at"),
 )
 
@@ -321,8 +322,8 @@ readings = Table(
     Column("reasons", _JSON, nullable=False),
     _limits_sha256(),
     UniqueConstraint("id"),
-    _one_of("origin", ReadingOrigin),
-    _one_of("verdict", Word),
+    one_of("origin", ReadingOrigin),
+    one_of("verdict", Word),
     Index(None, "look_id", "at"),
 )
 
@@ -345,8 +346,8 @@ observations = Table(
     UniqueConstraint("test_id", "id"),
     ForeignKeyConstraint(["test_id", "look_id"], ["looks.test_id", "looks.id"]),
     ForeignKeyConstraint(["test_id", "replaces"], ["observations.test_id", "observations.id"]),
-    _one_of("remix", Remix),
-    _one_of("screen_pour", ScreenPour),
+    one_of("remix", Remix),
+    one_of("screen_pour", ScreenPour),
     Index(None, "test_id", "at"),
 )
 
@@ -369,7 +370,7 @@ verdicts = Table(
     _limits_sha256(),
     UniqueConstraint("id"),
     UniqueConstraint("test_id", "id"),
-    _one_of("verdict", Word),
+    one_of("verdict", Word),
     Index(None, "test_id", "at"),
 )
 
@@ -386,7 +387,7 @@ opinions = Table(
     Column("saw_machine", Boolean, nullable=False),
     UniqueConstraint("id"),
     UniqueConstraint("test_id", "id"),
-    _one_of("word", Word),
+    one_of("word", Word),
     Index(None, "test_id", "at"),
 )
 
@@ -408,11 +409,17 @@ signatures = Table(
     Index(None, "test_id", "at"),
 )
 
-# What a search looks through, folded to one case: the standing plan, and everything said since.
+# What a search looks through, folded to one case: the standing plan, everything said since, and the last
+# words of machine and person.
 search_texts = Table(
     "search_texts",
     metadata,
     Column("test_id", Key(32), ForeignKey("tests.id"), primary_key=True),
+    Column("number", Integer, ForeignKey("tests.number"), nullable=False, unique=True),
     _words("plan"),
     _words("said"),
+    Column("machine_word", Key(8)),
+    Column("person_word", Key(8)),
+    Index(None, "machine_word", "number"),
+    Index(None, "person_word", "number"),
 )

@@ -125,11 +125,18 @@ def upgrade() -> None:
     op.create_table(
         "search_texts",
         sa.Column("test_id", sa.String(32), nullable=False),
+        sa.Column("number", sa.Integer(), nullable=False),
         sa.Column("plan", sa.Text(), nullable=False),
         sa.Column("said", sa.Text(), nullable=False),
+        sa.Column("machine_word", sa.String(8), nullable=True),
+        sa.Column("person_word", sa.String(8), nullable=True),
+        sa.ForeignKeyConstraint(["number"], ["tests.number"], name="fk_search_texts_number"),
         sa.ForeignKeyConstraint(["test_id"], ["tests.id"], name="fk_search_texts_test_id"),
         sa.PrimaryKeyConstraint("test_id", name="pk_search_texts"),
+        sa.UniqueConstraint("number", name="uq_search_texts_number"),
     )
+    op.create_index("ix_search_texts_machine_word_number", "search_texts", ["machine_word", "number"])
+    op.create_index("ix_search_texts_person_word_number", "search_texts", ["person_word", "number"])
     op.create_table(
         "verdicts",
         sa.Column("seq", sa.Integer(), autoincrement=True, nullable=False),
@@ -295,4 +302,94 @@ def upgrade() -> None:
         sa.UniqueConstraint("id", name="uq_signatures_id"),
     )
     op.create_index("ix_signatures_test_id_at", "signatures", ["test_id", "at"])
+    _make_summaries()
     op.execute("INSERT INTO counters (name, value) VALUES ('test number', 0)")
+
+
+def _make_summaries() -> None:
+    """The tables that sum up."""
+    op.create_table(
+        "shelf",
+        sa.Column("id", sa.Integer(), autoincrement=True, nullable=False),
+        sa.Column("name_key", sa.Text(), nullable=False),
+        sa.Column("maker_key", sa.Text(), nullable=False),
+        sa.Column("name", sa.Text(), nullable=False),
+        sa.Column("maker", sa.Text(), nullable=False),
+        sa.PrimaryKeyConstraint("id", name="pk_shelf"),
+        sa.UniqueConstraint("name_key", "maker_key", name="uq_shelf_name_key_maker_key"),
+    )
+    op.create_table(
+        "outcomes",
+        sa.Column("number", sa.Integer(), autoincrement=False, nullable=False),
+        sa.Column("test_id", sa.String(32), nullable=False),
+        sa.Column("mixture", sa.Text(), nullable=False),
+        sa.Column("word", sa.String(8), nullable=False),
+        sa.Column("sample", sa.Boolean(), nullable=False),
+        sa.Column("signed_at", sa.DateTime(timezone=True), nullable=False),
+        sa.Column("signed_by", sa.Text(), nullable=False),
+        sa.Column("size", sa.Integer(), nullable=False),
+        sa.Column("water_source", sa.Text(), nullable=False),
+        sa.Column("water_hardness_mg_l", sa.Double(), nullable=True),
+        sa.Column("first_sign_after", sa.Integer(), nullable=True),
+        sa.Column("remix", sa.String(16), nullable=False),
+        sa.CheckConstraint("word IN ('pass', 'watch', 'fail')", name="ck_outcomes_word"),
+        sa.CheckConstraint(
+            "remix IN ('not tried', 'fully', 'partly', 'not at all')", name="ck_outcomes_remix"
+        ),
+        sa.ForeignKeyConstraint(["test_id"], ["tests.id"], name="fk_outcomes_test_id"),
+        sa.PrimaryKeyConstraint("number", name="pk_outcomes"),
+        sa.UniqueConstraint("test_id", name="uq_outcomes_test_id"),
+    )
+    op.create_index("ix_outcomes_mixture_number", "outcomes", ["mixture", "number"])
+    op.create_table(
+        "outcome_products",
+        sa.Column("number", sa.Integer(), autoincrement=False, nullable=False),
+        sa.Column("position", sa.Integer(), autoincrement=False, nullable=False),
+        sa.Column("product_id", sa.Integer(), nullable=False),
+        sa.Column("dose", sa.Double(), nullable=True),
+        sa.ForeignKeyConstraint(["number"], ["outcomes.number"], name="fk_outcome_products_number"),
+        sa.ForeignKeyConstraint(["product_id"], ["shelf.id"], name="fk_outcome_products_product_id"),
+        sa.PrimaryKeyConstraint("number", "position", name="pk_outcome_products"),
+        sqlite_with_rowid=False,
+    )
+    op.create_index(
+        "ix_outcome_products_product_id_number_position",
+        "outcome_products",
+        ["product_id", "number", "position"],
+    )
+    op.create_table(
+        "pair_counts",
+        sa.Column("first_id", sa.Integer(), autoincrement=False, nullable=False),
+        sa.Column("second_id", sa.Integer(), autoincrement=False, nullable=False),
+        sa.Column("sample", sa.Boolean(), nullable=False),
+        sa.Column("passed", sa.Integer(), nullable=False),
+        sa.Column("watched", sa.Integer(), nullable=False),
+        sa.Column("failed", sa.Integer(), nullable=False),
+        sa.Column("failed_alone", sa.Integer(), nullable=False),
+        sa.Column("last_at", sa.DateTime(timezone=True), nullable=False),
+        sa.Column("ratio_low", sa.Double(), nullable=True),
+        sa.Column("ratio_high", sa.Double(), nullable=True),
+        sa.Column("hardness_low", sa.Double(), nullable=True),
+        sa.Column("hardness_high", sa.Double(), nullable=True),
+        sa.CheckConstraint("first_id < second_id", name="ck_pair_counts_in_order"),
+        sa.ForeignKeyConstraint(["first_id"], ["shelf.id"], name="fk_pair_counts_first_id"),
+        sa.ForeignKeyConstraint(["second_id"], ["shelf.id"], name="fk_pair_counts_second_id"),
+        sa.PrimaryKeyConstraint("first_id", "second_id", "sample", name="pk_pair_counts"),
+        sqlite_with_rowid=False,
+    )
+    op.create_table(
+        "words",
+        sa.Column("id", sa.Integer(), autoincrement=True, nullable=False),
+        sa.Column("word", sa.Text(), nullable=False),
+        sa.PrimaryKeyConstraint("id", name="pk_words"),
+        sa.UniqueConstraint("word", name="uq_words_word"),
+    )
+    op.create_table(
+        "word_tests",
+        sa.Column("word_id", sa.Integer(), autoincrement=False, nullable=False),
+        sa.Column("number", sa.Integer(), autoincrement=False, nullable=False),
+        sa.ForeignKeyConstraint(["number"], ["tests.number"], name="fk_word_tests_number"),
+        sa.ForeignKeyConstraint(["word_id"], ["words.id"], name="fk_word_tests_word_id"),
+        sa.PrimaryKeyConstraint("word_id", "number", name="pk_word_tests"),
+        sqlite_with_rowid=False,
+    )

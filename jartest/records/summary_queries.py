@@ -1,0 +1,278 @@
+"""Questions across many tests, answered from the summary tables."""
+
+from __future__ import annotations
+
+import heapq
+from collections import Counter, defaultdict
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import Connection, Select, and_, func, or_, select
+
+from jartest.records.model import Remix
+from jartest.records.summary_tables import outcome_products, outcomes, pair_counts, shelf
+from jartest.records.tables import looks, opinions, readings, revisions, signatures, tests, verdicts
+from jartest.verdict.values import Word
+
+__all__ = [
+    "Around",
+    "CountedPair",
+    "JudgedTwice",
+    "PastProduct",
+    "PastTest",
+    "ShelfItem",
+    "list_judged",
+    "list_pairs",
+    "list_worst_looks",
+    "load_shelf",
+    "look_around",
+    "mixed_again",
+    "mixed_nearly",
+    "of_pair",
+    "sharing",
+]
+
+# The figure of a reading that each photo rule looks at, and its column.
+_FIGURE = {
+    "settled": readings.c.settled_fraction,
+    "top_layer": readings.c.top_layer_fraction,
+    "clear": readings.c.clear_fraction,
+    "foam": readings.c.foam_fraction,
+    "floc_index": readings.c.floc_index,
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ShelfItem:
+    """A product that stood in some signed test."""
+
+    id: int
+    name: str
+    maker: str
+
+    @property
+    def said(self) -> str:
+        """The product as people say it: `Name (Maker)`."""
+        return f"{self.name} ({self.maker})" if self.maker else self.name
+
+
+@dataclass(frozen=True, slots=True)
+class CountedPair:
+    """A row of counts of two products, by their ids on the shelf."""
+
+    first_id: int
+    second_id: int
+    passed: int
+    watched: int
+    failed: int
+    failed_alone: int
+    last_at: datetime
+    ratio_low: float | None
+    ratio_high: float | None
+    hardness_low: float | None
+    hardness_high: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PastProduct:
+    """A product in a signed test, with its dose in mL or g per litre of the jar."""
+
+    id: int
+    said: str
+    dose: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PastTest:
+    """How a signed test ended, and what was in it, in the order it went in."""
+
+    number: int
+    test_id: str
+    word: Word
+    sample: bool
+    signed_at: datetime
+    signed_by: str
+    water_source: str
+    water_hardness_mg_l: float | None
+    first_sign_after: int | None
+    remix: Remix
+    products: tuple[PastProduct, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JudgedTwice:
+    """A test with a person's word beside another word: the machine's, or another person's."""
+
+    number: int
+    at: datetime
+    first: Word
+    first_by: str
+    second: Word
+    second_by: str
+    jar: str
+    method: str
+    saw_machine: bool
+
+
+def load_shelf(c: Connection) -> dict[int, ShelfItem]:
+    """Every product that stood in a signed test, by id."""
+    columns = shelf.c.id, shelf.c.name, shelf.c.maker
+    return {i: ShelfItem(id=i, name=name, maker=maker) for i, name, maker in c.execute(select(*columns))}
+
+
+def list_pairs(
+    c: Connection, *, samples: bool, ids: Collection[int] | None = None
+) -> tuple[CountedPair, ...]:
+    """The counts of every pair, or of the pairs among these products."""
+    columns = [k for k in pair_counts.c if k.name != "sample"]
+    query = select(*columns).where(pair_counts.c.sample == samples)
+    if ids is not None:
+        query = query.where(pair_counts.c.first_id.in_(ids), pair_counts.c.second_id.in_(ids))
+    return tuple(CountedPair(*row) for row in c.execute(query))
+
+
+# ------------------------------------------------------------------- past tests
+def _load(c: Connection, query: Select[Any]) -> tuple[PastTest, ...]:
+    """The past tests whose outcomes this query gives, in its order."""
+    rows = c.execute(query).mappings().all()
+    columns = outcome_products.c.number, outcome_products.c.dose, shelf.c.id, shelf.c.name, shelf.c.maker
+    held = (
+        select(*columns)
+        .join(shelf, shelf.c.id == outcome_products.c.product_id)
+        .where(outcome_products.c.number.in_([row["number"] for row in rows]))
+        .order_by(outcome_products.c.number, outcome_products.c.position)
+    )
+    put_in: dict[int, list[PastProduct]] = defaultdict(list)
+    for number, dose, product_id, name, maker in c.execute(held):
+        said = ShelfItem(id=product_id, name=name, maker=maker).said
+        put_in[number].append(PastProduct(id=product_id, said=said, dose=dose))
+    return tuple(_past(row, put_in[row["number"]]) for row in rows)
+
+
+def _past(row: Mapping[Any, Any], products: Sequence[PastProduct]) -> PastTest:
+    names = (
+        "number",
+        "test_id",
+        "word",
+        "sample",
+        "signed_at",
+        "signed_by",
+        "water_source",
+        "water_hardness_mg_l",
+        "first_sign_after",
+        "remix",
+    )
+    return PastTest(**{name: row[name] for name in names}, products=tuple(products))
+
+
+def mixed_again(c: Connection, ids: Collection[int], *, samples: bool, most: int) -> tuple[PastTest, ...]:
+    """Signed tests of exactly these products, newest first."""
+    mixture = "-".join(str(i) for i in sorted(ids))
+    query = select(outcomes).where(outcomes.c.mixture == mixture, outcomes.c.sample == samples)
+    return _load(c, query.order_by(outcomes.c.number.desc()).limit(most))
+
+
+def of_pair(c: Connection, a: int, b: int, *, samples: bool, most: int) -> tuple[PastTest, ...]:
+    """Signed tests that held both products, newest first."""
+    held = outcome_products
+    first = select(held.c.number).where(held.c.product_id == a)
+    second = select(held.c.number).where(held.c.product_id == b)
+    both = outcomes.c.number.in_(first), outcomes.c.number.in_(second)
+    query = select(outcomes).where(*both, outcomes.c.sample == samples)
+    return _load(c, query.order_by(outcomes.c.number.desc()).limit(most))
+
+
+def sharing(c: Connection, ids: Collection[int], *, samples: bool, most: int) -> tuple[PastTest, ...]:
+    """Signed tests that shared two or more of these products, or held one of them alone, newest first."""
+    held = outcome_products.c
+    counted = select(held.number, func.count().label("shared")).where(held.product_id.in_(ids))
+    counts = counted.group_by(held.number).subquery()
+    query = select(outcomes).join(counts, counts.c.number == outcomes.c.number)
+    says_something = or_(counts.c.shared >= 2, outcomes.c.size == 1)
+    query = query.where(says_something, outcomes.c.sample == samples)
+    return _load(c, query.order_by(outcomes.c.number.desc()).limit(most))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Around:
+    """What is known around a mixture: counts of its pairs, tests of just it, and those that shared most."""
+
+    pairs: tuple[CountedPair, ...]
+    same: tuple[PastTest, ...]
+    near: tuple[PastTest, ...]
+
+
+def look_around(c: Connection, ids: Collection[int], *, samples: bool, most: int) -> Around:
+    """What is known around a mixture of these products."""
+    return Around(
+        pairs=list_pairs(c, samples=samples, ids=ids),
+        same=mixed_again(c, ids, samples=samples, most=most),
+        near=mixed_nearly(c, ids, samples=samples, most=most),
+    )
+
+
+def mixed_nearly(c: Connection, ids: Collection[int], *, samples: bool, most: int) -> tuple[PastTest, ...]:
+    """Signed tests that shared at least two of these products, those that shared most first."""
+    held = outcome_products.c
+    rows = c.execute(select(held.number).where(held.product_id.in_(ids))).scalars()
+    shared = Counter(rows)  # many times faster here than a GROUP BY in SQLite
+    likely = heapq.nlargest(4 * most, ((n, number) for number, n in shared.items() if n >= 2))
+    query = select(outcomes).where(outcomes.c.number.in_([number for _, number in likely]))
+    found = _load(c, query.where(outcomes.c.sample == samples).order_by(outcomes.c.number.desc()))
+    closest = sorted(found, key=lambda t: (len(t.products) - 2 * shared[t.number], -t.number))
+    return tuple(closest[:most])
+
+
+# ------------------------------------------------------------------- two judges
+def list_judged(c: Connection, *, samples: bool) -> tuple[JudgedTwice, ...]:
+    """Each person's word beside the machine's word that stood when the test was signed."""
+    last = opinions.alias("last")
+    newest = (
+        select(func.max(last.c.seq)).where(last.c.test_id == opinions.c.test_id, last.c.by == opinions.c.by)
+    ).scalar_subquery()
+    method = (
+        select(func.max(readings.c.method))
+        .join(looks, looks.c.id == readings.c.look_id)
+        .where(looks.c.test_id == tests.c.id)
+        .scalar_subquery()
+    )
+    query = (
+        select(
+            tests.c.number,
+            opinions.c.at,
+            verdicts.c.verdict.label("first"),
+            opinions.c.word.label("second"),
+            opinions.c.by.label("second_by"),
+            revisions.c.jar_name.label("jar"),
+            func.coalesce(method, "").label("method"),
+            opinions.c.saw_machine,
+        )
+        .select_from(signatures)
+        .join(tests, tests.c.id == signatures.c.test_id)
+        .join(verdicts, verdicts.c.id == signatures.c.verdict_id)
+        .join(
+            revisions, and_(revisions.c.test_id == tests.c.id, revisions.c.revision == signatures.c.revision)
+        )
+        .join(opinions, opinions.c.test_id == tests.c.id)
+        .where(opinions.c.seq == newest, verdicts.c.verdict.is_not(None), tests.c.sample == samples)
+        .order_by(tests.c.number.desc(), opinions.c.seq)
+    )
+    return tuple(JudgedTwice(first_by="machine", **row) for row in c.execute(query).mappings())
+
+
+def list_worst_looks(c: Connection, rule: str, *, samples: bool) -> tuple[tuple[int, float, Word], ...]:
+    """Number, worst value of a photo rule, and signed word, of tests where a person gave the word."""
+    figure = _FIGURE[rule]
+    later = readings.alias("later")
+    newest = select(func.max(later.c.seq)).where(later.c.look_id == readings.c.look_id).scalar_subquery()
+    query = (
+        select(outcomes.c.number, func.max(figure), outcomes.c.word)
+        .join(signatures, signatures.c.test_id == outcomes.c.test_id)
+        .join(looks, looks.c.test_id == outcomes.c.test_id)
+        .join(readings, readings.c.look_id == looks.c.id)
+        .where(signatures.c.opinion_id.is_not(None), readings.c.seq == newest, outcomes.c.sample == samples)
+        .group_by(outcomes.c.number, outcomes.c.word)
+    )
+    return tuple((n, value, word) for n, value, word in c.execute(query) if value is not None)
