@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from jartest.errors import BadEntry
@@ -11,7 +11,7 @@ from jartest.plan.formulations import FORMULATIONS
 from jartest.plan.orders import DEFAULT_ORDER, Act, OrderVariant, order_named
 from jartest.plan.products import ShelfProduct
 
-__all__ = ["Order", "OrderStep", "advise_order", "departures"]
+__all__ = ["Order", "OrderStep", "advise_order", "departures", "order_by_hand"]
 
 _DRY_WAIT = "agitate until everything dry is dispersed"
 _LAST = 1000  # a rank after every step of every variant
@@ -83,6 +83,58 @@ def advise_order(products: Sequence[ShelfProduct], variant: str = DEFAULT_ORDER)
         contradictions=_say_loops(products, loops),
         notes=_notes(products, chosen, places),
     )
+
+
+def order_by_hand(products: Sequence[ShelfProduct], advised: Order, sequence: Sequence[int]) -> Order:
+    """The steps of `advised` with the products in the sequence that a person chose.
+
+    Every product that stands elsewhere than advised says so; a label that is not followed any more
+    stands among the contradictions.
+
+    Raises
+    ------
+    BadEntry
+        If `sequence` does not name every product once.
+    """
+    if sorted(sequence) != list(range(len(products))):
+        msg = f"The order by hand, {list(sequence)}, must name each of the {len(products)} products once."
+        raise BadEntry(msg)
+    chosen = tuple(sequence)
+    if chosen == advised.products:
+        return advised
+    variant = advised.variant
+    rules = _label_rules(products)
+    places = [_place(p, variant) for p in products]
+    ranks = _moved_ranks(products, [rank for rank, _ in places], rules)
+    steps = _steps(products, variant, places, ranks, rules, chosen)
+    return Order(
+        variant=variant,
+        steps=tuple(_say_moved(step, advised, chosen) for step in steps),
+        products=chosen,
+        contradictions=(*advised.contradictions, *_against_labels(products, rules, chosen)),
+        notes=advised.notes,
+    )
+
+
+def _say_moved(step: OrderStep, advised: Order, chosen: tuple[int, ...]) -> OrderStep:
+    """A step that adds a product, with a word where it was moved by hand."""
+    if step.product is None or advised.products.index(step.product) == chosen.index(step.product):
+        return step
+    place = advised.products.index(step.product) + 1
+    reason = f"put here by hand; advised as addition {place} ({step.reason})"
+    return replace(step, reason=reason, by_label=False)
+
+
+def _against_labels(
+    products: Sequence[ShelfProduct], rules: Sequence[_Rule], sequence: Sequence[int]
+) -> list[str]:
+    """A sentence for each rule of a label that this sequence does not follow."""
+    position = {index: n for n, index in enumerate(sequence)}
+    return [
+        f"{products[r.before].said} goes in after {products[r.after].said}, against the label of {products[r.owner].said}."
+        for r in rules
+        if position[r.before] > position[r.after]
+    ]
 
 
 def departures(products: Sequence[ShelfProduct], advised: Order, done: Sequence[int]) -> tuple[str, ...]:

@@ -9,7 +9,7 @@ from typing import Any
 from jartest.errors import BadEntry
 from jartest.plan.cautions import Caution, FailedPair, MixItem, cautions_for
 from jartest.plan.measuring import BenchAmount, bench_amount, say_bench
-from jartest.plan.order import Order, OrderStep, advise_order
+from jartest.plan.order import Order, OrderStep, advise_order, order_by_hand
 from jartest.plan.products import ShelfProduct
 from jartest.plan.scaling import RecipeRequest, amount_in, scaled
 from jartest.units import Rate, say_amount, say_area, say_volume
@@ -130,7 +130,9 @@ class JarRecipe:
         }
 
 
-def make_recipe(request: RecipeRequest, *, failed: Sequence[FailedPair] = ()) -> JarRecipe:
+def make_recipe(
+    request: RecipeRequest, *, failed: Sequence[FailedPair] = (), by_hand: Sequence[int] | None = None
+) -> JarRecipe:
     """The jar's recipe for a tank's.
 
     Parameters
@@ -139,6 +141,8 @@ def make_recipe(request: RecipeRequest, *, failed: Sequence[FailedPair] = ()) ->
         Tank, jar, rates and basis.
     failed
         Pairs that the shop's own history says failed, for the cautions.
+    by_hand
+        The sequence that a person chose, as places in the request; None takes the advised one.
 
     Raises
     ------
@@ -147,6 +151,8 @@ def make_recipe(request: RecipeRequest, *, failed: Sequence[FailedPair] = ()) ->
     """
     products = [p.product for p in request.products]
     order = advise_order(products, request.order)
+    if by_hand is not None:
+        order = order_by_hand(products, order, by_hand)
     jar = [_amount(request, i, request.jar_ml) for i in range(len(products))]
     tank = [_amount(request, i, request.tank_ml) for i in range(len(products))]
     added = {s.product: (n, s) for n, s in enumerate((s for s in order.steps if s.act == "add"), start=1)}
