@@ -2,15 +2,26 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
 
 import cv2
 import numpy as np
+from numpy.typing import NDArray
 
-from jartest.imaging.profile import ROWS_PER_COLUMN, Strip
-from jartest.imaging.values import Layer, Lump
+from jartest.imaging.photo import Photo
+from jartest.imaging.profile import ACROSS, FRACTIONS, Geometry, Strip, sample_arcs
+from jartest.imaging.values import Lump
 
-__all__ = ["Flocs", "find_flocs"]
+__all__ = ["NO_BODY", "Flocs", "body_patch", "clarity", "clarity_features", "find_flocs", "floc_features"]
+
+Floats = NDArray[np.float32]
+
+_ACROSS = 96  # places across three quarters of the jar: one is 1/128 of its width
+_REACH = 0.75
+_SCALES = (1.0, 2.0, 4.0, 8.0)  # places; the coarsest is a sixteenth of the jar's width
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -22,12 +33,141 @@ class Flocs:
     area_fraction: float
 
 
-def find_flocs(strip: Strip, layers: tuple[Layer, ...]) -> Flocs:
-    """The lumps of the liquid between the settled and the floating layer."""
-    rows = (strip.fraction > 0.05) & (strip.fraction < 0.95)
-    light = strip.lab[rows][..., 0]
-    if light.shape[0] < 8:
-        return Flocs(index=float("nan"), lumps=(), area_fraction=float("nan"))
-    smooth = cv2.GaussianBlur(light, (0, 0), ROWS_PER_COLUMN / 20) - cv2.GaussianBlur(light, (0, 0), 1.0)
-    spread = float(np.percentile(np.abs(smooth), 80))
-    return Flocs(index=float(np.clip(spread / 10, 0, 1)), lumps=(), area_fraction=0.0)
+NO_BODY = Flocs(index=math.nan, lumps=(), area_fraction=math.nan)
+
+
+def body_patch(photo: Photo, geometry: Geometry, bottom: float, top: float) -> Floats:
+    """The body of the liquid in square places, in CIELAB, from just above `bottom` to just below `top`."""
+    place = 2 * _REACH * geometry.half_px / _ACROSS / geometry.column_px
+    edge = 0.025 + 0.02 * (top - bottom)
+    fraction = np.arange(top - edge, bottom + edge, -place, dtype=np.float32)
+    across = np.linspace(-_REACH, _REACH, _ACROSS, dtype=np.float32)
+    if len(fraction) < 12:
+        return np.zeros((0, _ACROSS, 3), np.float32)
+    if len(fraction) > 400:
+        fraction = np.linspace(fraction[0], fraction[-1], 400, dtype=np.float32)
+    return sample_arcs(photo, geometry, fraction, across)
+
+
+def floc_features(patch: Floats) -> Floats:
+    """How the patch varies at each scale: how much, in quiet and lively tiles, how peaked, which way.
+
+    Shade that goes with the height or with the place across is taken off first; tiles make a label, a
+    printed scale or a reflection, which are in one place, count less than lumps, which are everywhere.
+    """
+    flat = patch - np.median(patch, axis=1, keepdims=True)
+    flat = flat - np.median(flat, axis=0, keepdims=True)
+    high = max(3, round(len(patch) / 12))
+    out: list[float] = []
+    last = cv2.GaussianBlur(flat, (0, 0), 0.6)
+    for scale in _SCALES:
+        blurred = cv2.GaussianBlur(flat, (0, 0), scale)
+        signed = last - blurred
+        band = np.sqrt(((signed * np.array([1, 0.7, 0.7], np.float32)) ** 2).sum(axis=2))
+        energy = cv2.resize(band, (8, high), interpolation=cv2.INTER_AREA).ravel()
+        out += [math.log(float(q) + 0.05) for q in np.percentile(energy, (25, 50, 75))]
+        light = signed[..., 0]
+        sigma = 1.4826 * float(np.median(np.abs(light))) + 0.05
+        for side in (light, -light):
+            peak = cv2.dilate(side, np.ones((5, 5), np.uint8))[:: max(1, len(light) // high), ::12] / sigma
+            out += [math.log(max(0.5, float(q))) for q in np.percentile(peak, (30, 60, 85))]
+        fine = cv2.Sobel(blurred[..., 0], cv2.CV_32F, 1, 0), cv2.Sobel(blurred[..., 0], cv2.CV_32F, 0, 1)
+        out.append(
+            math.log((float(np.median(np.abs(fine[0]))) + 0.02) / (float(np.median(np.abs(fine[1]))) + 0.02))
+        )
+        last = blurred
+    for side in (1, -1):
+        out += _blob_features(patch, _blobs(patch, side))
+    light = patch[..., 0]
+    out += [float(light.mean()) / 50 - 1, float((light > 98).mean()), math.log(len(patch) / 100)]
+    return np.array(out, np.float32)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Blob:
+    row: float
+    place: float
+    area: float  # square places
+
+
+def _blobs(patch: Floats, side: int) -> list[_Blob]:
+    """Compact spots lighter (side 1) or darker (side -1) than what is around them."""
+    light = side * cv2.GaussianBlur(patch[..., 0], (0, 0), 0.8)
+    around = (
+        cv2.medianBlur(((light - light.min()) * 2).clip(0, 255).astype(np.uint8), 23).astype(np.float32) / 2
+    )
+    over = light - light.min() - around
+    sigma = 1.4826 * float(np.median(np.abs(over - np.median(over))))
+    mask = (over > max(4 * sigma, 2.0)).astype(np.uint8)
+    count, _, stats, centres = cv2.connectedComponentsWithStats(mask, connectivity=8)
+    out = []
+    for k in range(1, count):
+        x, y, w, h, area = (int(v) for v in stats[k])
+        inside = x > 0 and y > 0 and x + w < mask.shape[1] and y + h < mask.shape[0]
+        if inside and area >= 4 and max(w, h) <= 24 and max(w, h) <= 3.5 * min(w, h) and area >= 0.45 * w * h:
+            out.append(_Blob(row=float(centres[k][1]), place=float(centres[k][0]), area=float(area)))
+    return out
+
+
+def _blob_features(patch: Floats, blobs: list[_Blob]) -> list[float]:
+    """Of the blobs: how many, in how many tiles, and how much they cover."""
+    tiles = {(int(b.row // 16), int(b.place // 16)) for b in blobs}
+    tile_count = max(1.0, len(patch) / 16) * 6
+    cover = sum(b.area for b in blobs) / (patch.shape[0] * patch.shape[1])
+    density = len(blobs) / (patch.shape[0] * patch.shape[1]) * 1e4
+    return [math.log1p(density), len(tiles) / tile_count, math.log(cover + 1e-4)]
+
+
+def find_flocs(photo: Photo, geometry: Geometry, bottom: float, top: float) -> Flocs:
+    """The lumps of the liquid between two heights, in fractions of the column's rows.
+
+    Returns
+    -------
+    Flocs
+        `index` NaN where the body is too thin to tell (less than a tenth of the jar's width).
+    """
+    patch = body_patch(photo, geometry, bottom, top)
+    if len(patch) == 0:
+        return NO_BODY
+    index = _figure("flocs", floc_features(patch))
+    blobs = _blobs(patch, 1)
+    edge = 0.025 + 0.02 * (top - bottom)
+    place_px = 2 * _REACH * geometry.half_px / _ACROSS
+    lumps = []
+    for b in blobs:
+        fraction = np.float32(top - edge - (top - bottom - 2 * edge) * b.row / max(1, len(patch) - 1))
+        across = np.float32(-_REACH + 2 * _REACH * b.place / (_ACROSS - 1))
+        col, row = geometry.points(np.asarray(fraction), np.asarray(across))
+        diameter = 2 * math.sqrt(b.area / math.pi) * place_px
+        lumps.append(Lump(row_px=float(row), col_px=float(col), diameter_px=diameter))
+    cover = sum(b.area for b in blobs) / (patch.shape[0] * patch.shape[1])
+    return Flocs(index=index, lumps=tuple(lumps), area_fraction=cover)
+
+
+def clarity_features(photo: Photo, strip: Strip, bottom: float, top: float) -> Floats | None:
+    """How a layer varies, and how its colour differs from the glass above; None where it is too thin."""
+    patch = body_patch(photo, strip.geometry, bottom, top)
+    if len(patch) == 0:
+        return None
+    above = strip.lab[np.ix_((FRACTIONS > 1.1) & (FRACTIONS < 1.25), np.abs(ACROSS) < 0.7)].reshape(-1, 3)
+    apart = np.abs(np.median(patch.reshape(-1, 3), axis=0) - np.median(above, axis=0)) / 20
+    return np.concatenate([floc_features(patch), apart.astype(np.float32)])
+
+
+def clarity(photo: Photo, strip: Strip, bottom: float, top: float) -> float:
+    """How sure it is that one sees through this layer (0 to 1); NaN where it is too thin to tell."""
+    features = clarity_features(photo, strip, bottom, top)
+    return math.nan if features is None else _figure("clarity", features)
+
+
+@cache
+def _weights(name: str) -> dict[str, Floats]:
+    with np.load(Path(__file__).parent / "weights" / f"{name}.npz") as held:
+        return {key: np.asarray(held[key], np.float32) for key in held.files}
+
+
+def _figure(name: str, features: Floats) -> float:
+    """A figure from 0 to 1: the mean of five two-layer perceptrons fitted by `fit/layers_fit.py`."""
+    w = _weights(name)
+    hidden = np.tanh(w["w1"] @ ((features - w["mean"]) / w["spread"]) + w["b1"])
+    return float((1 / (1 + np.exp(-(w["w2"] @ hidden + w["b2"])))).mean())

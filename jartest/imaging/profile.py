@@ -18,14 +18,28 @@ from numpy.typing import NDArray
 from jartest.imaging.photo import Photo
 from jartest.imaging.values import Frame
 
-__all__ = ["BOTTOM", "COLUMNS", "ROWS_PER_COLUMN", "TOP", "Geometry", "Strip", "find_geometry", "unroll"]
+__all__ = [
+    "ACROSS",
+    "COLUMNS",
+    "FRACTIONS",
+    "ROWS",
+    "Geometry",
+    "Strip",
+    "find_geometry",
+    "sample_arcs",
+    "unroll",
+]
 
 Floats = NDArray[np.float32]
 
-BOTTOM, TOP = -0.14, 1.26  # heights that the strip covers, as fractions of the liquid column
-ROWS_PER_COLUMN = 200  # strip rows from floor to surface: a row is half a percent
-COLUMNS = 33
-_REACH = 0.84  # columns reach to this part of the half-width; beyond it the wall is seen too aslant
+BOTTOM, TOP = -0.16, 1.28  # heights that the strip covers, as fractions of the liquid column
+ROWS, COLUMNS = 256, 40  # of the strip: a row is 0.56 % of the column
+_REACH = 1.4  # the strip reaches this many half-widths to each side: what goes on outside is scenery
+_INNER = 0.84  # beyond this part of the half-width the wall is seen too aslant to line up edges
+FRACTIONS: Floats = np.linspace(TOP, BOTTOM, ROWS, dtype=np.float32)
+ACROSS: Floats = np.linspace(-_REACH, _REACH, COLUMNS, dtype=np.float32)
+FRACTIONS.setflags(write=False)
+ACROSS.setflags(write=False)
 _FOCAL = 1.5  # focal length in units of the longer picture side where unknown: a phone held upright
 
 
@@ -65,7 +79,7 @@ class Geometry:
         row = self.floor_px - fraction * self.column_px
         middle = (self.floor_px + self.surface_px) / 2
         cos = 1 / math.hypot(1, self.lean)
-        drop = self.sag(fraction) * self.half_px * (1 - np.sqrt(np.maximum(0, 1 - across**2)))
+        drop = self.sag(fraction) * self.half_px * (1 - np.sqrt(np.maximum(0, 1 - np.minimum(1, across**2))))
         col = self.centre_px - self.lean * (row - middle) + across * self.half_px * cos
         rows = row + across * self.half_px * cos * self.lean - drop
         return np.asarray(col, np.float32), np.asarray(rows, np.float32)
@@ -89,14 +103,17 @@ class Geometry:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Strip:
-    """The near wall unrolled: `lab` is (row, column, CIELAB), row 0 the highest; `fraction` of each row."""
+    """The near wall unrolled: `lab` is (ROWS, COLUMNS, CIELAB) at FRACTIONS and ACROSS, row 0 the highest.
+
+    `clipped` and `black` are the parts of the contents that are burnt out and too dark to read;
+    `outside` the part of the jar that lies outside the photo.
+    """
 
     lab: Floats
-    fraction: Floats
-    across: Floats
-    inside: NDArray[np.bool_]
     geometry: Geometry
-    rows_per_px: float  # strip rows for one row of the photo
+    clipped: float
+    black: float
+    outside: float
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -127,8 +144,8 @@ def _crop(photo: Photo, frame: Frame, rows: float) -> _Crop:
     high, half = frame.floor_px - frame.surface_px, (frame.right_px - frame.left_px) / 2
     top = int(max(0, math.floor(frame.surface_px - 0.45 * high - 0.5 * half)))
     low = int(min(photo.height_px, math.ceil(frame.floor_px + 0.25 * high + 0.2 * half)))
-    left = int(max(0, math.floor(frame.left_px - 0.35 * half)))
-    right = int(min(photo.width_px, math.ceil(frame.right_px + 0.35 * half)))
+    left = int(max(0, math.floor(frame.left_px - 0.6 * half)))
+    right = int(min(photo.width_px, math.ceil(frame.right_px + 0.6 * half)))
     part = photo.pixels[top:low, left:right]
     scale = min(1.0, rows / high)
     if scale < 1:
@@ -136,13 +153,6 @@ def _crop(photo: Photo, frame: Frame, rows: float) -> _Crop:
         part = cv2.resize(part, size, interpolation=cv2.INTER_AREA)
     lab = cv2.cvtColor(part.astype(np.float32) / 255, cv2.COLOR_RGB2LAB)
     return _Crop(np.asarray(lab, np.float32), left, top, scale)
-
-
-def _axes(per_column: int, columns: int) -> tuple[Floats, Floats]:
-    n = round((TOP - BOTTOM) * per_column) + 1
-    return np.linspace(TOP, BOTTOM, n, dtype=np.float32), np.linspace(
-        -_REACH, _REACH, columns, dtype=np.float32
-    )
 
 
 def find_geometry(photo: Photo, frame: Frame) -> Geometry:
@@ -194,9 +204,9 @@ def _plain(photo: Photo, frame: Frame) -> Geometry:
 
 def _best_sag(crop: _Crop, base: Geometry, lean: float, sags: Floats, growth: float) -> Geometry:
     """The geometry with this lean whose sag lines the edges up best."""
-    fraction, across = _axes(100, 17)
-    cos = 1 / math.hypot(1, lean)
-    half = base.half_px / cos  # walls were marked on one row: a leaning jar is cut aslant
+    n = round((TOP - BOTTOM) * 100) + 1
+    fraction = np.linspace(TOP, BOTTOM, n, dtype=np.float32)
+    across = np.linspace(-_INNER, _INNER, 17, dtype=np.float32)
     flat = Geometry(
         centre_px=base.centre_px,
         half_px=base.half_px,
@@ -206,7 +216,6 @@ def _best_sag(crop: _Crop, base: Geometry, lean: float, sags: Floats, growth: fl
         sag_floor=0.0,
         sag_surface=0.0,
     )
-    del half
     col, row = flat.points(fraction[:, None], across[None, :])
     lab = crop.sample(col, row)
     g = cv2.GaussianBlur(lab, (1, 5), sigmaX=0.1, sigmaY=1.0)
@@ -242,16 +251,30 @@ def _best_sag(crop: _Crop, base: Geometry, lean: float, sags: Floats, growth: fl
 
 
 def unroll(photo: Photo, frame: Frame, geometry: Geometry) -> Strip:
-    """The contents sampled along the arcs of the near wall."""
-    crop = _crop(photo, frame, 1.5 * ROWS_PER_COLUMN)
-    fraction, across = _axes(ROWS_PER_COLUMN, COLUMNS)
-    col, row = geometry.points(fraction[:, None], across[None, :])
-    inside = (col >= 0) & (col <= photo.width_px - 1) & (row >= 0) & (row <= photo.height_px - 1)
+    """The contents and what is beside and above them, sampled along the arcs of the near wall."""
+    crop = _crop(photo, frame, 1.3 * ROWS / (TOP - BOTTOM))
+    col, row = geometry.points(FRACTIONS[:, None], ACROSS[None, :])
+    lab = crop.sample(col, row)
+    body = np.ix_((FRACTIONS > 0) & (FRACTIONS < 1), np.abs(ACROSS) < 0.9)
+    out = (col < 0) | (col > photo.width_px - 1) | (row < 0) | (row > photo.height_px - 1)
+    light = lab[body][..., 0]
     return Strip(
-        lab=crop.sample(col, row),
-        fraction=fraction,
-        across=across,
-        inside=inside,
+        lab=lab,
         geometry=geometry,
-        rows_per_px=ROWS_PER_COLUMN / geometry.column_px,
+        clipped=float((light > 99).mean()),
+        black=float((light < 4).mean()),
+        outside=float(out[body].mean()),
     )
+
+
+def sample_arcs(photo: Photo, geometry: Geometry, fraction: Floats, across: Floats) -> Floats:
+    """CIELAB at full size on a grid of heights and places across; (heights, places, 3)."""
+    col, row = geometry.points(fraction[:, None], across[None, :])
+    left, right = math.floor(col.min()) - 2, math.ceil(col.max()) + 3
+    top, low = math.floor(row.min()) - 2, math.ceil(row.max()) + 3
+    left, top = max(0, min(left, photo.width_px - 2)), max(0, min(top, photo.height_px - 2))
+    part = photo.pixels[top : max(top + 2, low), left : max(left + 2, right)]
+    rgb = cv2.remap(
+        part, col - np.float32(left), row - np.float32(top), cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
+    )
+    return np.asarray(cv2.cvtColor(rgb.astype(np.float32) / 255, cv2.COLOR_RGB2LAB), np.float32)

@@ -7,12 +7,13 @@ from dataclasses import replace
 
 import numpy as np
 
-from jartest.imaging.flocs import find_flocs
+from jartest.imaging.flocs import NO_BODY, find_flocs
 from jartest.imaging.follow import follow_jar
 from jartest.imaging.jar import find_jar, place
-from jartest.imaging.layers import Boundary, find_boundaries, make_layers
+from jartest.imaging.layers import SURE, Boundary, find_boundaries, make_layers
 from jartest.imaging.photo import Photo
-from jartest.imaging.profile import Strip, find_geometry, unroll
+from jartest.imaging.profile import ACROSS, FRACTIONS, Strip, find_geometry, unroll
+from jartest.imaging.rows import see_rows
 from jartest.imaging.scale import mm_per_px
 from jartest.imaging.texture import GREY_LEVELS, texture_figures
 from jartest.imaging.values import Frame, Layer, Marks, Reading
@@ -21,6 +22,9 @@ __all__ = ["METHOD", "read_photo"]
 
 METHOD = "reading-1"
 
+_BURNT = 0.5  # part of the contents with L* above 99
+_BLACK = 0.6  # part with L* below 4
+_TILT_DEG = 10.0
 _SMALL_PX = 40  # fewer rows of liquid than this and half a percent is far below a pixel
 
 
@@ -94,38 +98,67 @@ def _measured(
     geometry = find_geometry(photo, frame)
     frame = replace(frame, tilt_deg=math.degrees(math.atan(geometry.lean)))
     strip = unroll(photo, frame, geometry)
-    boundaries = _marked(base.marks, frame) or find_boundaries(strip)
-    layers = make_layers(strip, boundaries)
-    flocs = find_flocs(strip, layers)
-    if frame.floor_px - frame.surface_px < _SMALL_PX:
-        flags.append("small")
-    settled = _thickness(layers, "settled")
+    seen = see_rows(strip)
+    boundaries = _marked(base.marks, frame)
+    if boundaries is None:
+        found = find_boundaries(photo, strip, seen)
+        boundaries = [b for b in found if b.sure >= SURE]
+        if len(boundaries) < len(found):
+            flags.append("layers unsure")
+    parts = make_layers(photo, strip, seen, boundaries)
+    layers = tuple(p.layer for p in parts)
+    body = max(
+        (p for p in parts if p.layer.kind in ("body", "clear")), key=lambda p: p.top - p.bottom, default=None
+    )
+    flocs = find_flocs(photo, geometry, body.bottom, body.top) if body else NO_BODY
+    flags += _quality(strip, frame)
+    if "overexposed" in flags or "dark" in flags:
+        flocs = NO_BODY  # what is burnt out or black shows no lumps
+    heights = {
+        f"{name}{end}": v
+        for name, kind in _SHARES
+        for end, v in zip(("_fraction", "_sigma_fraction"), _thickness(layers, kind), strict=True)
+    }
+    sizes = np.array([x.diameter_px for x in flocs.lumps]) * scale
+    known = len(sizes) > 0 and math.isfinite(scale)
     return replace(
         base,
         jar_found=True,
         jar=frame,
-        flags=tuple(flags),
+        flags=tuple(dict.fromkeys(flags)),
         mm_per_px=scale,
         mm_per_px_sigma=scale_sigma,
         layers=layers,
-        settled_fraction=settled[0],
-        settled_sigma_fraction=settled[1],
-        **{
-            f"{name}{end}": v
-            for name, kind in (("clear", "clear"), ("top_layer", "floating"), ("foam", "foam"))
-            for end, v in zip(("_fraction", "_sigma_fraction"), _thickness(layers, kind), strict=True)
-        },
+        **heights,
         floc_index=flocs.index,
-        floc_count=float(len(flocs.lumps)),
+        floc_count=math.nan if math.isnan(flocs.index) else float(len(flocs.lumps)),
         floc_area_fraction=flocs.area_fraction,
+        floc_diameter_mm=float(np.median(sizes)) if known else math.nan,
+        floc_diameter_p90_mm=float(np.percentile(sizes, 90)) if known else math.nan,
         lumps=flocs.lumps,
         texture=_texture(strip),
     )
 
 
-def _marked(marks: Marks | None, frame: Frame) -> list[Boundary]:
+_SHARES = (("settled", "settled"), ("clear", "clear"), ("top_layer", "floating"), ("foam", "foam"))
+
+
+def _quality(strip: Strip, frame: Frame) -> list[str]:
+    """Names of the flags that this strip and frame deserve."""
+    high, g = frame.floor_px - frame.surface_px, strip.geometry
+    holds = {
+        "small": high < _SMALL_PX,
+        "overexposed": strip.clipped > _BURNT,
+        "dark": strip.black > _BLACK,
+        "cut off": strip.outside > 0.02,
+        "tilt": abs(math.degrees(math.atan(g.lean))) > _TILT_DEG,
+    }
+    return [name for name, held in holds.items() if held]
+
+
+def _marked(marks: Marks | None, frame: Frame) -> list[Boundary] | None:
     if marks is None or marks.boundaries_px is None:
-        return []
+        return None
     high = frame.floor_px - frame.surface_px
     return sorted(
         (
@@ -137,13 +170,16 @@ def _marked(marks: Marks | None, frame: Frame) -> list[Boundary]:
 
 
 def _thickness(layers: tuple[Layer, ...], kind: str) -> tuple[float, float]:
-    own = [x for x in layers if x.kind == kind]
-    total = sum(x.top_fraction - x.bottom_fraction for x in own)
-    return float(total), float(math.sqrt(sum(x.top_sigma_fraction**2 for x in own)) if own else 0.004)
+    """Height of all layers of a kind and its sigma, from the doubt about their lower and upper ends."""
+    total, variance = 0.0, 0.0
+    for below, x in zip((None, *layers), layers, strict=False):
+        if x.kind == kind:
+            total += x.top_fraction - x.bottom_fraction
+            variance += x.top_sigma_fraction**2 + (below.top_sigma_fraction if below else 0.004) ** 2
+    return total, math.sqrt(variance) if variance else 0.004
 
 
 def _texture(strip: Strip) -> dict[str, float]:
-    rows = (strip.fraction > 0.1) & (strip.fraction < 0.9)
-    light = strip.lab[rows][..., 0]
+    light = strip.lab[np.ix_((FRACTIONS > 0.1) & (FRACTIONS < 0.9), np.abs(ACROSS) < 0.8)][..., 0]
     levels = np.clip(light / 100 * GREY_LEVELS, 0, GREY_LEVELS - 1).astype(np.uint8)
     return texture_figures(levels)
