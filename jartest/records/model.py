@@ -26,11 +26,16 @@ __all__ = [
     "Look",
     "Observation",
     "Opinion",
+    "ParcelDirection",
+    "ParcelKind",
+    "ParcelRow",
     "PhotoInfo",
+    "PhotoMark",
     "Product",
     "ReadingOrigin",
     "Remix",
     "ScreenPour",
+    "SecondOpinion",
     "Signature",
     "TestPlan",
     "TestRow",
@@ -224,6 +229,65 @@ class Opinion:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class PhotoMark:
+    """A place on the photo of a look that a reviewer points at, counted from its top left corner, and why."""
+
+    look_id: str
+    across_fraction: float
+    down_fraction: float
+    words: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SecondOpinion:
+    """What somebody asked says to a question; `saw_machine` tells whether other verdicts were shown to them by then.
+
+    `test_id` is None for a question about another shop's test or a loose photo.  `answer_id` names the
+    parcel that brought it here, None where it was given here; `changed_since` says in words what had
+    happened to the test since it was asked, nothing where nothing had.
+    """
+
+    id: str
+    question_id: str
+    test_id: str | None
+    at: datetime
+    by: str
+    word: Word
+    reason: str
+    saw_machine: bool
+    marks: tuple[PhotoMark, ...] = ()
+    answer_id: str | None = None
+    changed_since: str = ""
+
+
+ParcelDirection = Literal["sent", "received"]
+ParcelKind = Literal["question", "answer"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ParcelRow:
+    """A parcel that was sent from here or received here; its bytes are kept beside it.
+
+    `question_id` is its own id for a question, the question's for an answer.  `test_id` names a test kept
+    here.  `by` made it, `asked_of` is whoever was asked, nothing where nobody was named.
+    """
+
+    id: str
+    direction: ParcelDirection
+    kind: ParcelKind
+    question_id: str
+    test_id: str | None
+    title: str
+    by: str
+    asked_of: str
+    words: str
+    made_at: datetime
+    kept_at: datetime
+    sha256: str
+    size_bytes: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Signature:
     """A name under the test: which revision, which machine verdict and which opinion it stands under."""
 
@@ -249,6 +313,7 @@ class Case:
     verdicts: tuple[KeptVerdict, ...] = ()
     opinions: tuple[Opinion, ...] = ()
     signatures: tuple[Signature, ...] = ()
+    second_opinions: tuple[SecondOpinion, ...] = ()
 
     @property
     def mixed_at(self) -> datetime | None:

@@ -35,12 +35,14 @@ from jartest.records.model import (
     TestPlan,
     TestRow,
 )
+from jartest.records.parcel_tables import second_opinions
 from jartest.records.rows import (
     flat_of,
     jar_test_of,
     look_of,
     observation_of,
     reading_of,
+    second_opinion_of,
     verdict_of,
 )
 from jartest.records.summary_tables import word_tests, words
@@ -140,7 +142,7 @@ def _of_tests(table: Table, ids: Sequence[str]) -> Select[Any]:
 
 
 def load_cases(connection: Connection, ids: Sequence[str], *, with_readings: bool = True) -> tuple[Case, ...]:
-    """These tests with all that is kept of them, newest first; nine queries however many there are."""
+    """These tests with all that is kept of them, newest first; ten queries however many there are."""
     of_tests: dict[str, list[JarTest]] = defaultdict(list)
     for revision in load_revisions(connection, ids):
         of_tests[revision.id].append(revision)
@@ -165,6 +167,7 @@ def load_cases(connection: Connection, ids: Sequence[str], *, with_readings: boo
     found_verdicts = _grouped(connection, _of_tests(verdicts, ids), verdict_of)
     found_opinions = _grouped(connection, _of_tests(opinions, ids), lambda row: flat_of(Opinion, row))
     found_signatures = _grouped(connection, _of_tests(signatures, ids), lambda row: flat_of(Signature, row))
+    found_seconds = _grouped(connection, _of_tests(second_opinions, ids), second_opinion_of)
     return tuple(
         Case(
             test=revised[-1],
@@ -176,6 +179,7 @@ def load_cases(connection: Connection, ids: Sequence[str], *, with_readings: boo
             verdicts=found_verdicts.get(test_id, ()),
             opinions=found_opinions.get(test_id, ()),
             signatures=found_signatures.get(test_id, ()),
+            second_opinions=found_seconds.get(test_id, ()),
         )
         for test_id, revised in of_tests.items()
     )
@@ -211,7 +215,9 @@ def _holding(typed: str) -> list[ColumnElement[bool]]:
     conditions = []
     for word in fold(typed).split():
         said = select(words.c.id).where(words.c.word.contains(word, autoescape=True))
-        ways: list[ColumnElement[bool]] = [tests.c.number.in_(select(word_tests.c.number).where(word_tests.c.word_id.in_(said)))]
+        ways: list[ColumnElement[bool]] = [
+            tests.c.number.in_(select(word_tests.c.number).where(word_tests.c.word_id.in_(said)))
+        ]
         number = word.removeprefix("#")
         if number.isdecimal() and int(number) <= LARGEST_NUMBER:
             ways.append(tests.c.number == int(number))

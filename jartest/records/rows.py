@@ -19,8 +19,11 @@ from jartest.records.model import (
     Look,
     Observation,
     Opinion,
+    ParcelRow,
     PhotoInfo,
+    PhotoMark,
     Product,
+    SecondOpinion,
     Signature,
     TestPlan,
     Water,
@@ -39,19 +42,21 @@ __all__ = [
     "reading_of",
     "reading_row",
     "revision_row",
+    "second_opinion_of",
+    "second_opinion_row",
     "verdict_of",
     "verdict_row",
 ]
 
 _Values = dict[str, Any]
-_Flat = TypeVar("_Flat", Product, Event, Opinion, Signature)
+_Flat = TypeVar("_Flat", Product, Event, Opinion, ParcelRow, Signature)
 
 _PHOTO = ("sha256", "size_bytes", "media_type", "width_px", "height_px")
 # The columns of a reading that are a field of `Reading` under the same name.
 _READING = tuple(f.name for f in fields(Reading) if f.name not in ("jar", "marks"))
 
 
-def flat_row(value: Product | Event | Observation | Opinion | Signature) -> _Values:
+def flat_row(value: Product | Event | Observation | Opinion | ParcelRow | Signature) -> _Values:
     """The columns of a value whose fields are columns under the same names."""
     return {f.name: getattr(value, f.name) for f in fields(value)}
 
@@ -212,3 +217,15 @@ def verdict_of(row: RowMapping) -> KeptVerdict:
     return KeptVerdict(
         id=row["id"], test_id=row["test_id"], at=row["at"], verdict=Verdict.from_json(dict(row))
     )
+
+
+def second_opinion_row(said: SecondOpinion) -> _Values:
+    """The columns of a second opinion."""
+    values = {f.name: getattr(said, f.name) for f in fields(said)}
+    return values | {"marks": [{f.name: getattr(m, f.name) for f in fields(m)} for m in said.marks]}
+
+
+def second_opinion_of(row: RowMapping) -> SecondOpinion:
+    """The second opinion of a row."""
+    said = {f.name: row[f.name] for f in fields(SecondOpinion)}
+    return SecondOpinion(**said | {"marks": tuple(PhotoMark(**m) for m in row["marks"])})

@@ -34,6 +34,7 @@ from jartest.records.model import (
     TestPlan,
     TestRow,
 )
+from jartest.records.parcels import ParcelBooks, remove_parcels_of
 from jartest.records.rows import flat_row, look_row, photo_row, reading_row, revision_row, verdict_row
 from jartest.records.summary_queries import Around, CountedPair, JudgedTwice, PastTest, ShelfItem
 from jartest.records.summary_tables import outcome_products, outcomes, pair_counts, shelf
@@ -60,7 +61,7 @@ __all__ = ["Store"]
 _BATCH = 500  # tests whose records are held in memory at once
 
 
-class Store:
+class Store(ParcelBooks):
     """The records of one shop, in a SQLite file or on a PostgreSQL server."""
 
     def __init__(self, engine: Engine) -> None:
@@ -275,6 +276,7 @@ class Store:
             shown = c.execute(select(looks.c.photo_sha256).distinct().where(looks.c.test_id.in_(ids)))
             sha256s = shown.scalars().all()
             of_looks = select(looks.c.id).where(looks.c.test_id.in_(ids))
+            remove_parcels_of(c, ids)
             _forget_summaries(c, ids)
             c.execute(delete(readings).where(readings.c.look_id.in_(of_looks)))
             for table in (signatures, opinions, verdicts, observations, looks, events):
