@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import re
 import time
 from collections.abc import Callable, Iterator
@@ -9,6 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from PIL import Image
 from playwright.sync_api import Browser, Locator, Page, expect
 
 SERIES = Path(__file__).resolve().parents[2] / "samples" / "settler"
@@ -219,3 +221,25 @@ def test_the_countdown_falls_due_without_a_reload_and_another_window_s_photo_app
     shop.locator("[data-testid=stImage] img").first.wait_for()
     expect(clock).to_contain_text("DUE NOW", timeout=25_000)
     assert shop.evaluate("window.notReloaded") is True
+
+
+def test_lines_that_the_photo_does_not_tell_must_be_set_by_hand_first(
+    served: Any, window: Callable[[str], Page]
+) -> None:
+    page = window("phone")
+    page.goto(f"{served.url}/photo")
+    grey = io.BytesIO()
+    Image.new("RGB", (600, 800), (128, 128, 128)).save(grey, "JPEG")
+    chooser = page.locator("[data-testid=stFileUploader] input[type=file]").first
+    chooser.set_input_files({"name": "grey.jpg", "mimeType": "image/jpeg", "buffer": grey.getvalue()})
+    expect(page.locator(".grip.unset")).to_have_count(4)
+    expect(page.locator(".grip.unset").first).to_contain_text("set me")
+    page.get_by_role("button", name="Lines are right").click()
+    expect(page.locator(".say")).to_contain_text("First set the left wall")
+    for name in ("left", "right", "floor", "surface"):
+        page.locator(f".grip[data-line={name}]").press(
+            "ArrowDown" if name in ("floor", "surface") else "ArrowLeft"
+        )
+    expect(page.locator(".grip.unset")).to_have_count(0)
+    page.get_by_role("button", name="Put back").click()
+    expect(page.locator(".grip.unset")).to_have_count(4)
