@@ -10,7 +10,7 @@ import hashlib
 import json
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any, Literal
 
@@ -18,14 +18,13 @@ from pydantic import ValidationError
 
 from jartest.errors import BadEntry, BadParcel
 from jartest.exchange.plain import from_plain, model_of, to_plain
-from jartest.records.model import Case
+from jartest.records.model import Case, PhotoMark
 from jartest.verdict.values import Word
 
 __all__ = [
     "VERSION",
     "Answer",
     "Part",
-    "PhotoMark",
     "Question",
     "Said",
     "digest_of_case",
@@ -76,16 +75,6 @@ class Question:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class PhotoMark:
-    """A place on the photo of a look that a reviewer points at, from its top left corner, and why."""
-
-    look_id: str
-    across_fraction: float
-    down_fraction: float
-    words: str
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Said:
     """A reviewer's verdict; `saw_machine` tells whether other verdicts had been shown to them by then."""
 
@@ -133,8 +122,10 @@ def manifest_bytes(manifest: Question | Answer) -> bytes:
 
 
 def digest_of_case(case: Case) -> str:
-    """The digest of everything recorded of a test, to tell whether it changed."""
-    text = json.dumps(to_plain(case), ensure_ascii=False, sort_keys=True, allow_nan=False)
+    """The digest of everything recorded of a test but second opinions, to tell whether it changed."""
+    text = json.dumps(
+        to_plain(replace(case, second_opinions=())), ensure_ascii=False, sort_keys=True, allow_nan=False
+    )
     return hashlib.sha256(text.encode()).hexdigest()
 
 
@@ -229,6 +220,7 @@ def _check_question(q: Question) -> None:
     ids = [x.test_id for x in case.events] + [x.test_id for x in case.looks]
     ids += [x.test_id for x in case.observations] + [x.test_id for x in case.verdicts]
     ids += [x.test_id for x in case.opinions] + [x.test_id for x in case.signatures]
+    ids += [x.test_id or "" for x in case.second_opinions]
     _need(set(ids) <= {test_id}, "a record belongs to another test")
     _need(all(r.id == test_id for r in case.revisions), "a revision belongs to another test")
     _need(len(looks) == len(case.looks), "two looks have one id")

@@ -53,4 +53,5 @@ def without_names(case: Case) -> Case:
         observations=tuple(by(o) for o in case.observations),
         opinions=tuple(by(o) for o in case.opinions),
         signatures=tuple(by(s) for s in case.signatures),
+        second_opinions=tuple(by(s) for s in case.second_opinions),
     )

@@ -17,10 +17,10 @@ from jartest.exchange.words import (
     say_water,
     say_word,
 )
-from jartest.records.model import Case
+from jartest.records.model import Case, PhotoMark
 
 if TYPE_CHECKING:
-    from jartest.exchange.manifest import Answer, PhotoMark, Question
+    from jartest.exchange.manifest import Answer, Question
 
 __all__ = ["answer_page", "question_page"]
 

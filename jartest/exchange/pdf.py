@@ -102,6 +102,14 @@ class Sheet(FPDF):
                     self.cell(width, high, line, new_x="LMARGIN", new_y="NEXT")
             lines = lines[fitting:]
 
+    def few_words(self, text: str, most: int, *, size: float, bold: bool = False, width: float = 0) -> None:
+        """At most so many lines of words; what is left over ends in dots."""
+        self.set_font(LETTERS, "B" if bold else "", size)
+        lines = self._lines(text, width, size * _MM_PER_PT * _LINE)
+        if len(lines) > most:
+            lines = [*lines[: most - 1], lines[most - 1].rstrip()[:-1] + "…"]
+        self.words("\n".join(lines), size=size, bold=bold, width=width)
+
     def heading(self, text: str, *, keep: float = 14) -> None:
         """A heading with at least `keep` mm of what follows on its page."""
         self.need(keep + 8)
