@@ -1,0 +1,51 @@
+"""Render pictures with truth into a zip:  python -m jartest.imaging.fit.pictures OUT.zip --seconds 500."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import time
+import zipfile
+import cv2
+
+from jartest.imaging.fit import scene
+from jartest.imaging.fit.shots import looks
+
+__all__ = ["main"]
+
+
+def main(argv: list[str] | None = None) -> None:
+    """Render every step-th set of vessels from the first on, until the time or the number is reached."""
+    p = argparse.ArgumentParser(description=main.__doc__)
+    p.add_argument("out")
+    p.add_argument("--first", type=int, default=0)
+    p.add_argument("--step", type=int, default=1)
+    p.add_argument("--count", type=int, default=1_000_000)
+    p.add_argument("--seconds", type=float, default=1e9)
+    p.add_argument("--megabytes", type=float, default=15.5)
+    p.add_argument("--variant", default="cuda_ad_rgb")
+    p.add_argument("--width", type=int, default=288)
+    p.add_argument("--height", type=int, default=384)
+    p.add_argument("--spp", type=int, default=64)
+    p.add_argument("--looks", type=int, default=6)
+    a = p.parse_args(argv)
+    scene.use(a.variant)
+    start, done, size = time.monotonic(), 0, 0
+    with zipfile.ZipFile(a.out, "w", zipfile.ZIP_DEFLATED) as z:
+        for i in range(a.first, a.first + a.step * a.count, a.step):
+            if time.monotonic() - start > a.seconds or size > a.megabytes * 1e6:
+                break
+            for k, (picture, truth) in enumerate(
+                scene.shoot(looks(i, a.looks, width=a.width, height=a.height, spp=a.spp))
+            ):
+                jpg = cv2.imencode(".webp", picture[..., ::-1], [cv2.IMWRITE_WEBP_QUALITY, 82])[1].tobytes()
+                text = json.dumps(truth)
+                z.writestr(f"r{i:06d}-{k}.webp", jpg, zipfile.ZIP_STORED)
+                z.writestr(f"r{i:06d}-{k}.json", text)
+                size += len(jpg) + len(text) // 3
+                done += 1
+    print(f"{done} pictures, {size / 1e6:.1f} MB, {time.monotonic() - start:.0f} s", flush=True)
+
+
+if __name__ == "__main__":
+    main()

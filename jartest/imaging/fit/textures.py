@@ -1,0 +1,227 @@
+"""Drawn textures: backdrops, benches and skies, and the photographs that may stand behind a jar."""
+
+from __future__ import annotations
+
+import functools
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+__all__ = ["BACKDROPS", "BENCHES", "FITTED_PHOTOS", "backdrop", "bench", "noise", "photo"]
+
+Image = NDArray[np.float32]
+Rng = np.random.Generator
+
+# Of scikit-image's own pictures only these are ever shown in fitting; all others stay unseen for the check
+# that a picture without a jar is told as such.
+FITTED_PHOTOS = ("brick", "grass", "gravel", "coffee", "rocket", "camera", "text", "colorwheel", "retina", "coins")
+
+BACKDROPS = (
+    "card", "grey", "dark", "wall", "board", "clutter", "outdoor", "stripes", "checks", "bricks", "tiles",
+    "blind", "print", "photo", "photo", "blobs", "shelf", "gradient",
+)  # fmt: skip
+BENCHES = ("wood", "steel", "dark", "concrete", "cloth", "white", "planks", "photo")
+
+
+def noise(rng: Rng, shape: tuple[int, int], octaves: int = 5, base: int = 4, falloff: float = 0.55) -> Image:
+    """Fractal noise in [0, 1]."""
+    out = np.zeros(shape, np.float32)
+    amp = 1.0
+    for o in range(octaves):
+        n = base * 2**o
+        rows, cols = (max(2, int(n * s / max(shape)) + 2) for s in shape)
+        grid = rng.random((rows, cols)).astype(np.float32)
+        out += amp * cv2.resize(grid, shape[::-1], interpolation=cv2.INTER_CUBIC)
+        amp *= falloff
+    lo, hi = np.percentile(out[::3, ::3], [1, 99])
+    return np.clip((out - lo) / (hi - lo + 1e-9), 0, 1).astype(np.float32)
+
+
+@functools.cache
+def _photos() -> tuple[Image, ...]:
+    import skimage.data
+
+    out = []
+    for name in FITTED_PHOTOS:
+        a: Any = np.asarray(getattr(skimage.data, name)())
+        a = a if a.ndim == 3 else np.repeat(a[..., None], 3, -1)
+        out.append((a[..., :3].astype(np.float32) / 255) ** 2.2)
+    return tuple(out)
+
+
+def photo(rng: Rng, shape: tuple[int, int]) -> Image:
+    """A random part of one of the photographs, linear light."""
+    a = _photos()[int(rng.integers(len(_photos())))]
+    s = float(rng.uniform(0.4, 1.0))
+    h, w = max(8, int(a.shape[0] * s)), max(8, int(a.shape[1] * s))
+    y, x = int(rng.integers(a.shape[0] - h + 1)), int(rng.integers(a.shape[1] - w + 1))
+    part = a[y : y + h, x : x + w]
+    if rng.random() < 0.5:
+        part = part[:, ::-1]
+    if rng.random() < 0.3:
+        part = part[..., rng.permutation(3)]
+    img = cv2.resize(np.ascontiguousarray(part), shape[::-1], interpolation=cv2.INTER_LINEAR)
+    return (img * rng.uniform(0.5, 1.2)).clip(0.01, 0.97).astype(np.float32)
+
+
+def _colour(rng: Rng) -> Image:
+    grey = rng.uniform(0.03, 0.9)
+    return (grey + (rng.random(3) - 0.5) * rng.choice([0.06, 0.3, 0.7])).clip(0.02, 0.95).astype(np.float32)
+
+
+def _flat(rng: Rng, shape: tuple[int, int], colour: Image, rough: float) -> Image:
+    n = noise(rng, shape, 5, 3)
+    return (colour + rough * (n[..., None] - 0.5)).astype(np.float32)
+
+
+def _stripes(rng: Rng, shape: tuple[int, int], checks: bool) -> Image:
+    h, w = shape
+    yy, xx = np.mgrid[:h, :w].astype(np.float32)
+    a = float(rng.choice([0, 90, 0, 90, rng.uniform(0, 180)])) * np.pi / 180
+    period = float(np.exp(rng.uniform(np.log(8), np.log(160))))
+    u = np.sin((xx * np.cos(a) + yy * np.sin(a)) * 2 * np.pi / period)
+    if checks:
+        u = u * np.sin((-xx * np.sin(a) + yy * np.cos(a)) * 2 * np.pi / period)
+    t = (1 / (1 + np.exp(-u * float(rng.choice([1.5, 30.0])))))[..., None]
+    c0, c1 = _colour(rng), _colour(rng)
+    if rng.random() < 0.5:  # ribbed: low contrast
+        c1 = (c0 * rng.uniform(0.6, 0.95)).astype(np.float32)
+    return (c0 * t + c1 * (1 - t) + 0.05 * (noise(rng, shape)[..., None] - 0.5)).astype(np.float32)
+
+
+def _bricks(rng: Rng, shape: tuple[int, int], tiles: bool) -> Image:
+    h, w = shape
+    bh = int(rng.integers(24, 90))
+    bw = bh if tiles else bh * 2
+    base, joint = _colour(rng), _colour(rng)
+    img = np.empty((h, w, 3), np.float32)
+    img[:] = joint
+    for j, y in enumerate(range(0, h, bh)):
+        off = 0 if tiles else (j % 2) * bw // 2
+        for x in range(-off, w, bw):
+            img[y + 3 : y + bh, max(0, x + 3) : max(0, x + bw)] = base * rng.uniform(0.8, 1.2)
+    return (img + 0.1 * (noise(rng, shape, 6, 12, 0.8)[..., None] - 0.5)).astype(np.float32)
+
+
+def _shelf(rng: Rng, shape: tuple[int, int], rounded: bool) -> Image:
+    h, w = shape
+    img = np.empty((h, w, 3), np.float32)
+    img[:] = _colour(rng) * 0.5
+    y = 0
+    while y < h:
+        sh = int(rng.integers(90, 240))
+        x = 0
+        while x < w:
+            bw, bh = int(rng.integers(25, 130)), int(sh * rng.uniform(0.4, 0.92))
+            top = max(0, y + sh - bh)
+            box = img[top : y + sh - 8, x : x + bw - 4]
+            box[:] = _colour(rng)
+            for _ in range(int(rng.integers(0, 3))):  # bands, as of a label or a drink
+                a, b = sorted(rng.integers(0, max(2, box.shape[0]), 2))
+                box[a:b] = _colour(rng)
+            if rounded and box.shape[1] > 4:
+                shade = np.sqrt(1 - np.linspace(-0.97, 0.97, box.shape[1]) ** 2)
+                box *= (0.35 + 0.75 * shade)[None, :, None].astype(np.float32)
+            x += bw
+        img[y + sh - 8 : y + sh] = _colour(rng) * 0.6
+        y += sh
+    return (img + 0.05 * (noise(rng, shape)[..., None] - 0.5)).astype(np.float32)
+
+
+def _print(rng: Rng, shape: tuple[int, int]) -> Image:
+    h, w = shape
+    img = np.full((h, w, 3), rng.uniform(0.5, 0.9), np.float32)
+    step = int(rng.integers(12, 50))
+    for y in range(step, h - step, step):
+        x = step
+        while x < w - step:
+            n = int(rng.integers(step // 4, step * 2))
+            img[y : y + step // 2, x : x + n] = rng.uniform(0.02, 0.3)
+            x += n + step // 3
+    return img
+
+
+def _outdoor(rng: Rng, shape: tuple[int, int]) -> Image:
+    h, w = shape
+    g = noise(rng, shape, 7, 8, 0.75)[..., None]
+    img = np.empty((h, w, 3), np.float32)
+    img[:] = np.array([0.08, 0.16, 0.05]) + g * np.array([0.18, 0.28, 0.1])
+    lawn = int(h * rng.uniform(0.35, 0.6))
+    img[lawn:] = (np.array([0.16, 0.26, 0.08]) + g[lawn:] * np.array([0.12, 0.18, 0.06])) * rng.uniform(0.6, 1.4)
+    img[: int(h * rng.uniform(0, 0.3))] = [0.75, 0.85, 0.95]
+    return img
+
+
+def _blobs(rng: Rng, shape: tuple[int, int]) -> Image:
+    img = np.empty((*shape, 3), np.float32)
+    img[:] = _colour(rng)
+    for _ in range(int(rng.integers(10, 60))):
+        centre = (int(rng.integers(shape[1])), int(rng.integers(shape[0])))
+        axes = (int(rng.integers(5, 140)), int(rng.integers(5, 140)))
+        cv2.ellipse(img, centre, axes, float(rng.uniform(0, 180)), 0, 360, _colour(rng).tolist(), -1, cv2.LINE_AA)
+    if rng.random() < 0.7:  # out of focus
+        img = cv2.GaussianBlur(img, (0, 0), float(rng.uniform(2, 14))).astype(np.float32)
+    return img
+
+
+def backdrop(rng: Rng, kind: str, shape: tuple[int, int] = (700, 900)) -> Image:
+    """Linear reflectance of what stands behind the jar."""
+    h, w = shape
+    if kind == "photo":
+        return photo(rng, shape)
+    if kind in ("stripes", "checks"):
+        img = _stripes(rng, shape, kind == "checks")
+    elif kind in ("bricks", "tiles"):
+        img = _bricks(rng, shape, kind == "tiles")
+    elif kind in ("clutter", "shelf"):
+        img = _shelf(rng, shape, kind == "shelf")
+    elif kind == "print":
+        img = _print(rng, shape)
+    elif kind == "outdoor":
+        img = _outdoor(rng, shape)
+    elif kind == "blobs":
+        img = _blobs(rng, shape)
+    elif kind == "board":
+        img = _flat(rng, shape, _colour(rng), 0.06)
+        yy, xx = np.mgrid[:h, :w]
+        p = int(rng.integers(20, 60))
+        img[((yy % p - p / 2) ** 2 + (xx % p - p / 2) ** 2) < (p * 0.11) ** 2] *= 0.25
+    elif kind == "blind":
+        img = _flat(rng, shape, _colour(rng), 0.05)
+        p = int(rng.integers(10, 40))
+        img *= (0.55 + 0.45 * (np.arange(h) % p / p))[:, None, None].astype(np.float32)
+    elif kind == "gradient":
+        a, b = _colour(rng), _colour(rng)
+        t = np.linspace(0, 1, h, dtype=np.float32)[:, None, None]
+        img = np.repeat(a * t + b * (1 - t), w, 1).astype(np.float32)
+    else:
+        base = {"card": rng.uniform(0.7, 0.9), "grey": rng.uniform(0.2, 0.5), "dark": rng.uniform(0.02, 0.08)}
+        colour = np.full(3, base[kind], np.float32) if kind in base else _colour(rng)
+        img = _flat(rng, shape, colour, 0.03 if kind in base else 0.12)
+        if kind == "wall":
+            row = int(h * rng.uniform(0.3, 0.8))
+            img[row : row + int(rng.integers(4, 40))] *= float(rng.uniform(0.5, 1.4))
+    return img.clip(0.02, 0.95)
+
+
+def bench(rng: Rng, kind: str, shape: tuple[int, int] = (800, 800)) -> Image:
+    """Linear reflectance of what the jar stands on."""
+    h, w = shape
+    if kind == "photo":
+        return photo(rng, shape)
+    if kind in ("wood", "planks"):
+        n = cv2.resize(noise(rng, (h, 60), 5, 6), (w, h))
+        base = np.array([0.42, 0.28, 0.16]) * rng.uniform(0.5, 1.6)
+        img = base * (0.6 + 0.7 * n[..., None]) + 0.06 * (noise(rng, shape, 6, 20, 0.8)[..., None] - 0.5)
+        if kind == "planks":
+            img[:, :: int(rng.integers(60, 160))] *= 0.3
+        return img.clip(0.02, 0.9).astype(np.float32)
+    base = {"steel": (0.42, 0.08), "dark": (0.05, 0.04), "concrete": (0.5, 0.2), "white": (0.82, 0.04)}
+    if kind in base:
+        level, rough = base[kind]
+        octaves = (6, 30, 0.8) if kind == "concrete" else (4, 3, 0.55)
+        n = noise(rng, shape, *octaves)
+        return np.repeat((level + rough * (n - 0.5))[..., None], 3, -1).clip(0.02, 0.9).astype(np.float32)
+    return _flat(rng, shape, _colour(rng), 0.1).clip(0.02, 0.9)
