@@ -5,6 +5,7 @@ from __future__ import annotations
 import unicodedata
 from collections import defaultdict
 from collections.abc import Callable, Mapping, Sequence
+from datetime import UTC, date, datetime, time, timedelta
 from typing import Any, TypeVar, get_args
 
 from sqlalchemy import (
@@ -212,8 +213,11 @@ def _holding(typed: str) -> list[ColumnElement[bool]]:
     if len(typed) > _SEARCH_LETTERS:
         msg = f"A search takes up to {_SEARCH_LETTERS} letters, not {len(typed)}; use fewer words."
         raise BadEntry(msg)
-    conditions = []
+    conditions: list[ColumnElement[bool]] = []
     for word in fold(typed).split():
+        if word.startswith(("since:", "until:")):
+            conditions.append(_opened(word))
+            continue
         said = select(words.c.id).where(words.c.word.contains(word, autoescape=True))
         ways: list[ColumnElement[bool]] = [
             tests.c.number.in_(select(word_tests.c.number).where(word_tests.c.word_id.in_(said)))
@@ -228,6 +232,19 @@ def _holding(typed: str) -> list[ColumnElement[bool]]:
             ]
         conditions.append(or_(*ways))
     return conditions
+
+
+def _opened(word: str) -> ColumnElement[bool]:
+    """Condition on tests of `since:2026-03-01` or `until:2026-03-31`: opened on that day (UTC) or later, or earlier."""
+    way, day = word.split(":", 1)
+    try:
+        midnight = datetime.combine(date.fromisoformat(day), time(), UTC)
+    except ValueError as e:
+        msg = f"{day!r} is no day; write it like {way}:2026-03-31."
+        raise BadEntry(msg) from e
+    if way == "since":
+        return tests.c.opened_at >= midnight
+    return tests.c.opened_at < midnight + timedelta(days=1)
 
 
 def count_tests(connection: Connection, typed: str) -> int:

@@ -151,6 +151,7 @@ class Store(ParcelBooks):
             blank = {"test_id": test_id, "number": opened["number"], "plan": "", "said": ""}
             c.execute(insert(search_texts).values(blank))
             _add_revision(c, test_id, 1, plan, by, at)
+            _also_say(c, test_id, f"{at + timedelta(minutes=utc_offset_min):%Y-%m-%d}")
             return _latest(c, test_id)
 
     def revise(

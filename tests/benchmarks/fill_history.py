@@ -213,7 +213,7 @@ def _one(
         *(r["lot"] for r in rows[t.products]),
     )
     rows[t.search_texts] = [
-        {"test_id": test_id, "number": n, "plan": plan, "said": fold(by, other, said, *noted), "machine_word": machine,
+        {"test_id": test_id, "number": n, "plan": plan, "said": fold(by, other, said, *noted, f"{opened:%Y-%m-%d}"), "machine_word": machine,
          "person_word": word}
     ]  # fmt: skip
     return rows
