@@ -12,6 +12,7 @@ from datetime import datetime
 from typing import Literal
 
 from jartest.imaging.values import Frame, Marks, Reading
+from jartest.plan.scaling import RecipeRequest
 from jartest.plan.schedule import Slot
 from jartest.verdict.values import Verdict, Word
 
@@ -80,7 +81,10 @@ class JarUsed:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TestPlan:
-    """What is to be tried: title, water, products in the order they go in, jar, and when to look."""
+    """What is to be tried: title, water, products in the order they go in, jar, and when to look.
+
+    `recipe` is the tank's, where the amounts were reckoned from one; its products stand as they were typed.
+    """
 
     __test__ = False  # not a test case, whatever its name says to a test runner
 
@@ -90,6 +94,7 @@ class TestPlan:
     jar: JarUsed = field(default_factory=JarUsed)
     schedule: tuple[Slot, ...] = ()
     notes: str = ""
+    recipe: RecipeRequest | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -29,6 +29,7 @@ from jartest.records.model import (
     Water,
 )
 from jartest.records.tables import FRAME
+from jartest.records.tank_rows import recipe_of, recipe_to_json
 from jartest.verdict.values import Verdict
 
 __all__ = [
@@ -79,6 +80,7 @@ def revision_row(plan: TestPlan) -> _Values:
         "jar_volume_ml": plan.jar.volume_ml,
         "jar_inner_diameter_mm": plan.jar.inner_diameter_mm,
         "schedule": [slot.to_json() for slot in plan.schedule],
+        "recipe": recipe_to_json(plan.recipe),
     }
 
 
@@ -102,6 +104,7 @@ def jar_test_of(row: RowMapping, products: Sequence[Product]) -> JarTest:
         jar=jar,
         schedule=tuple(Slot.from_json(d) for d in row["schedule"]),
         notes=row["notes"],
+        recipe=recipe_of(row["recipe"]),
     )
     return JarTest(
         id=row["test_id"],

@@ -54,6 +54,7 @@ from jartest.records.tables import (
     tests,
     verdicts,
 )
+from jartest.records.tank import TankBooks, remove_cards_of
 from jartest.verdict.values import Word
 
 __all__ = ["Store"]
@@ -61,7 +62,7 @@ __all__ = ["Store"]
 _BATCH = 500  # tests whose records are held in memory at once
 
 
-class Store(ParcelBooks):
+class Store(ParcelBooks, TankBooks):
     """The records of one shop, in a SQLite file or on a PostgreSQL server."""
 
     def __init__(self, engine: Engine) -> None:
@@ -278,6 +279,7 @@ class Store(ParcelBooks):
             sha256s = shown.scalars().all()
             of_looks = select(looks.c.id).where(looks.c.test_id.in_(ids))
             remove_parcels_of(c, ids)
+            remove_cards_of(c, ids)
             _forget_summaries(c, ids)
             c.execute(delete(readings).where(readings.c.look_id.in_(of_looks)))
             for table in (signatures, opinions, verdicts, observations, looks, events):
@@ -349,6 +351,13 @@ class Store(ParcelBooks):
         """Every look, of whatever test, that holds this photo."""
         with self._reading() as c:
             return queries.list_looks(c, looks.c.photo_sha256 == sha256)
+
+    def looks_not_read_by(self, method: str) -> tuple[str, ...]:
+        """Ids of the looks that have no reading of this method version yet, oldest first."""
+        read = select(readings.c.look_id).where(readings.c.method == method)
+        with self._reading() as c:
+            query = select(looks.c.id).where(looks.c.id.not_in(read)).order_by(looks.c.seq)
+            return tuple(c.execute(query).scalars())
 
     def known_products(self) -> tuple[Product, ...]:
         """Products of earlier tests, last used first, without lots and amounts."""

@@ -220,6 +220,7 @@ revisions = Table(
     Column("jar_volume_ml", Double, nullable=False),
     Column("jar_inner_diameter_mm", Double),
     Column("schedule", _JSON, nullable=False),
+    Column("recipe", _JSON),
     CheckConstraint("revision >= 1", name="revision"),
 )
 
