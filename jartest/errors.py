@@ -9,8 +9,10 @@
     ├── BadParcel (ValueError)       a file that came in is no parcel or backup that can be taken
     ├── BadLimits (ValueError)       the file of limits cannot be used
     ├── NotFound (LookupError)       no such test, look, photo or product
+    │   └── Lapsed                   a link that was good until its test was signed or stopped
     ├── Conflict (RuntimeError)      somebody else saved first; nothing was overwritten
-    └── StoreFault (OSError)         the world failed: disk full, read-only, locked, damaged
+    ├── StoreFault (OSError)         the world failed: disk full, read-only, locked, damaged
+    └── CameraFault (OSError)        the camera gives no picture
 
 A message is one sentence: what is wrong, the value seen, what to do; no path or secret that
 its reader may not see.  A poor photo is no error: it is a flag on the reading.
@@ -45,9 +47,17 @@ class NotFound(JartestError, LookupError):
     """No such test, look, photo or product."""
 
 
+class Lapsed(NotFound):
+    """A link that was good until its test was signed or stopped."""
+
+
 class Conflict(JartestError, RuntimeError):
     """Somebody else saved first; nothing was overwritten."""
 
 
 class StoreFault(JartestError, OSError):
     """The disk, the database or the folder failed."""
+
+
+class CameraFault(JartestError, OSError):
+    """The camera is not there, or gives no picture."""

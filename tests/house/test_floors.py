@@ -17,11 +17,21 @@ HOMES = {
     "alembic": ("jartest.records",),
     "streamlit": ("jartest.screens",),
     "pandas": ("jartest.screens", "jartest.history", "jartest.exchange"),
+    "starlette": ("jartest.field", "jartest.screens"),
+    "segno": ("jartest.field",),
+    "cryptography": ("jartest.field",),
     "click": ("jartest.cli",),
 }
 # Below the recorder nothing asks the world for time, chance or settings.
 WORLD = {"random", "time", "uuid", "secrets", "platformdirs"}
-ABOVE = ("jartest.recorder", "jartest.samples", "jartest.settings", "jartest.screens", "jartest.cli")
+ABOVE = (
+    "jartest.recorder",
+    "jartest.samples",
+    "jartest.settings",
+    "jartest.field",
+    "jartest.screens",
+    "jartest.cli",
+)
 
 
 def modules(repo: Path) -> dict[str, Path]:

@@ -1,0 +1,183 @@
+"""A photo from a phone: one plain page a jar, no script, no websocket that could lose it.
+
+The answer that a photo was received is sent only once the photo is on disk, its look in the store and its
+reading made.  Sending the same photo again is answered the same and kept once.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import partial
+from urllib.parse import quote, unquote
+
+from anyio import CapacityLimiter, to_thread
+from starlette.datastructures import UploadFile
+from starlette.exceptions import HTTPException
+from starlette.formparsers import MultiPartException, MultiPartParser
+from starlette.requests import ClientDisconnect, Request
+from starlette.responses import Response
+from starlette.routing import Route
+
+from jartest.errors import BadEntry, BadPhoto, Conflict, JartestError, Lapsed, NotFound
+from jartest.field import capture_words as words
+from jartest.field.access import Access, Tries
+from jartest.field.links import FOLDER, case_of
+from jartest.field.pages import plain_page, say
+from jartest.imaging.photo import MAX_BYTES
+from jartest.plan.schedule import EXTRA, next_look
+from jartest.recorder import LookTaken, Recorder
+from jartest.records.model import Case
+
+__all__ = ["capture_routes", "choose_slot", "keep_photo"]
+
+_NAME_COOKIE = "jartest_name"
+_NAME_S = 365 * 86400
+_A_MINUTE = 30  # photos of one jar in a minute; more is no person (our choice)
+_AT_ONCE = 8  # bodies held in memory at a time, each of at most MAX_BYTES (our choice)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sent:
+    """What came with the form."""
+
+    data: bytes
+    name: str
+    by: str
+    slot: str
+    again: bool
+
+
+def capture_routes(recorder: Recorder, access: Access, *, ticks: Callable[[], float]) -> list[Route]:
+    """The capture page of every running test, and where it sends the photo."""
+    limit = Tries(limit=_A_MINUTE, window_s=60.0, clock=ticks)
+    bodies, readers = CapacityLimiter(_AT_ONCE), CapacityLimiter(2)
+    locks = tuple(threading.Lock() for _ in range(64))  # one test, one photo at a time
+
+    def keep(link: str, sent: Sent) -> tuple[Case, LookTaken]:
+        case = case_of(recorder, access, link)
+        with locks[int(case.test.id[:8], 16) % len(locks)]:
+            taken = keep_photo(recorder, case.test.id, sent)
+        return recorder.case(case.test.id), taken
+
+    async def show(request: Request) -> Response:
+        try:
+            case = await to_thread.run_sync(case_of, recorder, access, request.path_params["link"])
+        except JartestError as e:
+            return _told(e)
+        wanted = request.query_params
+        return words.form_page(
+            case,
+            recorder.standing(case),
+            slot=wanted.get("slot", ""),
+            again="again" in wanted,
+            pick="pick" in wanted,
+            by=_name_of(request),
+            now=recorder.now(),
+        )
+
+    async def take(request: Request) -> Response:
+        link = request.path_params["link"]
+        try:
+            await to_thread.run_sync(case_of, recorder, access, link)  # before a byte of the photo is read
+            if not limit.allow(link):
+                return _busy("Too many photos of this jar in one minute; wait a minute and send it again.")
+            if bodies.available_tokens < 1:
+                return _busy(
+                    "Many photos are coming in at this moment; wait a few seconds and send it again."
+                )
+            async with bodies:
+                sent = await _read_form(request)
+                case, taken = await to_thread.run_sync(partial(keep, link, sent), limiter=readers)
+        except ClientDisconnect:
+            return Response(status_code=400)  # nobody is there to read it, and nothing was kept
+        except HTTPException as e:  # too large or too slow, from the gate
+            return _not_kept(e.detail, e.status_code)
+        except JartestError as e:
+            return _told(e)
+        answer = words.taken_page(case, recorder.standing(case), taken, now=recorder.now())
+        answer.set_cookie(
+            _NAME_COOKIE, quote(sent.by), max_age=_NAME_S, path=FOLDER, samesite="lax", httponly=True
+        )
+        return answer
+
+    path = FOLDER + "/{link}"
+    return [Route(path, show, methods=["GET"]), Route(path, take, methods=["POST"])]
+
+
+# ------------------------------------------------------------------------ keeping
+def keep_photo(recorder: Recorder, test_id: str, sent: Sent) -> LookTaken:
+    """The look that now holds this photo; a photo that this test already has stays where it is.
+
+    Raises
+    ------
+    BadPhoto
+        If it is no photo; nothing is kept then.
+    """
+    slot = sent.slot
+    sha256 = hashlib.sha256(sent.data).hexdigest()
+    held = [x for x in recorder.store.looks_of_photo(sha256) if x.test_id == test_id]
+    slot = held[0].slot if held else choose_slot(recorder, test_id, slot, again=sent.again)
+    return recorder.take_look(test_id, slot=slot, data=sent.data, name=sent.name, by=sent.by)
+
+
+def choose_slot(recorder: Recorder, test_id: str, asked: str, *, again: bool) -> str:
+    """The slot for a new photo: the one asked for, unless it was taken since the page was opened."""
+    case = recorder.case(test_id)
+    due = recorder.standing(case).due
+    states = {d.slot.key: d.state for d in due}
+    if asked == EXTRA or (asked in states and (again or states[asked] != "taken")):
+        return asked
+    following = next_look([d for d in due if d.state in ("due", "late")])
+    return EXTRA if following is None else following.slot.key
+
+
+# ------------------------------------------------------------------------ reading
+async def _read_form(request: Request) -> Sent:
+    parser = MultiPartParser(request.headers, request.stream(), max_files=1, max_fields=4, max_part_size=1000)
+    parser.spool_max_size = MAX_BYTES * 2  # in memory alone: the temporary folder may be full or elsewhere
+    if not request.headers.get("content-type", "").startswith("multipart/form-data"):
+        raise BadEntry(
+            "What came is no form with a photo; open the page again and send the photo from there."
+        )
+    try:
+        form = await parser.parse()
+    except MultiPartException as e:
+        raise BadPhoto("What came breaks off or is no form with a photo; send it again.") from e
+    photo = form.get("photo")
+    if not isinstance(photo, UploadFile):
+        raise BadPhoto("No photo came with it; take or choose one, then send.")
+    data = await photo.read()
+    await photo.close()
+
+    def text(key: str) -> str:
+        value = form.get(key, "")
+        return value if isinstance(value, str) else ""
+
+    by = text("by").strip()
+    if not by or len(by) > 80:
+        raise BadEntry("Write your name above the photo, so that the record can say who took it.")
+    name = (photo.filename or "photo").replace("\\", "/").rpartition("/")[2][:120]
+    return Sent(data=data, name=name, by=by, slot=text("slot"), again=bool(text("again")))
+
+
+def _name_of(request: Request) -> str:
+    return unquote(request.cookies.get(_NAME_COOKIE, ""))[:80]
+
+
+# ----------------------------------------------------------------------- refusing
+def _told(e: JartestError) -> Response:
+    kinds = ((Lapsed, 410), (NotFound, 404), (BadPhoto, 422), (BadEntry, 422), (Conflict, 409))
+    return _not_kept(str(e), next((status for kind, status in kinds if isinstance(e, kind)), 503))
+
+
+def _busy(text: str) -> Response:
+    return _not_kept(text, 429, {"Retry-After": "60"})
+
+
+def _not_kept(text: str, status: int, headers: dict[str, str] | None = None) -> Response:
+    back = "" if status in (404, 410) else '<a class="b" href="">Back to the camera</a>'
+    body = f'<p role="alert"><b>Not kept.</b> {say(text)}</p>{back}'
+    return plain_page("No photo was kept", body, status=status, headers=headers)
