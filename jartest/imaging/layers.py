@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -123,7 +122,7 @@ def _foam_top(seen: RowsSeen) -> float:
 def _colour(strip: Strip, bottom: float, top: float) -> Floats:
     """Median colour between two heights."""
     edge = min(0.01, (top - bottom) / 4)
-    inside = (FRACTIONS > bottom + edge) & (FRACTIONS < top - edge)
+    inside = (bottom + edge < FRACTIONS) & (top - edge > FRACTIONS)
     if not inside.any():
         inside = np.abs(FRACTIONS - (bottom + top) / 2) <= _ROW
     return np.asarray(
@@ -132,7 +131,7 @@ def _colour(strip: Strip, bottom: float, top: float) -> Floats:
 
 
 def _kind(seen: RowsSeen, bottom: float, top: float) -> LayerKind:
-    inside = (FRACTIONS > bottom) & (FRACTIONS < top)
+    inside = (bottom < FRACTIONS) & (top > FRACTIONS)
     if not inside.any():
         inside = np.abs(FRACTIONS - (bottom + top) / 2) <= _ROW
     mean = seen.kinds[inside].mean(axis=0)
@@ -155,6 +154,8 @@ def _sensible(kinds: list[LayerKind], edges: list[float], clear: list[float]) ->
             out[k] = "body"
     if len(liquid) == 1:
         out[liquid[0]] = "body"
+    elif any(out[k] == "body" for k in liquid[1:]):
+        out[0] = "settled"  # two bodies in one jar have parted: the lower one is what went down
     for k in liquid:
         others = sum(edges[j + 1] - edges[j] for j in liquid if j != k and not clear[j] >= _SEEN_THROUGH)
         if out[k] == "body" and clear[k] >= _SEEN_THROUGH and others > _TRACE:

@@ -38,7 +38,8 @@ def draw_overlay(photo: Photo, reading: Reading, *, width_px: int = 1080) -> byt
     picture = _reduced(photo, width_px)
     draw = ImageDraw.Draw(picture)
     scale = picture.width / photo.width_px
-    font = ImageFont.load_default(size=max(11, picture.width / 30))
+    letter = max(11.0, picture.width / 30)
+    font = ImageFont.load_default(size=letter)
     if not reading.jar_found or reading.jar is None:
         _word(draw, (picture.width * 0.03, picture.width * 0.03), "no jar found", font)
         return _jpeg(picture)
@@ -53,7 +54,7 @@ def draw_overlay(photo: Photo, reading: Reading, *, width_px: int = 1080) -> byt
     for row, word, kind in _levels(reading, frame):
         _level(draw, frame, row, kind, scale)
         x = (frame.right_px if math.isfinite(frame.right_px) else photo.width_px * 0.7) * scale
-        y = _free(row * scale, used, font.size * 1.25)
+        y = _free(row * scale, used, letter * 1.25)
         _word(draw, (min(x + 6, picture.width * 0.99), y), word, font, right=picture.width)
     return _jpeg(picture)
 

@@ -146,11 +146,11 @@ def _crop(photo: Photo, frame: Frame, rows: float) -> _Crop:
     low = int(min(photo.height_px, math.ceil(frame.floor_px + 0.25 * high + 0.2 * half)))
     left = int(max(0, math.floor(frame.left_px - 0.6 * half)))
     right = int(min(photo.width_px, math.ceil(frame.right_px + 0.6 * half)))
-    part = photo.pixels[top:low, left:right]
+    part = np.asarray(photo.pixels[top:low, left:right])
     scale = min(1.0, rows / high)
     if scale < 1:
         size = (max(8, round(part.shape[1] * scale)), max(8, round(part.shape[0] * scale)))
-        part = cv2.resize(part, size, interpolation=cv2.INTER_AREA)
+        part = np.asarray(cv2.resize(part, size, interpolation=cv2.INTER_AREA), np.uint8)
     lab = cv2.cvtColor(part.astype(np.float32) / 255, cv2.COLOR_RGB2LAB)
     return _Crop(np.asarray(lab, np.float32), left, top, scale)
 
@@ -179,13 +179,19 @@ def find_geometry(photo: Photo, frame: Frame) -> Geometry:
     if frame.tilt_deg:
         leans = [math.tan(math.radians(frame.tilt_deg + d)) for d in (-0.5, 0, 0.5)]
     best = max(
-        (_best_sag(crop, base, lean, np.linspace(-0.12, 0.5, 32), growth) for lean in leans),
+        (
+            _best_sag(crop, base, lean, np.linspace(-0.12, 0.5, 32, dtype=np.float32), growth)
+            for lean in leans
+        ),
         key=lambda g: g.score,
     )
     fine = [best.lean + math.tan(math.radians(d)) for d in (-0.6, -0.3, 0, 0.3, 0.6)]
     mid = (best.sag_floor + best.sag_surface) / 2
     return max(
-        (_best_sag(crop, base, lean, mid + np.linspace(-0.02, 0.02, 9), growth) for lean in fine),
+        (
+            _best_sag(crop, base, lean, np.linspace(mid - 0.02, mid + 0.02, 9, dtype=np.float32), growth)
+            for lean in fine
+        ),
         key=lambda g: g.score,
     )
 

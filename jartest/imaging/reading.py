@@ -22,6 +22,7 @@ __all__ = ["METHOD", "read_photo"]
 
 METHOD = "reading-1"
 
+_CONFIDENT = 0.6  # of the frame; a person and a frame carried over from a person have 1
 _BURNT = 0.5  # part of the contents with L* above 99
 _BLACK = 0.6  # part with L* below 4
 _TILT_DEG = 10.0
@@ -54,7 +55,7 @@ def read_photo(
         carried = follow_jar(photo, *earlier)
         if carried is not None:
             start = carried
-            flags.append("carried over")
+            flags += ["carried over"] + (["jar moved"] if _has_moved(carried, earlier[1]) else [])
     frame = place(photo, start or Frame(), marks)
     if marks is not None:
         flags.append("set by hand")
@@ -72,10 +73,22 @@ def read_photo(
         return replace(base, flags=(*flags, "no jar"))
     if unsure:
         return replace(base, jar_found=True, jar=frame, flags=(*flags, *unsure))
+    if frame.floor_px - frame.surface_px < 8 or frame.right_px - frame.left_px < 8:
+        return replace(base, jar_found=True, jar=frame, flags=(*flags, "surface unsure"))
+    if not frame.confidence >= _CONFIDENT:
+        flags.append("surface unsure")
     scale, scale_sigma = mm_per_px(frame, inner_diameter_mm)
     if math.isnan(scale):
         flags.append("no scale")
     return _measured(base, photo, frame, flags, scale, scale_sigma)
+
+
+def _has_moved(now: Frame, then: Frame) -> bool:
+    """True where the jar stands elsewhere in the photo by more than a quarter of its width."""
+    wide = then.right_px - then.left_px
+    return abs(now.left_px + now.right_px - then.left_px - then.right_px) / 2 > wide / 4 or (
+        abs(now.floor_px - then.floor_px) > wide / 4
+    )
 
 
 def _whole(marks: Marks | None) -> bool:
@@ -114,11 +127,8 @@ def _measured(
     flags += _quality(strip, frame)
     if "overexposed" in flags or "dark" in flags:
         flocs = NO_BODY  # what is burnt out or black shows no lumps
-    heights = {
-        f"{name}{end}": v
-        for name, kind in _SHARES
-        for end, v in zip(("_fraction", "_sigma_fraction"), _thickness(layers, kind), strict=True)
-    }
+    settled, clear = _thickness(layers, "settled"), _thickness(layers, "clear")
+    floating, foam = _thickness(layers, "floating"), _thickness(layers, "foam")
     sizes = np.array([x.diameter_px for x in flocs.lumps]) * scale
     known = len(sizes) > 0 and math.isfinite(scale)
     return replace(
@@ -129,7 +139,14 @@ def _measured(
         mm_per_px=scale,
         mm_per_px_sigma=scale_sigma,
         layers=layers,
-        **heights,
+        settled_fraction=settled[0],
+        settled_sigma_fraction=settled[1],
+        clear_fraction=clear[0],
+        clear_sigma_fraction=clear[1],
+        top_layer_fraction=floating[0],
+        top_layer_sigma_fraction=floating[1],
+        foam_fraction=foam[0],
+        foam_sigma_fraction=foam[1],
         floc_index=flocs.index,
         floc_count=math.nan if math.isnan(flocs.index) else float(len(flocs.lumps)),
         floc_area_fraction=flocs.area_fraction,
@@ -138,9 +155,6 @@ def _measured(
         lumps=flocs.lumps,
         texture=_texture(strip),
     )
-
-
-_SHARES = (("settled", "settled"), ("clear", "clear"), ("top_layer", "floating"), ("foam", "foam"))
 
 
 def _quality(strip: Strip, frame: Frame) -> list[str]:

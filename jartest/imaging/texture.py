@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -33,17 +35,20 @@ def texture_figures(levels: NDArray[np.uint8], count: int = GREY_LEVELS) -> dict
     names = ("contrast", "dissimilarity", "homogeneity", "asm", "entropy", "correlation")
     if min(levels.shape) < 2:
         return dict.fromkeys(names, float("nan"))
-    from skimage.feature import graycomatrix, graycoprops  # a third of a second to import
+    from skimage import feature  # a third of a second to import
 
     angles = [0, np.pi / 4, np.pi / 2, 3 * np.pi / 4]
-    matrix = graycomatrix(levels, [1], angles, levels=count, symmetric=True, normed=True)
-    props = {
-        "contrast": "contrast",
-        "dissimilarity": "dissimilarity",
-        "homogeneity": "homogeneity",
-        "asm": "ASM",
-    }
-    out = {ours: float(graycoprops(matrix, theirs).mean()) for ours, theirs in props.items()}
-    out["entropy"] = float(graycoprops(matrix, "entropy").mean())
-    out["correlation"] = float(graycoprops(matrix, "correlation").mean())
-    return out
+    matrix_of: Any = feature.graycomatrix
+    figure_of: Any = feature.graycoprops
+    matrix = matrix_of(levels, [1], angles, levels=count, symmetric=True, normed=True)
+    return {name: float(figure_of(matrix, _PROPS[name]).mean()) for name in names}
+
+
+_PROPS = {  # our names and scikit-image's
+    "contrast": "contrast",
+    "dissimilarity": "dissimilarity",
+    "homogeneity": "homogeneity",
+    "asm": "ASM",
+    "entropy": "entropy",
+    "correlation": "correlation",
+}
