@@ -182,6 +182,21 @@ def _percent(value: float | None, sigma: float | None) -> str:
     return f"{100 * value:.1f} %" if sigma is None else f"{100 * value:.1f} ± {100 * sigma:.1f} %"
 
 
+@commands.command()
+@click.option("--by", default="jartest", show_default=True, help="Name under the new readings.")
+def remeasure(by: str) -> None:
+    """Read every kept photo again with the present method, beside the old readings; goes on after a stop."""
+    recorder = _recorder()
+    with click.progressbar(length=1, label="Reading again", file=sys.stderr) as bar:
+
+        def progress(done: int, total: int) -> None:
+            bar.length = max(total, 1)
+            bar.update(done - bar.pos)
+
+        count = recorder.remeasure(by=by, progress=progress)
+    click.echo(f"{count} looks read again.")
+
+
 # --------------------------------------------------------------------- recipe
 @commands.command()
 @click.argument("file", type=click.Path(exists=True, dir_okay=False, path_type=Path), metavar="FILE.toml")

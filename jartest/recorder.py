@@ -8,15 +8,20 @@ from __future__ import annotations
 
 import uuid
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 
 from jartest.errors import BadEntry, Conflict
+from jartest.history.before import Before
+from jartest.history.groups import group_by_shelf
+from jartest.history.next_jar import Jar
+from jartest.history.questions import Blame, History, mix_of, say_product
+from jartest.history.suspects import Prior
 from jartest.imaging.overlay import draw_overlay, shrink
 from jartest.imaging.photo import Photo, open_photo
-from jartest.imaging.reading import read_photo
+from jartest.imaging.reading import METHOD, read_photo
 from jartest.imaging.values import Frame, Marks, Reading
-from jartest.plan.schedule import EXTRA, DueLook, due_looks, say_age
+from jartest.plan.schedule import EXTRA, DueLook, default_schedule, due_looks, say_age
 from jartest.records.model import (
     Case,
     Event,
@@ -44,7 +49,7 @@ from jartest.verdict.limits import Limits
 from jartest.verdict.signs import SIGNS
 from jartest.verdict.values import Verdict, Word
 
-__all__ = ["LookTaken", "QuickLook", "Recorder", "RunningTest", "say_slot"]
+__all__ = ["LookTaken", "QuickLook", "Recorder", "RunningTest", "checked_name", "say_slot"]
 
 # A photo whose own clock differs by more than this from ours gets a warning (our choice).
 _CLOCK_MARGIN = timedelta(minutes=2)
@@ -106,6 +111,8 @@ class Recorder:
         Gives the present time, aware; the system's clock by default.
     new_id : callable
         Gives a fresh id of 32 hexadecimal digits; random by default.
+    read, method : callable, str
+        How a photo is read, as `imaging.reading.read_photo` does, and the version name of that method.
     """
 
     def __init__(
@@ -116,16 +123,24 @@ class Recorder:
         limits: Limits,
         clock: Callable[[], datetime] = lambda: datetime.now(UTC),
         new_id: Callable[[], str] = lambda: uuid.uuid4().hex,
+        read: Callable[..., Reading] = read_photo,
+        method: str = METHOD,
     ) -> None:
         self.store = store
         self.photos = photos
         self.limits = limits
         self._clock = clock
         self._new_id = new_id
+        self._read_photo = read
+        self._method = method
 
     def now(self) -> datetime:
         """The present time by this recorder's clock."""
         return self._clock()
+
+    def fresh_id(self) -> str:
+        """An id that no record has."""
+        return self._new_id()
 
     # ------------------------------------------------------------------ plan
     def start_test(self, plan: TestPlan, *, by: str, utc_offset_min: int, sample: bool = False) -> JarTest:
@@ -134,7 +149,7 @@ class Recorder:
         return self.store.add_test(
             plan,
             test_id=self._new_id(),
-            by=_name(by),
+            by=checked_name(by),
             at=self.now(),
             utc_offset_min=utc_offset_min,
             sample=sample,
@@ -150,7 +165,7 @@ class Recorder:
         """
         _check_plan(plan)
         return self.store.revise(
-            test_id, plan, expected_revision=expected_revision, by=_name(by), at=self.now()
+            test_id, plan, expected_revision=expected_revision, by=checked_name(by), at=self.now()
         )
 
     # ----------------------------------------------------------------- bench
@@ -170,8 +185,9 @@ class Recorder:
         return self._event(test_id, "mixed", by)
 
     def stop_test(self, test_id: str, *, by: str, note: str) -> Event:
-        """The test ends here, for the reason in `note`; nothing of it is lost."""
-        return self._event(test_id, "stopped", by, note=note)
+        """The test ends here, for the reason in `note`; after which addition is kept, nothing of it is lost."""
+        added = [e.position for e in self.store.case(test_id).events if e.kind == "added"]
+        return self._event(test_id, "stopped", by, position=added[-1] if added else None, note=note)
 
     def _event(
         self, test_id: str, kind: EventKind, by: str, *, position: int | None = None, note: str = ""
@@ -180,7 +196,7 @@ class Recorder:
             id=self._new_id(),
             test_id=test_id,
             at=self.now(),
-            by=_name(by),
+            by=checked_name(by),
             kind=kind,
             position=position,
             note=note.strip(),
@@ -238,7 +254,7 @@ class Recorder:
             original_name=name,
             exif_taken_at=photo.exif_taken_at if photo.exif_taken_at and photo.exif_taken_at.tzinfo else None,
             received_at=now,
-            received_by=_name(by),
+            received_by=checked_name(by),
         )
         fresh_id = self._new_id()
         look = self.store.add_look(
@@ -248,7 +264,7 @@ class Recorder:
                 slot=slot,
                 taken_at=when,
                 received_at=now,
-                by=_name(by),
+                by=checked_name(by),
                 age_s=age,
                 photo=info,
                 note=note.strip(),
@@ -296,7 +312,7 @@ class Recorder:
     def _read(self, case: Case, look: Look, photo: Photo, *, marks: Marks | None, by: str) -> KeptReading:
         earlier = self._earlier_frame(case, look)
         diameter = case.test.plan.jar.inner_diameter_mm
-        reading = read_photo(photo, marks=marks, earlier=earlier, inner_diameter_mm=diameter)
+        reading = self._read_photo(photo, marks=marks, earlier=earlier, inner_diameter_mm=diameter)
         origin: ReadingOrigin = "found"
         if marks is not None:
             origin = "set"
@@ -306,7 +322,7 @@ class Recorder:
             id=self._new_id(),
             look_id=look.id,
             at=self.now(),
-            by=_name(by),
+            by=checked_name(by),
             origin=origin,
             found=reading.jar_proposed,
             marks=marks,
@@ -316,6 +332,25 @@ class Recorder:
         self.store.keep_limits(self.limits.sha256, self.limits.text)
         self.store.add_reading(kept)
         return kept
+
+    def remeasure(self, *, by: str, progress: Callable[[int, int], None] = lambda done, total: None) -> int:
+        """How many looks were read again with the present method, each beside its old readings.
+
+        Lines set by hand are kept.  Stopped in the middle, it goes on where it was: only looks without a
+        reading of this method are taken.  Verdicts already signed under stay as they are.
+        """
+        waiting = self.store.looks_not_read_by(self._method)
+        for done, look_id in enumerate(waiting):
+            progress(done, len(waiting))
+            look = self.store.look(look_id)
+            case = self.store.case(look.test_id)
+            photo = open_photo(self.photos.get(look.photo.sha256), look.photo.original_name)
+            before = case.latest_reading(look_id)
+            self._read(case, look, photo, marks=before.marks if before else None, by=by)
+            if not case.signed:
+                self.judge(look.test_id)
+        progress(len(waiting), len(waiting))
+        return len(waiting)
 
     def _earlier_frame(self, case: Case, look: Look) -> tuple[Photo, Frame] | None:
         """The photo and lines of the nearest earlier look whose lines a person set or left standing."""
@@ -355,7 +390,7 @@ class Recorder:
             test_id=test_id,
             look_id=look_id,
             at=self.now(),
-            by=_name(by),
+            by=checked_name(by),
             signs=tuple(dict.fromkeys(signs)),
             remix=remix,
             screen_pour=screen_pour,
@@ -376,7 +411,9 @@ class Recorder:
         case = self.store.case(test_id)
         verdict = judge_test(self._looks_to_judge(case), _seen(case), self.limits)
         last = case.verdicts[-1] if case.verdicts else None
-        if last is not None and last.verdict.to_json() == verdict.to_json():  # as JSON: NaN differs from itself
+        if (
+            last is not None and last.verdict.to_json() == verdict.to_json()
+        ):  # as JSON: NaN differs from itself
             return last
         kept = KeptVerdict(id=self._new_id(), test_id=test_id, at=self.now(), verdict=verdict)
         self.store.keep_limits(self.limits.sha256, self.limits.text)
@@ -407,7 +444,7 @@ class Recorder:
             id=self._new_id(),
             test_id=test_id,
             at=self.now(),
-            by=_name(by),
+            by=checked_name(by),
             word=word,
             reason=reason.strip(),
             saw_machine=saw_machine,
@@ -443,7 +480,7 @@ class Recorder:
             id=self._new_id(),
             test_id=test_id,
             at=self.now(),
-            by=_name(by),
+            by=checked_name(by),
             revision=case.test.revision,
             verdict_id=verdict.id,
             opinion_id=opinion.id if opinion else None,
@@ -498,6 +535,33 @@ class Recorder:
                 points.append((age, kept.reading))
         return settling_curve(points)
 
+    # --------------------------------------------------------------- history
+    def history(self, *, samples: bool = False) -> History:
+        """Questions over all signed tests; over the sample tests alone where asked."""
+        return History(self.store, samples=samples)
+
+    def before_mixing(self, plan: TestPlan) -> Before:
+        """What earlier tests say of a planned mixture."""
+        return self.history().before(mix_of(plan), group_of=group_by_shelf())
+
+    def blame(self, test: JarTest, prior: Prior | None = None) -> Blame:
+        """Who is to blame for the failures among the products of this test, by all tests of its kind."""
+        mix = mix_of(test.plan)
+        return self.history(samples=test.sample).blame(mix.products, prior or Prior(), water=mix.water)
+
+    def plan_jar(self, test: JarTest, jar: Jar) -> TestPlan:
+        """The plan of the next jar in splitting a failed mixture: its products, doses, water and looks."""
+        of_test = {say_product(p): replace(p, lot="") for p in test.plan.products}
+        products = tuple(of_test[name] for name in jar.products)
+        timed = [s for s in test.plan.schedule if s.age_s is not None]
+        return replace(
+            test.plan,
+            title=f"From test {test.number}: {' + '.join(p.name for p in products)}",
+            products=products,
+            schedule=default_schedule(len(products), [s.age_s for s in timed if s.age_s is not None]),
+            notes=f"To find the culprit of test {test.number}.",
+        )
+
     # ----------------------------------------------------------------- photo
     def overlay(self, look: Look, reading: Reading, *, width_px: int = 1080) -> bytes:
         """The photo of a look with its reading drawn on it, as JPEG."""
@@ -514,7 +578,7 @@ class Recorder:
     ) -> QuickLook:
         """A reading and careful verdict of one loose photo; nothing is kept."""
         photo = open_photo(data, name)
-        reading = read_photo(photo, marks=marks, inner_diameter_mm=inner_diameter_mm)
+        reading = self._read_photo(photo, marks=marks, inner_diameter_mm=inner_diameter_mm)
         verdict = judge_photo(reading, self.limits)
         return QuickLook(
             reading=reading,
@@ -559,7 +623,14 @@ def _sure_time(photo: Photo, now: datetime) -> datetime | None:
     return t
 
 
-def _name(by: str) -> str:
+def checked_name(by: str) -> str:
+    """The name without the space around it.
+
+    Raises
+    ------
+    BadEntry
+        If it is none.
+    """
     name = by.strip()
     if not name:
         msg = "Nobody is named; write who does this, so that the record can say it."

@@ -7,6 +7,7 @@ import json
 import os
 import struct
 import zlib
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -14,7 +15,8 @@ from typing import Any
 import pytest
 
 from jartest.errors import BadEntry, BadPhoto, Conflict, NotFound, StoreFault
-from jartest.imaging.values import Marks
+from jartest.imaging.reading import read_photo
+from jartest.imaging.values import Marks, Reading
 from jartest.plan.schedule import default_schedule
 from jartest.recorder import Recorder, say_slot
 from jartest.records.model import JarTest, Product, TestPlan
@@ -357,6 +359,44 @@ def test_slots_are_said_as_people_say_them() -> None:
     assert said[0] == "after 1: Bineguard Copper 20"
     assert said[2:] == ["0 min", "5 min", "15 min", "30 min", "2 h", "24 h"]
     assert say_slot("extra", p) == "extra look"
+
+
+# ----------------------------------------------------------------------- reading again
+def test_looks_are_read_again_beside_the_old_readings_and_a_stop_is_no_loss(
+    recorder: Recorder, test: JarTest, clock: Any
+) -> None:
+    for name in ("settler-0030min", "settler-0060min"):
+        taken = recorder.take_look(test.id, slot="extra", data=photo(name), name=name, by="Teal")
+        recorder.set_lines(taken.look.id, true_marks(name), by="Wren")
+        clock.go_on(minutes=30)
+    assert recorder.remeasure(by="jartest") == 0  # all are of the present method
+
+    def newer(*a: Any, **kw: Any) -> Reading:
+        return replace(read_photo(*a, **kw), method="a method to come")
+
+    later = Recorder(
+        store=recorder.store,
+        photos=recorder.photos,
+        limits=recorder.limits,
+        clock=clock,
+        read=newer,
+        method="a method to come",
+    )
+
+    def power_cut(done: int, total: int) -> None:
+        if done == 1:
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        later.remeasure(by="jartest", progress=power_cut)
+    assert later.remeasure(by="jartest") == 1
+    assert later.remeasure(by="jartest") == 0
+    case = recorder.case(test.id)
+    for look in case.looks:
+        made = [r for r in case.readings if r.look_id == look.id]
+        assert [r.origin for r in made][1:] == ["set", "set"]
+        assert made[-1].marks == made[-2].marks
+        assert made[-1].reading.method != made[-2].reading.method
 
 
 # ------------------------------------------------------------------------- samples
