@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any, Literal
@@ -56,6 +57,7 @@ class TankCard:
     """A mixture that a jar allowed: what, how much, in which order, how long it may stand, on whose word.
 
     `stand_s` is how long the tank may stand without agitation; None where it was not measured.
+    `stand_says` is what the jar showed of standing, in words.
     """
 
     test_id: str
@@ -74,6 +76,7 @@ class TankCard:
     water: MixWater
     cautions: tuple[str, ...]
     rules: LapseRules
+    stand_says: str = ""
 
     @property
     def lapses_at(self) -> datetime:
@@ -116,6 +119,7 @@ class TankCard:
             "steps": list(self.steps),
             "agitation": self.agitation,
             "stand_s": self.stand_s,
+            "stand_says": self.stand_says,
             "holds_for": self.holds_for(),
             "cautions": list(self.cautions),
         }
@@ -140,7 +144,9 @@ def make_tank_card(
     signed_by: str,
     signed_at: datetime,
     stand_s: float | None = None,
+    stand_says: str = "",
     rules: LapseRules | None = None,
+    remarks: Sequence[str] = (),
 ) -> TankCard:
     """The card that a signed pass, or a watch with its condition, allows.
 
@@ -158,8 +164,12 @@ def make_tank_card(
         Whose word it is, and when (aware).
     stand_s
         How long the tank may stand, in s; None where it was not measured.
+    stand_says
+        What the jar showed of standing, in words.
     rules
         When it lapses; None takes the usual rules.
+    remarks
+        What the crew must know before the cautions, such as a verdict that was overruled.
 
     Raises
     ------
@@ -207,7 +217,8 @@ def make_tank_card(
         agitation=condition.strip() or "agitate from the first fill until the tank is empty",
         stand_s=stand_s,
         water=recipe.request.water,
-        cautions=(*(c.says for c in recipe.cautions), *HANDLING),
+        stand_says=stand_says,
+        cautions=(*remarks, *(c.says for c in recipe.cautions), *HANDLING),
         rules=rules or LapseRules(),
     )
 
