@@ -76,7 +76,7 @@ class Question:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Said:
-    """A reviewer's verdict; `saw_machine` tells whether other verdicts had been shown to them by then."""
+    """A reviewer's verdict with their marks; `saw_machine` tells whether other verdicts had been shown to them."""
 
     id: str
     at: datetime
@@ -84,6 +84,7 @@ class Said:
     word: Word
     reason: str
     saw_machine: bool
+    marks: tuple[PhotoMark, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -99,7 +100,6 @@ class Answer:
     question_sha256: str
     test_id: str
     said: tuple[Said, ...]
-    marks: tuple[PhotoMark, ...]
     parts: tuple[Part, ...]
 
 
@@ -240,6 +240,6 @@ def _check_answer(a: Answer) -> None:
     _need(bool(a.said), "it says nothing")
     _need(len({s.id for s in a.said}) == len(a.said), "two verdicts have one id")
     _need(
-        all(0 <= x <= 1 for m in a.marks for x in (m.across_fraction, m.down_fraction)),
+        all(0 <= x <= 1 for s in a.said for m in s.marks for x in (m.across_fraction, m.down_fraction)),
         "a mark lies outside its photo",
     )

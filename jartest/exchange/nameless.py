@@ -28,8 +28,13 @@ def without_names(case: Case) -> Case:
     def test(of: JarTest) -> JarTest:
         plan = of.plan
         names = " + ".join(p.name for p in plan.products) or "A mixture"
+        recipe = plan.recipe
+        if recipe is not None:
+            bare = tuple(replace(p, product=replace(p.product, lot="")) for p in recipe.products)
+            recipe = replace(recipe, products=bare, water=replace(recipe.water, source=""))
         plan = replace(
             plan,
+            recipe=recipe,
             title=names,
             notes="",
             water=replace(plan.water, source=""),

@@ -84,7 +84,7 @@ def answer_page(answer: Answer, question: Question, jpegs: Mapping[str, bytes]) 
         f'<p class="ask">{escape(question.words)}</p>',
         *_table(("verdict", "by", "when", "seen before", "in words"), rows),
         "<p>To keep it with its test, take this parcel in with jartest under <b>Second opinion</b>.</p>",
-        *_photos(case, jpegs, answer.marks),
+        *_photos(case, jpegs, [m for s in answer.said for m in s.marks]),
         *_recipe(case),
         *_cautions(),
         f"<p>Answer {escape(answer.id)} to question {escape(question.id)}, about test {escape(case.test.id)}.</p>",

@@ -1,8 +1,8 @@
 """Records as JSON values and back, and the schema of that JSON, all three from the same dataclasses.
 
-A field has the name and type of its dataclass.  A time is text in UTC; a figure that is not measurable is
-null.  What a schema refuses is what no record holds: unknown fields, missing ones, other types, numbers
-without end, texts and lists longer than anyone writes.
+A field has the name and type of its dataclass.  A time is text in UTC, a fraction text such as `3/8`; a
+figure that is not measurable is null.  What a schema refuses is what no record holds: unknown fields,
+missing ones, other types, numbers without end, texts and lists longer than anyone writes.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ import types
 from collections.abc import Mapping
 from dataclasses import fields, is_dataclass
 from datetime import UTC, datetime
+from fractions import Fraction
 from functools import cache
 from typing import Annotated, Any, Literal, TypeVar, Union, get_args, get_origin, get_type_hints
 
@@ -29,6 +30,7 @@ _WHOLE = 2**53  # whole numbers beyond this are not the same in every JSON reade
 _TEXT = r"^[^\x00]*$"  # a database holds every character but NUL
 _PATTERNS = {"id": "^[0-9a-f]{32}$", "sha256": "^[0-9a-f]{64}$"}
 _TIME = r"^(19|20|21)[0-9]{2}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}(\.[0-9]{6})?\+00:00$"
+_FRACTION = "^-?[0-9]{1,40}(/[1-9][0-9]{0,39})?$"
 
 _Number = Annotated[float, Field(allow_inf_nan=False)]
 
@@ -46,6 +48,8 @@ def to_plain(value: Any) -> Any:
         return [to_plain(v) for v in value]
     if isinstance(value, float) and math.isnan(value):
         return None
+    if isinstance(value, Fraction):
+        return str(value)
     return value
 
 
@@ -69,8 +73,8 @@ def _back(hint: Any, plain: Any, *, measured: bool) -> Any:
         return hint(**{name: _back(h, plain[name], measured=inner) for name, h in hints.items()})
     if hint is float:
         return math.nan if plain is None and measured else float(plain)
-    if hint is datetime:
-        return datetime.fromisoformat(plain)
+    if hint in (datetime, Fraction):
+        return datetime.fromisoformat(plain) if hint is datetime else Fraction(plain)
     origin, args = get_origin(hint), get_args(hint)
     if origin in (Union, types.UnionType):
         (other,) = [a for a in args if a is not types.NoneType]
@@ -116,8 +120,8 @@ def _shape(name: str, hint: Any, *, measured: bool) -> Any:
         return _Number | None if measured else _Number
     if hint is int:
         return Annotated[int, Field(ge=-_WHOLE, le=_WHOLE)]
-    if hint is datetime:
-        return Annotated[str, StringConstraints(pattern=_TIME)]
+    if hint in (datetime, Fraction):
+        return Annotated[str, StringConstraints(pattern=_TIME if hint is datetime else _FRACTION)]
     origin, args = get_origin(hint), get_args(hint)
     if hint is bool or origin is Literal:
         return hint
