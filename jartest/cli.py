@@ -51,13 +51,56 @@ def _recorder() -> Recorder:
 @commands.command()
 @click.option("--port", default=8501, show_default=True, help="Port to serve on.")
 @click.option("--no-browser", is_flag=True, help="Do not open a browser.")
-def app(port: int, no_browser: bool) -> None:
+@click.option("--lan", is_flag=True, help="Serve phones and people on the shop's network too.")
+@click.option("--address", default="", help="This machine's address or name there, where it is not found.")
+@click.option("--cert", type=click.Path(exists=True, dir_okay=False, path_type=Path), help="TLS certificate.")
+@click.option("--key", type=click.Path(exists=True, dir_okay=False, path_type=Path), help="Its private key.")
+def app(port: int, no_browser: bool, lan: bool, address: str, cert: Path | None, key: Path | None) -> None:
     """Start the app on this machine and open it in the browser."""
+    from jartest.settings import read_settings
+
+    if (cert is None) != (key is None):
+        raise click.UsageError("Give both --cert and --key, or neither.")
+    hosts = _open_to_the_network(port, address, tls=cert is not None) if lan else ()
     from jartest.screens.launch import serve
 
     here = Path(__file__).resolve().parent
     script = next(p for p in (here / "app.py", here.parent / "app.py") if p.exists())
-    sys.exit(serve(script, port=port, open_browser=not no_browser))
+    tls = None if cert is None or key is None else (cert, key)
+    serve(script, read_settings(), port=port, open_browser=not no_browser, hosts=hosts, tls=tls)
+
+
+def _open_to_the_network(port: int, address: str, *, tls: bool) -> tuple[str, ...]:
+    """The names to be called by there; says address and code on this screen."""
+    from jartest.field.access import Access
+    from jartest.field.network import base_url, known_names, lan_address, qr_lines
+    from jartest.settings import PHONE_URL, read_settings
+
+    address = address or lan_address()
+    url = base_url(address, port, tls=tls)
+    os.environ[PHONE_URL] = url
+    access = Access(read_settings().home)
+    click.echo(f"{qr_lines(url)}\nOn the network jartest is at {url}")
+    if access.has_code():
+        click.echo("People there need the access code; “jartest code” makes a new one.")
+    else:
+        click.echo(
+            f"The access code for people there is {access.make_code()}: write it down, it is kept nowhere."
+        )
+    return known_names(address)
+
+
+@commands.command()
+@click.option("--links", is_flag=True, help="Make every capture link void too, and new ones in their place.")
+def code(links: bool) -> None:
+    """Make a new access code for people on the network; whoever came in with the old one has to give it again."""
+    from jartest.field.access import Access
+    from jartest.settings import read_settings
+
+    access = Access(read_settings().home)
+    if links:
+        access.renew_links()
+    click.echo(f"The access code is now {access.make_code()}: write it down, it is kept nowhere.")
 
 
 # -------------------------------------------------------------------- measure

@@ -16,15 +16,22 @@ from jartest.verdict.limits import Limits, load_limits
 if TYPE_CHECKING:
     from jartest.recorder import Recorder
 
-__all__ = ["Settings", "open_recorder", "read_limits", "read_settings"]
+__all__ = ["PHONE_URL", "Settings", "open_recorder", "read_limits", "read_settings"]
+
+
+PHONE_URL = "JARTEST_PHONE_URL"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Settings:
-    """Where things are kept: the data folder, and the database in it or elsewhere."""
+    """Where things are kept: the data folder, and the database in it or elsewhere.
+
+    `phone_url` is the address that phones reach the app by; empty where it serves this machine alone.
+    """
 
     home: Path
     database_url: str
+    phone_url: str = ""
 
     @property
     def photos(self) -> Path:
@@ -46,7 +53,7 @@ def read_settings(environment: Mapping[str, str] = os.environ) -> Settings:
         else Path(platformdirs.user_data_dir("jartest", appauthor=False))
     )
     url = environment.get("JARTEST_DATABASE_URL", "").strip() or f"sqlite:///{home / 'jartest.sqlite'}"
-    return Settings(home=home, database_url=url)
+    return Settings(home=home, database_url=url, phone_url=environment.get(PHONE_URL, "").strip())
 
 
 def open_recorder(settings: Settings) -> Recorder:

@@ -1,68 +1,111 @@
-"""Starting the app: Streamlit with settings that keep it on this machine and quiet."""
+"""Starting the app: Streamlit, the phones' plain pages, and the gate before both, in one server."""
 
 from __future__ import annotations
 
-import subprocess
-import sys
+import os
+import socket
 import threading
 import time
-import urllib.error
-import urllib.request
 import webbrowser
+from contextlib import suppress
 from pathlib import Path
+from typing import Any
 
-__all__ = ["serve", "streamlit_flags"]
+import streamlit as st
+from starlette.middleware import Middleware
 
-_LOCAL = ("localhost", "127.0.0.1")
+from jartest.errors import BadEntry
+from jartest.field.access import Access
+from jartest.field.capture import capture_routes
+from jartest.field.entry import entry_routes
+from jartest.field.gate import THIS_MACHINE, Gate, Rules
+from jartest.settings import Settings, open_recorder
+
+__all__ = ["make_app", "port_is_free", "serve", "server_options"]
 
 
-def streamlit_flags(*, port: int) -> list[str]:
-    """The settings to run the app under, as arguments of `streamlit run`."""
-    said = {
-        "server.address": "127.0.0.1",
-        "server.port": str(port),
-        "server.headless": "true",  # no prompt, no outside look-up; the browser is opened by us
-        "server.maxUploadSize": "40",  # MB; imaging.photo refuses more as well
-        "server.disconnectedSessionTTL": "14400",  # s; a phone may sleep between two looks
+def server_options(
+    *, port: int, hosts: tuple[str, ...] = (), tls: tuple[Path, Path] | None = None
+) -> dict[str, Any]:
+    """Streamlit's settings: for this machine alone, or for a network that calls it by `hosts`."""
+    said: dict[str, Any] = {
+        "server.address": "0.0.0.0" if hosts else "127.0.0.1",
+        "server.port": port,
+        "server.headless": True,  # no prompt, no outside look-up; the browser is opened by us
+        "server.allowedHosts": [*THIS_MACHINE, *hosts],
+        "server.maxUploadSize": 40,  # MB; imaging.photo refuses more as well
+        "server.disconnectedSessionTTL": 14400,  # s; a phone may sleep between two looks
         "server.fileWatcherType": "none",
-        "server.enableStaticServing": "false",
-        "browser.serverAddress": "localhost",
-        "browser.gatherUsageStats": "false",
+        "server.enableStaticServing": False,
+        # Named, because Streamlit otherwise asks an outside server for this machine's address.
+        "browser.serverAddress": hosts[0] if hosts else "localhost",
+        "browser.gatherUsageStats": False,
         "client.toolbarMode": "viewer",
         "client.showErrorDetails": "none",
-        "client.showErrorLinks": "false",  # they would carry the message to an outside site
+        "client.showErrorLinks": False,  # they would carry the message to an outside site
         "theme.base": "light",  # black on white is what can be read in the sun
         "theme.primaryColor": "#0b3d2e",
         "theme.textColor": "#111111",
-        "theme.baseFontSize": "17",
+        "theme.baseFontSize": 17,
     }
-    flags = [f"--{name}={value}" for name, value in said.items()]
-    # Repeated, not a list in one: a list in one is taken for a single host name.
-    return flags + [f"--server.allowedHosts={host}" for host in _LOCAL]
+    if tls is not None:
+        said |= {"server.sslCertFile": str(tls[0]), "server.sslKeyFile": str(tls[1])}
+    return said
 
 
-def serve(script: Path, *, port: int, open_browser: bool) -> int:
-    """Run the app until it is stopped; the exit status of its server."""
-    command = [sys.executable, "-m", "streamlit", "run", str(script), *streamlit_flags(port=port)]
-    url = f"http://localhost:{port}"
+def make_app(script: Path, settings: Settings, rules: Rules) -> st.App:
+    """The whole server over one data folder; what cannot be opened is said before it starts."""
+    recorder, access = open_recorder(settings), Access(settings.home)
+    return st.App(
+        script,
+        routes=[*capture_routes(recorder, access, ticks=time.monotonic), *entry_routes(access)],
+        middleware=[Middleware(Gate, access=access, rules=rules)],
+    )
+
+
+def serve(
+    script: Path,
+    settings: Settings,
+    *,
+    port: int,
+    open_browser: bool,
+    hosts: tuple[str, ...] = (),
+    tls: tuple[Path, Path] | None = None,
+) -> None:
+    """Run the app until it is stopped.
+
+    Raises
+    ------
+    BadEntry
+        If the port is taken.
+    """
+    if not port_is_free(port):
+        msg = f"Port {port} is taken, perhaps by a jartest that runs already; stop that, or give another --port."
+        raise BadEntry(msg)
+    app = make_app(script, settings, Rules(hosts=hosts))
+    url = f"{'https' if tls else 'http'}://localhost:{port}"
     print(f"jartest is at {url}; stop it with Ctrl+C.", flush=True)
-    with subprocess.Popen(command) as server:
-        if open_browser:
-            threading.Thread(target=_open_when_ready, args=(url, server), daemon=True).start()
+    if open_browser:
+        threading.Thread(target=_open_when_ready, args=(url, port), daemon=True).start()
+    with suppress(KeyboardInterrupt):
+        app.run(config=server_options(port=port, hosts=hosts, tls=tls))
+
+
+def port_is_free(port: int) -> bool:
+    """Whether a server could listen on this port of this machine."""
+    with socket.socket() as s:
+        if os.name != "nt":  # there it would allow two servers on one port
+            s.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
-            return server.wait()
-        except KeyboardInterrupt:
-            server.terminate()
-            return 0
+            s.bind(("127.0.0.1", port))
+        except OSError:
+            return False
+    return True
 
 
-def _open_when_ready(url: str, server: subprocess.Popen[bytes]) -> None:
+def _open_when_ready(url: str, port: int) -> None:
     for _ in range(120):
-        if server.poll() is not None:
+        with suppress(OSError), socket.create_connection(("127.0.0.1", port), timeout=1):
+            webbrowser.open(url)
             return
-        try:
-            with urllib.request.urlopen(f"{url}/_stcore/health", timeout=1):
-                webbrowser.open(url)
-                return
-        except (urllib.error.URLError, OSError):
-            time.sleep(0.5)
+        time.sleep(0.5)

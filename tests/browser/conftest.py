@@ -16,9 +16,6 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, sync_playwright
 
-from jartest.screens.launch import streamlit_flags
-
-REPO = Path(__file__).resolve().parents[2]
 QUIET = [
     "--no-sandbox",  # Chromium refuses to start as root with it
     "--disable-gpu",
@@ -31,10 +28,10 @@ QUIET = [
 
 
 class Served:
-    """The app on a free port over one data folder; it can be stopped and started again."""
+    """The app on a free port over one data folder, by its own command; it can be stopped and started again."""
 
-    def __init__(self, home: Path) -> None:
-        self.home = home
+    def __init__(self, home: Path, *options: str) -> None:
+        self.home, self.options = home, options
         with socket.socket() as s:
             s.bind(("127.0.0.1", 0))
             self.port: int = s.getsockname()[1]
@@ -42,9 +39,9 @@ class Served:
         self._server: subprocess.Popen[bytes] | None = None
 
     def start(self) -> None:
-        command = [sys.executable, "-m", "streamlit", "run", str(REPO / "app.py")]
+        command = [sys.executable, "-m", "jartest", "app", "--port", str(self.port), "--no-browser"]
         self._server = subprocess.Popen(
-            [*command, *streamlit_flags(port=self.port)],
+            [*command, *self.options],
             env=os.environ | {"JARTEST_HOME": str(self.home)},
             cwd=self.home.parent,
             stdout=subprocess.DEVNULL,

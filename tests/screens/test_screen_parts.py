@@ -18,7 +18,7 @@ from jartest.imaging.values import Marks
 from jartest.recorder import Recorder
 from jartest.records.model import Product, TestPlan
 from jartest.screens.curve_part import curve_rows
-from jartest.screens.launch import streamlit_flags
+from jartest.screens.launch import server_options
 from jartest.screens.line_setter import marks_from
 from jartest.screens.parts import SHAPES, STATE_SHAPES, percent, plain, say_word
 from jartest.screens.timeline import timeline
@@ -109,18 +109,21 @@ def test_the_history_tells_who_did_what_in_order_of_time(recorder: Recorder, clo
 
 
 def test_the_app_stays_on_this_machine_and_quiet() -> None:
-    flags = dict(
-        f.removeprefix("--").split("=", 1) for f in streamlit_flags(port=8599) if "allowedHosts" not in f
-    )
-    assert flags["server.address"] == "127.0.0.1"
-    assert flags["server.port"] == "8599"
-    assert flags["browser.gatherUsageStats"] == "false"
-    assert flags["client.showErrorDetails"] == "none"
-    assert flags["client.showErrorLinks"] == "false"
-    assert [f for f in streamlit_flags(port=1) if "allowedHosts" in f] == [
-        "--server.allowedHosts=localhost",
-        "--server.allowedHosts=127.0.0.1",
-    ]
+    said = server_options(port=8599)
+    assert said["server.address"] == "127.0.0.1"
+    assert said["server.port"] == 8599
+    assert said["browser.gatherUsageStats"] is False
+    assert said["client.showErrorDetails"] == "none"
+    assert said["client.showErrorLinks"] is False
+    assert said["server.allowedHosts"] == ["localhost", "127.0.0.1", "::1"]
+
+
+def test_on_the_network_the_app_is_called_by_the_names_it_was_given() -> None:
+    said = server_options(port=8599, hosts=("192.0.2.20", "bench.local"))
+    assert said["server.address"] == "0.0.0.0"
+    # Without this Streamlit asks an outside server for this machine's address.
+    assert said["browser.serverAddress"] == "192.0.2.20"
+    assert said["server.allowedHosts"][-2:] == ["192.0.2.20", "bench.local"]
 
 
 def test_the_files_for_the_browser_are_part_of_the_package() -> None:
