@@ -1,0 +1,283 @@
+"""Any record goes into a parcel, to another home, is answered and comes back: what arrives equals what left.
+
+Records are made from the types of their own fields, so that a field that is added is tried too.  They are
+compared by their `repr`, in which NaN equals NaN.
+"""
+
+from __future__ import annotations
+
+import dataclasses
+import hashlib
+import itertools
+import json
+import math
+from collections.abc import Mapping
+from datetime import UTC, datetime
+from pathlib import Path
+from types import NoneType, UnionType
+from typing import Any, Literal, Union, get_args, get_origin, get_type_hints
+
+import pytest
+from hypothesis import HealthCheck, example, given, settings
+from hypothesis import strategies as st
+from jsonschema import Draft202012Validator
+
+from jartest.exchange.answer import answer_parcel, give_second_opinion, question_in, question_of, receive
+from jartest.exchange.manifest import manifest_bytes, read_manifest
+from jartest.exchange.nameless import without_names
+from jartest.exchange.parcel import pack_question, read_parcel
+from jartest.exchange.plain import from_plain, to_plain
+from jartest.plan.schedule import Slot, default_schedule
+from jartest.records.model import Case, PhotoMark, TestPlan
+from jartest.verdict.values import Verdict
+
+SOME = settings(
+    max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large]
+)
+NASTY = ["=1+1", "<script>", "../../x", "🧪 Kupfer-Öl", "", "\t\n", '"', "C:\\x", "\u202eabc", "\ufeff"]
+
+letters = st.characters(exclude_categories=["Cs"], exclude_characters="\x00")
+words = st.text(letters, max_size=20) | st.sampled_from(NASTY)
+numbers = st.floats(allow_nan=False, allow_infinity=False)
+counts = st.integers(0, 2**31 - 1)
+ids = st.integers(0, 2**128 - 1).map(lambda n: f"{n:032x}")
+digests = st.integers(0, 2**256 - 1).map(lambda n: f"{n:064x}")
+times = st.datetimes(datetime(1900, 1, 1), datetime(2199, 1, 1), timezones=st.just(UTC)).map(
+    lambda t: t.replace(fold=0)
+)
+
+
+def any_of(hint: Any, name: str = "", *, measured: bool = False, **given_as: Any) -> st.SearchStrategy[Any]:
+    """Values of a type, as a record may hold them."""
+    if hint is Slot:  # its fields depend on each other
+        return st.sampled_from(default_schedule(3))
+    if isinstance(hint, type) and dataclasses.is_dataclass(hint):
+        nan = hasattr(hint, "to_json")
+        said = {n: any_of(h, n, measured=nan) for n, h in get_type_hints(hint).items() if n not in given_as}
+        return st.builds(hint, **said, **given_as)
+    if hint is str:
+        last = name.split("_")[-1]
+        return ids if last == "id" else digests if last == "sha256" else words
+    if hint is float:
+        return numbers | st.just(math.nan) if measured else numbers
+    if hint is datetime:
+        return times
+    if hint is bool:
+        return st.booleans()
+    if hint is int:
+        return counts
+    origin, args = get_origin(hint), get_args(hint)
+    if origin is Literal:
+        return st.sampled_from(args)
+    if origin in (Union, UnionType):
+        (other,) = [a for a in args if a is not NoneType]
+        return st.none() | any_of(other, name)
+    if origin is tuple:
+        return st.lists(any_of(args[0], name, measured=measured), max_size=3).map(tuple)
+    assert issubclass(origin, Mapping)
+    return st.dictionaries(words, any_of(args[1], name, measured=measured), max_size=3)
+
+
+TEST = "7" * 32
+LIMITS = hashlib.sha256(b"invented limits").hexdigest()
+plans = any_of(TestPlan, recipe=st.none(), products=st.lists(any_of(get_args(get_type_hints(TestPlan)["products"])[0]).filter(lambda p: p.amount_ml is None or p.amount_g is None), max_size=3).map(tuple))  # fmt: skip
+
+
+@st.composite
+def cases(draw: st.DrawFn, photos: tuple[tuple[str, int, int], ...]) -> Case:
+    """A case that holds together, with looks at these photos (digest, width, height)."""
+    hints = get_type_hints(Case)
+    kind = {n: get_args(h)[0] for n, h in hints.items() if get_origin(h) is tuple}
+    clock = st.integers(-840, 840)
+    test = any_of(hints["test"], id=st.just(TEST), plan=plans, utc_offset_min=clock)
+    own = st.just(TEST)
+
+    def some(field: str, **given_as: Any) -> tuple[Any, ...]:
+        found = draw(st.lists(any_of(kind[field], test_id=own, **given_as), max_size=3))
+        return tuple(found)
+
+    looks = []
+    for n, photo in enumerate(draw(st.lists(st.sampled_from(photos), max_size=3))):
+        info = any_of(get_type_hints(kind["looks"])["photo"], sha256=st.just(photo[0]))
+        looks.append(draw(any_of(kind["looks"], id=st.just(f"{n:032x}"), test_id=own, photo=info)))
+    sizes = {p[0]: p[1:] for p in photos}
+    readings = []
+    for look in looks:
+        wide, high = sizes[look.photo.sha256]
+        inside = st.floats(0, min(wide, high)) | st.just(math.nan)
+        reading_kind = get_type_hints(kind["readings"])["reading"]
+        hinted = get_type_hints(reading_kind)
+        frame = get_args(hinted["jar"])[0]
+        jar = any_of(frame, **dict.fromkeys(("left_px", "right_px", "floor_px", "surface_px"), inside), tilt_deg=st.floats(-9, 9))  # fmt: skip
+        fractions = dict.fromkeys(("bottom_fraction", "top_fraction"), st.floats(0, 1))
+        layer = any_of(get_args(hinted["layers"])[0], **fractions)
+        lump = any_of(
+            get_args(hinted["lumps"])[0],
+            **dict.fromkeys(("row_px", "col_px", "diameter_px"), st.floats(0, 99)),
+        )
+        reading = any_of(
+            reading_kind,
+            photo_sha256=st.just(look.photo.sha256),
+            width_px=st.just(wide),
+            height_px=st.just(high),
+            jar=st.none() | jar,
+            layers=st.lists(layer, max_size=3).map(tuple),
+            lumps=st.lists(lump, max_size=3).map(tuple),
+        )
+        readings.append(draw(any_of(kind["readings"], look_id=st.just(look.id), reading=reading)))
+    look_ids = st.sampled_from([x.id for x in looks]) if looks else st.none()
+    return Case(
+        test=draw(test),
+        revisions=tuple(draw(st.lists(test, max_size=2))),
+        events=some("events"),
+        looks=tuple(looks),
+        readings=tuple(readings),
+        observations=some("observations", look_id=st.none() | look_ids),
+        verdicts=some("verdicts"),
+        opinions=some("opinions"),
+        signatures=some("signatures"),
+        second_opinions=some("second_opinions"),
+    )
+
+
+@pytest.fixture(scope="module")
+def photos() -> dict[str, tuple[bytes, int, int]]:
+    """Two small photos by their digest, with their sizes."""
+    import io
+
+    import numpy as np
+    from PIL import Image
+
+    found = {}
+    for n, (wide, high) in enumerate([(90, 120), (160, 80)]):
+        out = io.BytesIO()
+        pixels = np.random.default_rng(n).integers(0, 255, (high, wide, 3), np.uint8)
+        Image.fromarray(pixels).save(out, "JPEG")
+        found[hashlib.sha256(out.getvalue()).hexdigest()] = (out.getvalue(), wide, high)
+    return found
+
+
+@pytest.fixture(scope="module")
+def homes(tmp_path_factory: pytest.TempPathFactory):
+    """Two stores that last for all examples."""
+    from jartest.records.store import Store
+
+    folder = tmp_path_factory.mktemp("homes")
+    with (
+        Store.open(f"sqlite:///{folder / 'a.sqlite'}") as a,
+        Store.open(f"sqlite:///{folder / 'b.sqlite'}") as b,
+    ):
+        yield a, b
+
+
+def test_the_generator_leaves_no_field_of_a_case_out() -> None:
+    made = {"test", "revisions", "events", "looks", "readings", "observations", "verdicts", "opinions"}
+    assert {f.name for f in dataclasses.fields(Case)} == made | {"signatures", "second_opinions"}
+
+
+_numbers = itertools.count(1)
+
+
+@SOME
+@given(data=st.data())
+def test_any_record_goes_there_is_answered_and_comes_back(data, photos, homes) -> None:
+    here, there = homes
+    shown = tuple((s, w, h) for s, (_, w, h) in photos.items())
+    case = data.draw(cases(shown))
+    number = next(_numbers)
+    at = data.draw(times)
+    asked = pack_question(
+        case,
+        lambda sha256: photos[sha256][0],
+        parcel_id=f"{number:032x}",
+        at=at,
+        by=data.draw(words),
+        asked_of=data.draw(words),
+        words=data.draw(words),
+        whole=data.draw(st.booleans()),
+        loose=True,
+    )
+    receive(there, asked.data, at=at)
+    arrived = question_of(question_in(there, asked.said.id))
+    assert repr(arrived) == repr(asked.said)
+    assert repr(arrived.case) == repr(case)
+
+    marks = data.draw(st.lists(_marks(case), max_size=2)) if case.looks else []
+    reason = data.draw(words.filter(lambda w: w.strip()))
+    word = data.draw(st.sampled_from(["pass", "watch", "fail"]))
+    given_there = give_second_opinion(
+        there, asked.said.id, opinion_id=f"{number:032x}", at=at, by="Teasel", word=word, reason=reason, marks=marks
+    )  # fmt: skip
+    answer = answer_parcel(there, asked.said.id, at=at)
+
+    from jartest.exchange.answer import _question_row
+
+    here.add_parcel(_question_row(asked, "sent", at, None), asked.data)
+    assert receive(here, answer.data, at=at).fresh
+    (home,) = here.second_opinions(asked.said.id)
+    assert repr(dataclasses.replace(home, answer_id=None)) == repr(given_there)
+    assert read_parcel(asked.data).data == asked.data
+
+
+def _marks(case: Case) -> st.SearchStrategy[PhotoMark]:
+    share = st.floats(0, 1).map(lambda x: x + 0.0)
+    return st.builds(
+        PhotoMark,
+        look_id=st.sampled_from([x.id for x in case.looks]),
+        across_fraction=share,
+        down_fraction=share,
+        words=words,
+    )
+
+
+@SOME
+@given(data=st.data())
+def test_any_manifest_is_taken_by_a_schema_validator(data, photos) -> None:
+    schema = json.loads(
+        (Path(__file__).parents[2] / "jartest/exchange/parcel-1.schema.json").read_text("utf-8")
+    )
+    case = data.draw(cases(tuple((s, w, h) for s, (_, w, h) in photos.items())))
+    asked = pack_question(
+        case, lambda s: photos[s][0], parcel_id="a" * 32, at=data.draw(times), by="", asked_of="", words=""
+    )
+    manifest = manifest_bytes(asked.said)
+    assert list(Draft202012Validator(schema).iter_errors(json.loads(manifest))) == []
+    assert repr(read_manifest(manifest)) == repr(asked.said)
+
+
+@SOME
+@given(data=st.data())
+def test_any_record_without_names_is_still_a_whole_record(data, photos) -> None:
+    case = data.draw(cases(tuple((s, w, h) for s, (_, w, h) in photos.items())))
+    bare = without_names(case)
+    assert repr(from_plain(Case, json.loads(json.dumps(to_plain(bare))))) == repr(bare)
+    assert bare.test.plan.water.source == bare.test.plan.notes == ""
+    assert all(
+        not n or n.startswith("person ") for n in (e.by for e in (*bare.events, *bare.looks, *bare.opinions))
+    )
+
+
+@given(verdict=any_of(Verdict))
+@example(verdict=Verdict(word=None, reasons=(), limits_sha256="0" * 64))
+def test_any_verdict_comes_back(verdict) -> None:
+    assert repr(from_plain(Verdict, json.loads(json.dumps(to_plain(verdict), allow_nan=False)))) == repr(
+        verdict
+    )
+
+
+def test_a_recipe_with_exact_fractions_goes_there_and_back(case) -> None:
+    from jartest.plan.products import ShelfProduct
+    from jartest.plan.scaling import RecipeProduct, RecipeRequest
+    from jartest.units import read_quantity, read_rate
+
+    recipe = RecipeRequest(
+        tank_volume=read_quantity("100 gal", "volume"),
+        jar_volume=read_quantity("1 qt", "volume"),
+        products=(RecipeProduct(product=ShelfProduct(name="Bineguard Copper 20", maker="Hollow Oak", lot="L1"), rate=read_rate("1 1/3 pt/100 gal")),),
+    )  # fmt: skip
+    plan = dataclasses.replace(case.test.plan, recipe=recipe)
+    assert repr(from_plain(TestPlan, json.loads(json.dumps(to_plain(plan))))) == repr(plan)
+    named = dataclasses.replace(case, test=dataclasses.replace(case.test, plan=plan))
+    bare = without_names(named).test.plan.recipe
+    assert bare is not None
+    assert bare.products[0].product.lot == ""
