@@ -13,7 +13,6 @@ from datetime import UTC, datetime, timedelta
 
 from jartest.errors import BadEntry, Conflict
 from jartest.history.before import Before
-from jartest.history.groups import group_by_shelf
 from jartest.history.next_jar import Jar
 from jartest.history.questions import Blame, History, mix_of, say_product
 from jartest.history.suspects import Prior
@@ -542,7 +541,7 @@ class Recorder:
 
     def before_mixing(self, plan: TestPlan) -> Before:
         """What earlier tests say of a planned mixture."""
-        return self.history().before(mix_of(plan), group_of=group_by_shelf())
+        return self.history().before(mix_of(plan))
 
     def blame(self, test: JarTest, prior: Prior | None = None) -> Blame:
         """Who is to blame for the failures among the products of this test, by all tests of its kind."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -14,9 +14,10 @@ from jartest.errors import BadLimits, StoreFault
 from jartest.verdict.limits import Limits, load_limits
 
 if TYPE_CHECKING:
+    from jartest.history.proposals import Proposal
     from jartest.recorder import Recorder
 
-__all__ = ["PHONE_URL", "Settings", "open_recorder", "read_limits", "read_settings"]
+__all__ = ["PHONE_URL", "Settings", "accept_limits", "open_recorder", "read_limits", "read_settings"]
 
 
 PHONE_URL = "JARTEST_PHONE_URL"
@@ -81,6 +82,28 @@ def open_recorder(settings: Settings) -> Recorder:
     )
 
 
+def accept_limits(settings: Settings, accepted: Sequence[Proposal], *, by: str, on: str) -> Limits:
+    """The limits in force once these proposals stand in the shop's own file, which is written whole or not at all.
+
+    Raises
+    ------
+    BadLimits
+        If the shop's file cannot be used or written.
+    """
+    from jartest.history.proposals import write_shop_limits
+
+    path = settings.shop_limits
+    text = write_shop_limits(_shop_text(settings), accepted, by=by, on=on)
+    part = path.with_name(f"{path.name}.part")
+    try:
+        part.write_text(text, "utf-8")
+        part.replace(path)
+    except OSError as e:
+        msg = f"The shop's file of limits cannot be written ({e.strerror}); nothing was changed."
+        raise BadLimits(msg) from e
+    return read_limits(settings)
+
+
 def read_limits(settings: Settings) -> Limits:
     """The limits in force: the shipped ones, with the shop's own file over them where there is one.
 
@@ -89,9 +112,12 @@ def read_limits(settings: Settings) -> Limits:
     BadLimits
         If the shop's file cannot be used.
     """
+    return load_limits(_shop_text(settings))
+
+
+def _shop_text(settings: Settings) -> str:
     try:
-        shop = settings.shop_limits.read_text("utf-8") if settings.shop_limits.exists() else ""
+        return settings.shop_limits.read_text("utf-8") if settings.shop_limits.exists() else ""
     except (OSError, UnicodeDecodeError) as e:
         msg = "The shop's file of limits cannot be read; mend or remove limits.toml in the data folder."
         raise BadLimits(msg) from e
-    return load_limits(shop)

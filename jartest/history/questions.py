@@ -9,6 +9,7 @@ import numpy as np
 
 from jartest.history.agreement import Judged
 from jartest.history.before import Before, Mix, Past, Same, Substitute, rank_nearest, say_before, tell_apart
+from jartest.history.groups import group_by_shelf
 from jartest.history.next_jar import Bench, Jar, Named, Step, best_jar, make_bench, plan_jars
 from jartest.history.pairs import PairCell, PairTable, make_table, pair_key, roll_up
 from jartest.history.proposals import Proposal, Scored, propose
@@ -102,11 +103,17 @@ class Blame:
 
 
 class History:
-    """Questions over the signed tests of a store; `samples` asks the sample tests instead of the shop's own."""
+    """Questions over the signed tests of a store; `samples` asks the sample tests instead of the shop's own.
 
-    def __init__(self, store: Store, *, samples: bool = False) -> None:
+    `group_of` tells which products are of one kind.
+    """
+
+    def __init__(
+        self, store: Store, *, samples: bool = False, group_of: Callable[[str], str] | None = None
+    ) -> None:
         self._store = store
         self._samples = samples
+        self.group_of = group_of or group_by_shelf()
 
     # ------------------------------------------------------------------ pairs
     def pair_table(self, *, group_of: Callable[[str], str] | None = None) -> PairTable:
@@ -132,7 +139,7 @@ class History:
         return {i.said: i.id for i in self._store.shelf_items().values() if i.said in wanted}
 
     # ----------------------------------------------------------- before mixing
-    def before(self, mix: Mix, *, group_of: Callable[[str], str] | None = None) -> Before:
+    def before(self, mix: Mix) -> Before:
         """What earlier tests say of a planned mixture."""
         ids = self._ids(mix.products)
         known = self._store.around(list(ids.values()), samples=self._samples, most=_NEAR)
@@ -143,22 +150,17 @@ class History:
         pairs.sort(key=lambda c: (-c.trouble, -c.failed))
         same = [_past(t) for t in known.same] if len(ids) == len(mix.products) else []
         near = tuple(_past(t) for t in known.near)
-        substitutes: tuple[Substitute, ...] = ()
-        if group_of is not None:
-            troubled = [c for c in pairs if c.state in ("fails", "both", "suspect")]
-            substitutes = self._substitutes(mix, troubled, group_of)
+        troubled = [c for c in pairs if c.state in ("fails", "both", "suspect")]
         return say_before(
             mix,
             same=[Same(past=p, differs=tell_apart(mix, p.mix)) for p in same],
             nearest=rank_nearest(mix, near),
             pairs=pairs,
-            substitutes=substitutes,
+            substitutes=self._substitutes(mix, troubled),
             blamed=_blamed(pairs, [*same, *near]),
         )
 
-    def _substitutes(
-        self, mix: Mix, troubled: Sequence[PairCell], group_of: Callable[[str], str]
-    ) -> tuple[Substitute, ...]:
+    def _substitutes(self, mix: Mix, troubled: Sequence[PairCell]) -> tuple[Substitute, ...]:
         """Products of the same group that passed with what a product of the mixture is in trouble with."""
         if not troubled:
             return ()
@@ -167,8 +169,8 @@ class History:
         found: dict[tuple[str, str], Substitute] = {}
         for cell in troubled:
             for out, stays in ((cell.first, cell.second), (cell.second, cell.first)):
-                group = group_of(out)
-                for other in (o for o in others if o not in mix.products and group and group_of(o) == group):
+                group = self.group_of(out)
+                for other in (o for o in others if o not in mix.products and self.group_of(o) == group):
                     tried = cells.get(pair_key(other, stays))
                     if tried is not None and tried.state == "cleared":
                         rest = [p for p in mix.products if p not in (out, stays)]

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
+
 import streamlit as st
 
+from jartest.errors import BadEntry
 from jartest.recorder import Recorder
 from jartest.records.model import TestPlan
 from jartest.screens import plan_form, state
+from jartest.screens.before_part import draw_before
 from jartest.screens.parts import error_box, go_to, utc_offset_min
 from jartest.screens.who import ask_name, name
 from jartest.screens.words import BEFORE_MIXING
@@ -23,6 +27,7 @@ def render(recorder: Recorder) -> None:
     if not plan_form.is_filled(_FORM):
         plan_form.fill(_FORM, _like_last_time(recorder))
     plan_form.draw(_FORM, recorder.known_products())
+    _say_before(recorder)
     st.info("\n".join(f"- {x}" for x in BEFORE_MIXING), icon=":material/front_hand:")
     if st.button("Start this test", type="primary", width="stretch", key=state.key(_FORM, "start")):
         with error_box():
@@ -30,6 +35,12 @@ def render(recorder: Recorder) -> None:
             test = recorder.start_test(plan, by=name(), utc_offset_min=utc_offset_min())
             state.clear(_FORM)
             go_to("test", id=test.id)
+
+
+def _say_before(recorder: Recorder) -> None:
+    """What earlier tests say of the products typed so far; nothing while a line cannot be read yet."""
+    with suppress(BadEntry):  # the form says so itself, beside the line
+        draw_before(recorder, plan_form.read(_FORM))
 
 
 def _like_last_time(recorder: Recorder) -> TestPlan:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import streamlit as st
 
 from jartest.recorder import Recorder
-from jartest.screens import all_tests, bench, help_page, new_test, one_photo, one_test, state
+from jartest.screens import all_tests, bench, help_page, history, new_test, one_photo, one_test, state
 from jartest.screens.parts import error_box
 from jartest.screens.web import web_text
 from jartest.settings import Settings, open_recorder, read_settings
@@ -31,6 +31,7 @@ SCREENS = (
     Screen(path="new", title="New test", render=new_test.render),
     Screen(path="test", title="Test", render=one_test.render, in_menu=False),
     Screen(path="tests", title="All tests", render=all_tests.render),
+    Screen(path="history", title="History", render=history.render),
     Screen(path="photo", title="One photo", render=one_photo.render),
     Screen(path="help", title="Help", render=help_page.render),
 )

@@ -1,0 +1,92 @@
+"""How good are we: machine and person, first opinion and second, and proposals for the shop's limits."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import pandas as pd
+import streamlit as st
+
+from jartest.history.agreement import WORDS, Compared, Judged, compare, compare_by
+from jartest.history.proposals import Proposal
+from jartest.history.questions import History
+from jartest.recorder import Recorder
+from jartest.screens import state
+from jartest.screens.parts import error_box, link_to, plain, say_word
+from jartest.screens.who import name
+from jartest.settings import accept_limits, read_settings
+
+__all__ = ["draw_agreement"]
+
+_BY = {"person": "second_by", "jar": "jar", "method version": "method"}
+
+
+def draw_agreement(recorder: Recorder, history: History) -> None:
+    """Draw how far the judges agree, where not, and which limits the shop's own tests speak for."""
+    judged = history.judged()
+    st.markdown("#### Machine and person")
+    _compared(recorder, compare(judged), first="machine", second="person")
+    if judged:
+        by = st.segmented_control("By", list(_BY), default="person", key=state.key("history", "by"))
+        st.dataframe(_groups(judged, _BY[by or "person"]), hide_index=True, width="stretch")
+    st.markdown("#### First opinion and second")
+    _compared(recorder, compare(history.second_opinions()), first="first person", second="second person")
+    st.markdown("#### Limits of your own")
+    st.caption("Nothing changes until you accept; verdicts that stand keep the limits they were made under.")
+    _limits(recorder, history.proposals(recorder.limits))
+
+
+def _compared(recorder: Recorder, found: Compared, *, first: str, second: str) -> None:
+    st.markdown(plain(found.says))
+    if not found.plain.n:
+        return
+    counts = pd.DataFrame(
+        found.counts,
+        index=[f"{first}: {say_word(w)}" for w in WORDS],
+        columns=[f"{second}: {say_word(w)}" for w in WORDS],
+    )
+    st.dataframe(counts, width="stretch")
+    st.caption(f"{first} passed what {second} failed: {found.missed}; the reverse: {found.alarms}.")
+    for j in found.apart[:5]:
+        link_to("test", f"Test {j.number}", id=recorder.store.test_id_of(j.number))
+        st.caption(plain(f"{j.first_by}: {j.first}; {j.second_by}: {j.second}"))
+
+
+def _groups(judged: tuple[Judged, ...], key: str) -> pd.DataFrame:
+    rows = [
+        (
+            str(group) or "not named",
+            c.plain.n,
+            c.weighted.value,
+            c.weighted.low,
+            c.weighted.high,
+            c.missed,
+            c.alarms,
+        )
+        for group, c in compare_by(judged, lambda j: str(getattr(j, key))).items()
+    ]
+    heads = [
+        "group",
+        "tests",
+        "weighted kappa",
+        "from (95 %)",
+        "to (95 %)",
+        "missed failures",
+        "false alarms",
+    ]
+    return pd.DataFrame(rows, columns=heads)
+
+
+def _limits(recorder: Recorder, found: Mapping[str, Proposal]) -> None:
+    for rule, proposal in found.items():
+        st.markdown(f"**{rule}** · {plain(proposal.says)}")
+    offered = [p for p in found.values() if p.fail_min is not None]
+    if offered and name():
+        rules = st.multiselect("Accept for", [p.rule for p in offered], key=state.key("history", "accept"))
+        if rules and st.button("Accept these limits", key=state.key("history", "accepted")):
+            with error_box():
+                chosen = [p for p in offered if p.rule in rules]
+                recorder.limits = accept_limits(
+                    read_settings(), chosen, by=name(), on=f"{recorder.now():%Y-%m-%d}"
+                )
+                st.success("The new limits are in force from the next verdict on.")

@@ -1,0 +1,129 @@
+"""Suspects and the next jar, for one failed mixture."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from jartest.history.next_jar import Jar, Named, Step
+from jartest.history.questions import Blame
+from jartest.history.suspects import Prior
+from jartest.recorder import Recorder
+from jartest.records.model import TestPlan, TestRow
+from jartest.screens import plan_form, state
+from jartest.screens.parts import go_to, link_to, plain
+
+__all__ = ["draw_blame"]
+
+_FORM = "new"  # the form of the New test screen, which the next jar is handed over to
+_SHOWN = 8  # suspects listed
+_FAILED = 200  # failed tests offered
+
+
+def draw_blame(recorder: Recorder, *, samples: bool) -> None:
+    """Draw the suspects of a failed mixture, which test said what, and which jar to mix next."""
+    failed = [r for r in recorder.find("fail", limit=_FAILED) if _failed(r) and r.sample == samples]
+    if not failed:
+        st.markdown("No signed test has failed, so nobody is suspected.")
+        return
+    asked = str(st.query_params.get("of", ""))
+    ids = [r.id for r in failed]
+    picked = st.selectbox(
+        "Which failed mixture?",
+        range(len(failed)),
+        index=ids.index(asked) if asked in ids else 0,
+        format_func=lambda i: f"{failed[i].number} · {failed[i].title}",
+        key=state.key("history", "failed"),
+    )
+    prior = _prior()
+    test = recorder.case(failed[picked].id).test
+    blame = recorder.blame(test, prior)
+    st.markdown(f"#### {plain(blame.says)}")
+    _suspects(blame)
+    jar = blame.next_jar()
+    if jar is None:
+        st.markdown("No jar of these products would tell more.")
+    else:
+        _next_jar(recorder.plan_jar(test, jar), jar)
+        _plan(blame.plan())
+    _rests(blame, recorder)
+    st.caption(plain(prior.says))
+    if not blame.posterior.space.exact:
+        st.caption(
+            "There are too many sets of culprits to weigh each; these figures are from a sample of them."
+        )
+
+
+def _failed(row: TestRow) -> bool:
+    return row.signed_by is not None and "fail" in (row.person_word or row.machine_word or "")
+
+
+def _prior() -> Prior:
+    with st.expander("What is believed before any jar, and how sure a reading is"):
+        percent = {
+            name: st.number_input(
+                label,
+                0.0,
+                45.0,
+                value=100 * getattr(Prior(), name),
+                step=0.5,
+                key=state.key("history", "prior", name),
+            )
+            for name, label in (
+                ("pair", "One pair is a culprit, %"),
+                ("product", "One product in this water is, %"),
+                ("order", "One order of two is, %"),
+                ("error", "A jar is read wrongly, %"),
+            )
+        }
+    return Prior(**{name: value / 100 for name, value in percent.items()})
+
+
+def _suspects(blame: Blame) -> None:
+    for suspect, chance in blame.suspects[:_SHOWN]:
+        st.progress(
+            min(max(chance, 0.0), 1.0), text=f"**{chance:.0%}** · {plain(suspect.says)}".replace("%", " %")
+        )
+
+
+def _next_jar(plan: TestPlan, jar: Jar) -> None:
+    st.markdown(f"#### Next jar: {plain(' + '.join(jar.products))}")
+    st.caption(f"It tells {jar.bits:.2f} bits of 1, and fails with {jar.fail_chance:.0%}.".replace("%", " %"))
+    if st.button("Start this jar", type="primary", width="stretch", key=state.key("history", "start")):
+        state.clear(_FORM)
+        plan_form.fill(_FORM, plan)
+        go_to("new")
+
+
+def _plan(step: Step | Named) -> None:
+    with st.expander("The plan after that"):
+        st.markdown("\n".join(_lines(step, 0)))
+
+
+def _lines(step: Step | Named, depth: int) -> list[str]:
+    pad = "  " * depth
+    if isinstance(step, Named):
+        who = " and ".join(s.says for s in step.culprits) or "nobody: a wrong reading"
+        told = f"named: {who}" if step.sure else f"so far likeliest: {who}"
+        return [f"{pad}- {plain(f'{told} ({step.chance:.0%})')}"]
+    return [
+        f"{pad}- Jar of {plain(' + '.join(step.jar.products))}",
+        f"{pad}  - ● if it passes",
+        *_lines(step.if_pass, depth + 2),
+        f"{pad}  - ✖ if it fails",
+        *_lines(step.if_fail, depth + 2),
+    ]
+
+
+def _rests(blame: Blame, recorder: Recorder) -> None:
+    rests = blame.rests_on()
+    if not rests:
+        return
+    with st.expander(f"What this rests on: {len(rests)} tests"):
+        for r in rests[:_SHOWN]:
+            change = f"; had it ended the other way, {r.leads.says} would lead" if r.would_change else ""
+            link_to("test", f"Test {r.number}", id=recorder.store.test_id_of(r.number))
+            st.caption(
+                plain(
+                    f"The leading suspect stands at {r.chance:.0%}, without this test at {r.without:.0%}{change}."
+                )
+            )
