@@ -161,8 +161,11 @@ class Recorder:
         ------
         Conflict
             If somebody else saved a revision after `expected_revision`.
+        BadEntry
+            If a product that is in the jar already would stand elsewhere: its tick names its place.
         """
         _check_plan(plan)
+        _check_places(self.store.case(test_id), plan)
         return self.store.revise(
             test_id, plan, expected_revision=expected_revision, by=checked_name(by), at=self.now()
         )
@@ -638,6 +641,15 @@ def checked_name(by: str) -> str:
         msg = f"A name may have 80 letters, not {len(name)}."
         raise BadEntry(msg)
     return name
+
+
+def _check_places(case: Case, plan: TestPlan) -> None:
+    for n in sorted({e.position for e in case.events if e.kind == "added" and e.position is not None}):
+        was = case.test.plan.products[n - 1]
+        now = plan.products[n - 1] if n <= len(plan.products) else None
+        if now is None or (now.name, now.maker) != (was.name, was.maker):
+            msg = f"{was.name} is in the jar as number {n} already; leave it in that place."
+            raise BadEntry(msg)
 
 
 def _check_plan(plan: TestPlan) -> None:

@@ -115,7 +115,9 @@ def read_shelf(recorder: Recorder, text: str, *, by: str) -> ShelfTaken:
     """
     read = shelf_from_csv(text)
     kept = {e.product.key: e for e in recorder.store.shelf_products()}
-    added, changed, entries = [], [], []
+    added: list[ShelfProduct] = []
+    changed: list[ShelfProduct] = []
+    entries = []
     for product in read.products:
         before = kept.get(product.key)
         if before is not None and before.product == product and not before.retired:

@@ -9,15 +9,18 @@ import streamlit as st
 from jartest.errors import BadEntry
 from jartest.recorder import Recorder
 from jartest.records.model import TestPlan
-from jartest.screens import plan_form, state
+from jartest.screens import plan_form, recipe_form, state
 from jartest.screens.before_part import draw_before
 from jartest.screens.parts import error_box, go_to, utc_offset_min
 from jartest.screens.who import ask_name, name
 from jartest.screens.words import BEFORE_MIXING
+from jartest.tank import start_from_recipe
 
 __all__ = ["render"]
 
 _FORM = "new"
+_BY = state.key(_FORM, "by")
+_WAYS = {"jar": "Amounts for the jar", "tank": "A recipe for the tank"}
 
 
 def render(recorder: Recorder) -> None:
@@ -25,28 +28,43 @@ def render(recorder: Recorder) -> None:
     st.markdown("## New test")
     ask_name(recorder)
     if not plan_form.is_filled(_FORM):
-        plan_form.fill(_FORM, _like_last_time(recorder))
-    plan_form.draw(_FORM, recorder.known_products())
-    _say_before(recorder)
+        last = recorder.store.last_plan()
+        plan_form.fill(_FORM, _like_last_time(last))
+        recipe_form.fill(_FORM, last, with_products=False)
+        state.put(_BY, "tank" if last and last.recipe else "jar")
+    by_tank = _ask_way() == "tank"
+    if by_tank:
+        recipe_form.draw(_FORM, recorder)
+    else:
+        plan_form.draw(_FORM, recorder.known_products())
+    with suppress(BadEntry):  # the form says so itself, beside the line
+        draw_before(recorder, _read(recorder, by_tank=by_tank))
     st.info("\n".join(f"- {x}" for x in BEFORE_MIXING), icon=":material/front_hand:")
     if st.button("Start this test", type="primary", width="stretch", key=state.key(_FORM, "start")):
         with error_box():
-            plan = plan_form.read(_FORM)
-            test = recorder.start_test(plan, by=name(), utc_offset_min=utc_offset_min())
+            plan = _read(recorder, by_tank=by_tank)
+            test = start_from_recipe(recorder, plan, by=name(), utc_offset_min=utc_offset_min())
             state.clear(_FORM)
             go_to("test", id=test.id)
 
 
-def _say_before(recorder: Recorder) -> None:
-    """What earlier tests say of the products typed so far; nothing while a line cannot be read yet."""
-    with suppress(BadEntry):  # the form says so itself, beside the line
-        draw_before(recorder, plan_form.read(_FORM))
+def _ask_way() -> str:
+    """Whether amounts are typed for the jar, or reckoned from the tank's rates."""
+    way = st.segmented_control(
+        "What you have",
+        list(_WAYS),
+        key=_BY,
+        required=True,
+        format_func=lambda w: _WAYS[w],
+        persist_state="session",
+    )
+    return str(way)
 
 
-def _like_last_time(recorder: Recorder) -> TestPlan:
+def _read(recorder: Recorder, *, by_tank: bool) -> TestPlan:
+    return recipe_form.read(_FORM, recorder) if by_tank else plan_form.read(_FORM)
+
+
+def _like_last_time(last: TestPlan | None) -> TestPlan:
     """An empty plan with the water and the jar of the last test that was no sample."""
-    own = next((row for row in recorder.find(limit=20) if not row.sample), None)
-    if own is None:
-        return TestPlan(title="")
-    last = recorder.case(own.id).test.plan
-    return TestPlan(title="", water=last.water, jar=last.jar)
+    return TestPlan(title="") if last is None else TestPlan(title="", water=last.water, jar=last.jar)

@@ -8,13 +8,13 @@ from jartest.errors import Conflict
 from jartest.plan.schedule import next_look
 from jartest.recorder import Recorder, RunningTest, say_slot
 from jartest.records.model import Case, Product
-from jartest.screens import plan_form, state
+from jartest.screens import plan_form, recipe_form, state
 from jartest.screens.countdown import countdown
 from jartest.screens.curve_part import draw_curve
 from jartest.screens.look_part import draw_looks, take_photo
+from jartest.screens.mixing_part import draw_mixing, draw_what_was_done
 from jartest.screens.observe_part import draw_observations
 from jartest.screens.parts import (
-    STATE_SHAPES,
     clock,
     error_box,
     link_to,
@@ -26,7 +26,7 @@ from jartest.screens.parts import (
 from jartest.screens.timeline import timeline
 from jartest.screens.verdict_part import draw_verdict
 from jartest.screens.who import ask_name, name
-from jartest.screens.words import REACTION
+from jartest.tank import new_on_shelf
 from jartest.units import say_temperature, say_volume
 
 __all__ = ["render"]
@@ -48,12 +48,14 @@ def render(recorder: Recorder) -> None:
         link_to("tests", "All tests")
         return
     standing = recorder.standing(case)
-    ask_name(recorder)
+    if not case.signed:
+        ask_name(recorder)
     _head(case)
     doing, deciding = st.columns([3, 2], gap="large")
     with doing:
-        if not case.signed and case.mixed_at is None:
-            _mixing(recorder, case, standing)
+        if not case.signed and case.mixed_at is None and not _stopped(case):
+            draw_mixing(recorder, case, standing)
+        draw_what_was_done(case)
         _watch(recorder, test_id, _version(case, standing))
         if not case.signed:
             take_photo(recorder, case, standing)
@@ -84,39 +86,6 @@ def _stopped(case: Case) -> bool:
 
 
 # -------------------------------------------------------------------------- now
-def _mixing(recorder: Recorder, case: Case, standing: RunningTest) -> None:
-    """The products as large buttons in their order, then the start of the clock."""
-    test_id, products = case.test.id, case.test.plan.products
-    st.markdown(f"#### Fill the jar: {say_volume(case.test.plan.jar.volume_ml)} of water, then in this order")
-    following = next((n for n in range(1, len(products) + 1) if n not in standing.added), None)
-    for n, product in enumerate(products, start=1):
-        if n in standing.added:
-            at = next(e.at for e in case.events if e.kind == "added" and e.position == n)
-            st.markdown(
-                f"{STATE_SHAPES['taken']} **{n} · {plain(say_product(product))}** · in at {clock(at, case.test, day=False)}"
-            )
-        elif st.button(
-            f"In: {n} · {plain(say_product(product))}",
-            key=state.key("test", test_id, "in", n),
-            type="primary" if n == following else "secondary",
-            width="stretch",
-            wrap=True,
-        ):
-            with error_box():
-                recorder.add_product(test_id, n, by=name())
-                st.rerun()
-    st.caption(f"After each: turn the closed jar over gently, and look. {REACTION}")
-    if st.button(
-        "Mixing done, start the clock",
-        key=state.key("test", test_id, "mixed"),
-        type="secondary" if following else "primary",
-        width="stretch",
-    ):
-        with error_box():
-            recorder.finish_mixing(test_id, by=name())
-            st.rerun()
-
-
 Version = tuple[object, ...]
 
 
@@ -179,6 +148,7 @@ def _plan(recorder: Recorder, case: Case) -> None:
         if revision is None:
             if st.button("Change the plan", key=state.key("test", test.id, "change")):
                 plan_form.fill(form, test.plan)
+                recipe_form.fill(form, test.plan, with_products=True)
                 state.put(state.key(form, "revision"), test.revision)
                 st.rerun()
             _stop(recorder, case)
@@ -194,7 +164,11 @@ def _say_line(n: int, product: Product) -> str:
 def _change(recorder: Recorder, case: Case, form: str, revision: int) -> None:
     """The plan as a form; when somebody else saved first, what was typed stays and theirs is shown above."""
     test_id = case.test.id
-    plan_form.draw(form, recorder.known_products())
+    by_tank = case.test.plan.recipe is not None
+    if by_tank:
+        recipe_form.draw(form, recorder, case.test.plan)
+    else:
+        plan_form.draw(form, recorder.known_products())
     if case.test.revision != revision:
         st.warning(
             f"While you typed, {plain(case.test.revised_by)} saved revision {case.test.revision}; it is shown "
@@ -206,7 +180,9 @@ def _change(recorder: Recorder, case: Case, form: str, revision: int) -> None:
     with st.container(horizontal=True):
         if st.button("Save as a new revision", key=state.key(form, "save"), type="primary"):
             with error_box() as box:
-                recorder.change_plan(test_id, plan_form.read(form), by=name(), expected_revision=revision)
+                plan = recipe_form.read(form, recorder, case.test.plan) if by_tank else plan_form.read(form)
+                new_on_shelf(recorder, plan, by=name())
+                recorder.change_plan(test_id, plan, by=name(), expected_revision=revision)
                 state.clear(form)
                 st.rerun()
             if isinstance(box.error, Conflict):

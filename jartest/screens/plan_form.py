@@ -7,10 +7,12 @@ visit to another screen, or by moving a line.  `fill` puts a plan in, `draw` sho
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import streamlit as st
 
 from jartest.plan.schedule import DEFAULT_AGES_S, default_schedule, read_ages, say_age
+from jartest.plan.water import read_hardness
 from jartest.records.model import JarUsed, Product, TestPlan, Water
 from jartest.screens import state
 from jartest.screens.parts import error_box, one_line, plain
@@ -24,7 +26,18 @@ from jartest.units import (
     say_volume,
 )
 
-__all__ = ["draw", "fill", "is_filled", "read"]
+__all__ = [
+    "draw",
+    "draw_jar",
+    "draw_schedule",
+    "draw_title",
+    "draw_water",
+    "fill",
+    "is_filled",
+    "read",
+    "read_frame",
+    "read_water",
+]
 
 _FIELDS = ("name", "maker", "formulation", "lot", "amount")
 _DEFAULT_AGES = ", ".join(say_age(a) for a in DEFAULT_AGES_S)
@@ -48,7 +61,8 @@ def fill(form: str, plan: TestPlan) -> None:
     put(state.key(form, "title"), plan.title)
     put(state.key(form, "notes"), plan.notes)
     put(state.key(form, "source"), plan.water.source)
-    put(state.key(form, "hardness"), plan.water.hardness_mg_l)
+    hardness = plan.water.hardness_mg_l
+    put(state.key(form, "hardness"), "" if hardness is None else f"{say_number(hardness)} mg/L")
     put(state.key(form, "ph"), plan.water.ph)
     warmth = plan.water.temperature_c
     put(state.key(form, "temperature"), "" if warmth is None else f"{say_number(warmth)} C")
@@ -103,13 +117,7 @@ def _move(form: str, row: int, by: int) -> None:
 # ------------------------------------------------------------------------- draw
 def draw(form: str, known: Sequence[Product]) -> None:
     """Show the form."""
-    st.text_input(
-        "Title",
-        key=state.key(form, "title"),
-        placeholder="Left empty: the products' names",
-        max_chars=200,
-        persist_state="session",
-    )
+    draw_title(form)
     st.markdown("#### Products, in the order they go in")
     rows = _rows(form)
     for place, row in enumerate(rows, start=1):
@@ -127,9 +135,20 @@ def draw(form: str, known: Sequence[Product]) -> None:
                 on_change=_add_known,
                 args=(form, known),
             )
-    _draw_water(form)
-    _draw_jar(form)
-    _draw_schedule(form)
+    draw_water(form)
+    draw_jar(form)
+    draw_schedule(form)
+
+
+def draw_title(form: str) -> None:
+    """The title's field."""
+    st.text_input(
+        "Title",
+        key=state.key(form, "title"),
+        placeholder="Left empty: the products' names",
+        max_chars=200,
+        persist_state="session",
+    )
 
 
 def _say_known(product: Product) -> str:
@@ -170,7 +189,8 @@ def _draw_row(form: str, row: int, place: int, count: int) -> None:
             st.button("✕ take out", key=f"{button}.out", on_click=_take_out, args=(form, row))
 
 
-def _draw_water(form: str) -> None:
+def draw_water(form: str, *, conditioner: bool = False) -> None:
+    """The water's fields; what it is conditioned with only where that is asked for."""
     source = one_line(str(state.get(state.key(form, "source"), "")))
     with st.expander(f"Water: {plain(source) or 'not described yet'}"):
         st.caption("Use the water of the tank; hard water can make the difference.")
@@ -182,16 +202,12 @@ def _draw_water(form: str) -> None:
             persist_state="session",
         )
         with st.container(horizontal=True):
-            st.number_input(
-                "Hardness, mg/L (ppm) as CaCO₃",
-                min_value=0.0,
-                max_value=5000.0,
-                step=10.0,
+            hardness = st.text_input(
+                "Hardness",
                 key=state.key(form, "hardness"),
-                format="%.0f",
-                placeholder="not known",
-                value=None,
+                placeholder="140 mg/L, 8 grains, 12 °dH",
                 width=260,
+                max_chars=40,
                 persist_state="session",
             )
             st.number_input(
@@ -213,20 +229,33 @@ def _draw_water(form: str) -> None:
                 width=180,
                 persist_state="session",
             )
+        if conditioner:
+            st.text_input(
+                "Conditioner in the water already",
+                key=state.key(form, "conditioner"),
+                placeholder="none",
+                max_chars=80,
+                persist_state="session",
+            )
+        if hardness.strip():
+            with error_box():
+                st.caption(f"Understood: {plain(read_hardness(hardness).read_as)}")
         if warmth.strip():
             with error_box():
                 st.caption(f"Understood: {say_temperature(read_temperature(warmth))}")
 
 
-def _draw_jar(form: str) -> None:
+def draw_jar(form: str, *, volume: bool = True) -> None:
+    """The jar's fields; without its volume where that stands elsewhere."""
     jar = one_line(str(state.get(state.key(form, "jar"), "")))
-    volume = one_line(str(state.get(state.key(form, "volume"), "")))
-    with st.expander(f"Jar: {plain(jar)}, {plain(volume)}"):
+    filled = one_line(str(state.get(state.key(form, "volume"), "")))
+    with st.expander(f"Jar: {plain(jar)}, {plain(filled)}"):
         with st.container(horizontal=True):
             st.text_input("Jar", key=state.key(form, "jar"), max_chars=80, width=240, persist_state="session")
-            typed = st.text_input(
-                "Water it is filled to", key=state.key(form, "volume"), width=180, persist_state="session"
-            )
+            if volume:
+                filled = st.text_input(
+                    "Water it is filled to", key=state.key(form, "volume"), width=180, persist_state="session"
+                )
             st.number_input(
                 "Inner diameter, mm (if you like)",
                 min_value=10.0,
@@ -240,11 +269,13 @@ def _draw_jar(form: str) -> None:
                 persist_state="session",
             )
         st.caption("With the inner diameter, lumps are measured in millimetres; heights need no diameter.")
-        with error_box():
-            st.caption(f"Understood: {plain(say_volume(read_volume(typed)))}")
+        if volume:
+            with error_box():
+                st.caption(f"Understood: {plain(say_volume(read_volume(filled)))}")
 
 
-def _draw_schedule(form: str) -> None:
+def draw_schedule(form: str) -> None:
+    """When to look, and notes."""
     with st.expander(f"Looks: {plain(str(state.get(state.key(form, 'ages'), '')))} after mixing"):
         typed = st.text_input(
             "Photos at these times after mixing", key=state.key(form, "ages"), persist_state="session"
@@ -272,30 +303,40 @@ def read(form: str) -> TestPlan:
     BadEntry
         If something typed cannot be taken as it stands.
     """
-
-    def said(name: str) -> str:
-        return str(state.get(state.key(form, name), "") or "").strip()
-
     products = tuple(p for row in _rows(form) if (p := _read_row(form, row)) is not None)
-    warmth = said("temperature")
-    ages = read_ages(said("ages"))
-    after = len(products) if state.get(state.key(form, "after")) else 0
+    frame = read_frame(form, len(products))
+    return replace(frame, title=frame.title or " + ".join(p.name for p in products), products=products)
+
+
+def _said(form: str, name: str) -> str:
+    return str(state.get(state.key(form, name), "") or "").strip()
+
+
+def read_frame(form: str, additions: int) -> TestPlan:
+    """The plan without its products: title, water, jar, looks (with one after each addition if wanted), notes."""
+    ages = read_ages(_said(form, "ages"))
+    after = additions if state.get(state.key(form, "after")) else 0
     return TestPlan(
-        title=said("title") or " + ".join(p.name for p in products),
-        products=products,
-        water=Water(
-            source=said("source"),
-            hardness_mg_l=state.get(state.key(form, "hardness")),
-            ph=state.get(state.key(form, "ph")),
-            temperature_c=read_temperature(warmth) if warmth else None,
-        ),
+        title=_said(form, "title"),
+        water=read_water(form),
         jar=JarUsed(
-            name=said("jar"),
-            volume_ml=read_volume(said("volume")),
+            name=_said(form, "jar"),
+            volume_ml=read_volume(_said(form, "volume")),
             inner_diameter_mm=state.get(state.key(form, "diameter")),
         ),
         schedule=default_schedule(after, ages),
-        notes=said("notes"),
+        notes=_said(form, "notes"),
+    )
+
+
+def read_water(form: str) -> Water:
+    """The water, as far as it is described."""
+    warmth, hardness = _said(form, "temperature"), _said(form, "hardness")
+    return Water(
+        source=_said(form, "source"),
+        hardness_mg_l=read_hardness(hardness).mg_l if hardness else None,
+        ph=state.get(state.key(form, "ph")),
+        temperature_c=read_temperature(warmth) if warmth else None,
     )
 
 

@@ -1,0 +1,398 @@
+"""A tank recipe as a form: tank, carrier, jar, and each product with its rate as on the label.
+
+As in `plan_form`, the values live in the session under `form`; title, water, jar and looks are that form's
+own, so that a change between the two ways of planning loses nothing.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import partial
+from typing import get_args
+
+import streamlit as st
+
+from jartest.errors import BadEntry
+from jartest.plan.formulations import read_formulation
+from jartest.plan.orders import DEFAULT_ORDER, order_variants
+from jartest.plan.products import KINDS, LabelNotes, ShelfProduct, make_product
+from jartest.plan.recipe import JarRecipe, make_recipe
+from jartest.plan.scaling import Basis, RecipeProduct, RecipeRequest, read_product_rate
+from jartest.plan.water import MixWater
+from jartest.recorder import Recorder
+from jartest.records.model import TestPlan
+from jartest.screens import plan_form, state
+from jartest.screens.parts import error_box, plain
+from jartest.screens.recipe_part import draw_cautions, draw_steps
+from jartest.tank import failed_before, plan_of_recipe
+from jartest.units import read_carrier_rate, read_quantity
+
+__all__ = ["draw", "fill", "is_filled", "read"]
+
+_FIELDS = ("name", "maker", "formulation", "kind", "label", "lot", "rate")
+_BASES = {
+    "carrier": "the carrier: this much water, products on top",
+    "finished": "the finished mix: water and products together",
+}
+
+
+# ------------------------------------------------------------------------ state
+def is_filled(form: str) -> bool:
+    """Whether this form holds a recipe already."""
+    return state.get(state.key(form, "lines")) is not None
+
+
+def fill(form: str, plan: TestPlan | None, *, with_products: bool) -> None:
+    """Put a plan's recipe into the form; tank, carrier and basis alone where its products are not wanted."""
+    recipe = plan.recipe if plan else None
+    state.put(state.key(form, "lines"), [])
+    state.put(state.key(form, "hand"), None)
+    state.put(state.key(form, "tank"), recipe.tank_volume.text if recipe else "")
+    carrier = recipe.carrier_rate if recipe else None
+    state.put(state.key(form, "carrier"), carrier.text if carrier else "")
+    state.put(state.key(form, "basis"), recipe.basis if recipe else "carrier")
+    state.put(state.key(form, "order"), recipe.order if recipe else DEFAULT_ORDER)
+    state.put(state.key(form, "conditioner"), recipe.water.conditioner if recipe else "")
+    if recipe:
+        state.put(state.key(form, "volume"), recipe.jar_volume.text)
+    if recipe is None or plan is None or not with_products:
+        _add(form)
+        _add(form)
+        return
+    rows = {p.product.key: _add(form, p) for p in recipe.products}
+    keys = [
+        (" ".join(p.name.split()).casefold(), " ".join(p.maker.split()).casefold()) for p in plan.products
+    ]
+    state.put(state.key(form, "hand"), [rows[k] for k in keys])
+
+
+def _rows(form: str) -> list[int]:
+    return list(state.get(state.key(form, "lines"), []))
+
+
+def _field(form: str, row: int, name: str) -> str:
+    return state.key(form, f"line{row}", name)
+
+
+def _add(form: str, line: RecipeProduct | None = None) -> int:
+    rows = _rows(form)
+    row = max(rows, default=0) + 1
+    if line is not None:
+        product = line.product
+        values = (product.said, product.maker, product.formulation, product.kind)
+        for name, value in zip(
+            _FIELDS, (*values, product.label.order_text, product.lot, line.rate.text), strict=True
+        ):
+            state.put(_field(form, row, name), value)
+    state.put(state.key(form, "lines"), [*rows, row])
+    return row
+
+
+def _another(form: str) -> None:
+    _add(form)
+
+
+def _take_out(form: str, row: int) -> None:
+    state.put(state.key(form, "lines"), [r for r in _rows(form) if r != row])
+    hand = state.get(state.key(form, "hand"))
+    if hand:
+        state.put(state.key(form, "hand"), [r for r in hand if r != row])
+    state.clear(form, f"line{row}")
+
+
+def _said(form: str, row: int, name: str) -> str:
+    return " ".join(str(state.get(_field(form, row, name), "") or "").split())
+
+
+# ------------------------------------------------------------------------- draw
+def draw(form: str, recorder: Recorder, changed: TestPlan | None = None) -> None:
+    """Show the form, and under it the jar's recipe once every line can be read.
+
+    `changed` is the plan that is being changed: its products are offered even where the shelf has let them go.
+    """
+    shelf = _shelf(recorder, changed)
+    readable = [_draw_tank(form)]
+    st.markdown("#### Products, with the rate as on the label")
+    rows = _rows(form)
+    for place, row in enumerate(rows, start=1):
+        readable.append(_draw_row(form, row, place, shelf))
+    st.button("+ Another product", key=state.key(form, "more"), on_click=_another, args=(form,))
+    plan_form.draw_title(form)
+    plan_form.draw_water(form, conditioner=True)
+    plan_form.draw_jar(form, volume=False)
+    plan_form.draw_schedule(form)
+    st.markdown("### In the jar")
+    _draw_variant(form)
+    if not all(readable) or not any(_said(form, row, "name") for row in rows):
+        st.caption("Amounts and order stand here as soon as tank, products and rates can be read.")
+        return
+    with error_box():
+        _draw_recipe(form, recorder, shelf)
+
+
+def _shelf(recorder: Recorder, changed: TestPlan | None) -> dict[str, ShelfProduct]:
+    """The products that are offered, by how people say them."""
+    own = changed.recipe.products if changed and changed.recipe else ()
+    standing = [e.product for e in recorder.store.shelf_products() if not e.retired]
+    return {p.said: p for p in (*(line.product for line in own), *standing)}
+
+
+def _draw_tank(form: str) -> bool:
+    """The tank's fields; whether what they hold can be read."""
+
+    def text(label: str, name: str, hint: str, tip: str) -> str:
+        return st.text_input(
+            label,
+            key=state.key(form, name),
+            placeholder=hint,
+            help=tip,
+            max_chars=80,
+            width=230,
+            persist_state="session",
+        )
+
+    with st.container(horizontal=True):
+        tank = text(
+            "Tank", "tank", "200 gal", "What one full tank holds: gallons are US unless you type imp."
+        )
+        carrier = text(
+            "Carrier rate",
+            "carrier",
+            "2 gal/1000 ft2",
+            "How much goes on how much ground (40 gal/acre, 300 L/ha), or the ground one tank covers (5 acres per tank).",
+        )
+        jar = text("Jar size", "volume", "32 fl oz", "How full the jar is to be.")
+    st.radio(
+        "These volumes count",
+        get_args(Basis),
+        key=state.key(form, "basis"),
+        format_func=lambda b: _BASES[b],
+        horizontal=True,
+        persist_state="session",
+    )
+    said = []
+    for label, typed, how in (
+        ("tank", tank, _say_volume),
+        ("carrier", carrier, lambda t: read_carrier_rate(t).read_as),
+        ("jar", jar, _say_volume),
+    ):
+        if typed.strip():
+            with error_box() as box:
+                said.append(f"{label} {how(typed)}")
+            if box.error:
+                return False
+    if said:
+        st.caption(f"Understood: {plain('; '.join(said))}")
+    return bool(tank.strip() and jar.strip())
+
+
+def _say_volume(typed: str) -> str:
+    return read_quantity(typed, "volume").read_as
+
+
+def _draw_row(form: str, row: int, place: int, shelf: dict[str, ShelfProduct]) -> bool:
+    """One product with its rate; whether it can be reckoned with, or is empty."""
+    with st.container(border=True, gap="small"):
+        with st.container(horizontal=True, vertical_alignment="bottom"):
+            typed = _said(form, row, "name")
+            options = [*shelf, typed] if typed and typed not in shelf else list(shelf)
+            st.selectbox(
+                f"Product {place}",
+                options,
+                index=None,
+                key=_field(form, row, "name"),
+                placeholder="type its name as on the label",
+                accept_new_options=True,
+                persist_state="session",
+            )
+            for label, name, hint, width in (
+                ("Rate", "rate", "3 fl oz/1000 ft2", 220),
+                ("Lot", "lot", "if you like", 130),
+            ):
+                st.text_input(
+                    f"{label} {place}",
+                    key=_field(form, row, name),
+                    placeholder=hint,
+                    width=width,
+                    max_chars=80,
+                    persist_state="session",
+                )
+        typed, rate = _said(form, row, "name"), _said(form, row, "rate")
+        known = _known(typed, _said(form, row, "maker"), shelf)
+        if typed and known is None:
+            _draw_new(form, row, place)
+        elif known is not None:
+            said = (known.maker or "no maker named", known.formulation or "no formulation", known.kind)
+            st.caption(f"On the shelf: {plain(', '.join(said))}")
+        with error_box() as box:
+            line = _read_row(form, row, shelf) if typed and rate else None
+            if line is not None:
+                st.caption(f"Understood: {plain(line.rate.read_as)}")
+        st.button("✕ take out", key=_field(form, row, "out"), on_click=_take_out, args=(form, row))
+    return box.error is None and bool(typed) == bool(rate)
+
+
+def _known(typed: str, maker: str, shelf: dict[str, ShelfProduct]) -> ShelfProduct | None:
+    """The product on the shelf that was meant: as picked, or the only one of that name where no maker was typed."""
+    if typed in shelf:
+        return shelf[typed]
+    named = [p for p in shelf.values() if p.key[0] == typed.casefold()]
+    if maker:
+        return next((p for p in named if p.key[1] == maker.casefold()), None)
+    return named[0] if len(named) == 1 else None
+
+
+def _draw_new(form: str, row: int, place: int) -> None:
+    """The few fields of a product that the shelf does not know; it stands there once the test is started."""
+    st.caption(
+        "New to the shelf; it is kept there when the test starts. Makers differ: the name alone is not it."
+    )
+    with st.container(horizontal=True):
+        for label, name, hint in (
+            ("Maker", "maker", "makers differ"),
+            ("Formulation", "formulation", "WP, SC, EC …"),
+            ("Label on mixing", "label", "if it says anything"),
+        ):
+            st.text_input(
+                f"{label} {place}",
+                key=_field(form, row, name),
+                placeholder=hint,
+                width=200,
+                max_chars=200,
+                persist_state="session",
+            )
+        st.selectbox(
+            f"What it is {place}",
+            KINDS,
+            index=None,
+            key=_field(form, row, "kind"),
+            placeholder="if you know",
+            width=200,
+            persist_state="session",
+        )
+
+
+# ----------------------------------------------------------------------- recipe
+def _draw_recipe(form: str, recorder: Recorder, shelf: dict[str, ShelfProduct]) -> None:
+    """The jar's amounts and the order, with the cautions above them."""
+    rows, request = _request(form, shelf)
+    recipe = _recipe(form, recorder, rows, request)
+    draw_cautions(recipe)
+    draw_steps(recipe, partial(_draw_moves, form, [rows[i] for i in recipe.order.products]))
+
+
+def _draw_variant(form: str) -> None:
+    names = {v.key: v.name for v in order_variants()}
+    st.selectbox(
+        "Order of addition by (the label always wins)",
+        list(names),
+        key=state.key(form, "order"),
+        format_func=lambda k: names[k],
+        on_change=_advised_again,
+        args=(form,),
+        persist_state="session",
+    )
+    if state.get(state.key(form, "hand")) is not None:
+        st.button(
+            "Back to the advised order", key=state.key(form, "advised"), on_click=_advised_again, args=(form,)
+        )
+
+
+def _advised_again(form: str) -> None:
+    state.put(state.key(form, "hand"), None)
+
+
+def _draw_moves(form: str, sequence: list[int], place: int) -> None:
+    with st.container(horizontal=True):
+        for label, by, off in (
+            ("▲ earlier", -1, place == 0),
+            ("▼ later", 1, place == len(sequence) - 1),
+        ):
+            st.button(
+                label,
+                key=_field(form, sequence[place], label[2:]),
+                on_click=_move,
+                args=(form, sequence, place, by),
+                disabled=off,
+            )
+
+
+def _move(form: str, sequence: list[int], place: int, by: int) -> None:
+    moved = list(sequence)
+    moved[place], moved[place + by] = moved[place + by], moved[place]
+    state.put(state.key(form, "hand"), moved)
+
+
+# ------------------------------------------------------------------------- read
+def read(form: str, recorder: Recorder, changed: TestPlan | None = None) -> TestPlan:
+    """The plan that the form holds; lines in which nothing was typed are left out.
+
+    Raises
+    ------
+    BadEntry
+        If something typed cannot be taken as it stands.
+    """
+    rows, request = _request(form, _shelf(recorder, changed))
+    return plan_of_recipe(_recipe(form, recorder, rows, request), plan_form.read_frame(form, len(rows)))
+
+
+def _request(form: str, shelf: dict[str, ShelfProduct]) -> tuple[list[int], RecipeRequest]:
+    """The lines that hold a product, and the request they make."""
+
+    def said(name: str) -> str:
+        return str(state.get(state.key(form, name), "") or "").strip()
+
+    found = [(row, line) for row in _rows(form) if (line := _read_row(form, row, shelf)) is not None]
+    if not said("tank"):
+        msg = "The size of the tank is missing: type it, such as 200 gal."
+        raise BadEntry(msg)
+    water = plan_form.read_water(form)
+    request = RecipeRequest(
+        tank_volume=read_quantity(said("tank"), "volume"),
+        jar_volume=read_quantity(said("volume"), "volume"),
+        carrier_rate=read_carrier_rate(said("carrier")) if said("carrier") else None,
+        basis=state.get(state.key(form, "basis"), "carrier"),
+        order=state.get(state.key(form, "order"), DEFAULT_ORDER),
+        products=tuple(line for _, line in found),
+        water=MixWater(
+            source=water.source,
+            hardness_mg_l=water.hardness_mg_l,
+            ph=water.ph,
+            temperature_c=water.temperature_c,
+            conditioner=said("conditioner"),
+        ),
+    )
+    return [row for row, _ in found], request
+
+
+def _recipe(form: str, recorder: Recorder, rows: list[int], request: RecipeRequest) -> JarRecipe:
+    """The jar's recipe, in the order by hand where there is one for these lines."""
+    failed = failed_before(recorder, [p.product for p in request.products])
+    hand = state.get(state.key(form, "hand"))
+    by_hand = None
+    if hand is not None:
+        kept = [r for r in hand if r in rows]
+        by_hand = [rows.index(r) for r in (*kept, *(r for r in rows if r not in kept))]
+    return make_recipe(request, failed=failed, by_hand=by_hand)
+
+
+def _read_row(form: str, row: int, shelf: dict[str, ShelfProduct]) -> RecipeProduct | None:
+    typed, maker, formulation, kind, label, lot, rate = (_said(form, row, f) for f in _FIELDS)
+    if not typed and not rate:
+        return None
+    if not typed:
+        msg = f"The rate {rate!r} has no product: type its name."
+        raise BadEntry(msg)
+    product = _known(typed, maker, shelf)
+    if product is None:
+        if formulation:
+            read_formulation(formulation)
+        product = make_product(
+            name=typed, maker=maker, formulation=formulation, kind=kind, label=LabelNotes(order_text=label)
+        )
+    if not rate:
+        msg = f"{product.said} has no rate yet: type it as on the label, such as 3 fl oz/1000 ft2."
+        raise BadEntry(msg)
+    return RecipeProduct(
+        product=replace(product, lot=lot or product.lot), rate=read_product_rate(rate, product)
+    )

@@ -1,0 +1,100 @@
+"""A jar's recipe in words: what goes in and how to measure it, why in this order, and what to beware of."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import streamlit as st
+
+from jartest.plan.order import OrderStep
+from jartest.plan.recipe import JarRecipe, RecipeLine
+from jartest.screens.parts import plain
+from jartest.units import say_amount, say_area, say_number, say_volume
+
+__all__ = ["draw_cautions", "draw_steps", "say_fill", "say_jar", "say_measure", "say_step"]
+
+_ACTS = {"fill": "Fill", "agitate": "Stir", "wait": "Wait", "top up": "Top up"}
+
+
+def draw_cautions(recipe: JarRecipe) -> None:
+    """What to know before mixing, the gravest first: what labels forbid, warnings, and what is good to know."""
+    stops = [c for c in recipe.cautions if c.level == "stop"]
+    for says in (*(c.says for c in stops), *recipe.order.contradictions):
+        st.error(f"**Not allowed.** {plain(says)}", icon=":material/block:")
+    for c in recipe.cautions:
+        if c.level == "warning":
+            st.warning(f"**Beware.** {plain(c.says)}", icon=":material/warning:")
+            st.caption(f"Source: {plain(c.source)}")
+    told = {c.says for c in recipe.cautions} | set(recipe.order.contradictions)
+    others = [w for w in recipe.warnings if w not in told]
+    for says in others:
+        st.warning(plain(says), icon=":material/straighten:")
+    notes = [f"- {plain(c.says)} ({plain(c.source)})" for c in recipe.cautions if c.level == "note"]
+    if notes:
+        st.markdown("\n".join(["Good to know:", *notes]))
+
+
+def say_jar(line: RecipeLine) -> str:
+    """The jar's amount: `5.91 mL (1.2 tsp)`, `3.2 g (0.113 oz)`."""
+    return say_amount(ml=line.jar_ml, g=line.jar_g)
+
+
+def say_measure(line: RecipeLine) -> str:
+    """How to measure the jar's amount at the bench."""
+    bench, unit, tool = line.bench, *(("mL", "syringe") if line.jar_ml is not None else ("g", "scale"))
+    if not bench.measurable:
+        return "too little to measure as it stands: see the proposal above"
+    return f"{tool} to {say_number(bench.measured)} {unit} ({bench.off_fraction:+.1%}); {bench.spoons}"
+
+
+def say_fill(recipe: JarRecipe) -> str:
+    """How much of the carrier goes in first."""
+    low, high = recipe.first_fill_ml()
+    amount = say_volume(low) if low == high else f"{say_volume(low)} to {say_volume(high)}"
+    return f"{recipe.order.variant.fill_says}: **{amount}** of the jar's {say_volume(recipe.jar_carrier_ml)} of carrier"
+
+
+def say_step(recipe: JarRecipe, step: OrderStep) -> str:
+    """A step that adds nothing, in words: `Stir: until everything dry is dispersed`."""
+    says = say_fill(recipe) if step.act == "fill" else plain(step.says)
+    if step.act == "top up":
+        says = f"{says}: {say_volume(recipe.jar_carrier_ml)} of carrier in all"
+    return f"**{_ACTS[step.act]}** · {says}"
+
+
+def draw_steps(recipe: JarRecipe, tools: Callable[[int], None] | None = None) -> None:
+    """Every step in its order; `tools` draws what can be done with the product at that place (from 0)."""
+    _draw_totals(recipe)
+    lines = iter(recipe.lines)
+    place = 0
+    for step in recipe.steps:
+        if step.act != "add":
+            st.markdown(say_step(recipe, step))
+            continue
+        line = next(lines)
+        with st.container(border=True, gap="small"):
+            st.markdown(
+                f"**{place + 1} · {plain(line.product.said)} {line.product.formulation}** · in the jar **{say_jar(line)}**"
+            )
+            st.caption(
+                f"Measure: {plain(say_measure(line))}. Full tank: {say_amount(ml=line.tank_ml, g=line.tank_g, us_first=True)}. "
+                f"Read as {plain(line.rate.read_as)}."
+            )
+            by = "The label says so" if step.by_label else "Why here"
+            st.caption(f"{by}: {plain(step.reason)}. Source: {plain(step.source)}.")
+            if tools is not None:
+                tools(place)
+        place += 1
+
+
+def _draw_totals(recipe: JarRecipe) -> None:
+    request = recipe.request
+    known = "" if recipe.product_volume_known else " (volume of weighed products not counted)"
+    said = [
+        f"Tank {plain(request.tank_volume.read_as)}",
+        f"jar {plain(request.jar_volume.read_as)}, {request.basis} basis",
+        f"products {say_volume(recipe.product_volume_ml)}{known}, carrier {recipe.carrier_fraction:.1%} of the jar",
+    ]
+    if recipe.area_treated_m2 is not None:
+        said.append(f"one tank covers {say_area(recipe.area_treated_m2, us_first=True)}")
+    st.caption(" · ".join(said))
