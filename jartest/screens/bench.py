@@ -10,7 +10,6 @@ from jartest.samples import load_samples
 from jartest.screens import state
 from jartest.screens.countdown import countdown
 from jartest.screens.parts import STATE_SHAPES, error_box, link_to, plain
-from jartest.screens.who import ask_name
 
 __all__ = ["render"]
 
@@ -22,7 +21,6 @@ def render(recorder: Recorder) -> None:
     if not recorder.count():
         _welcome(recorder)
         return
-    ask_name(recorder)
     link_to("new", "+ Start a new test", main=True)
     _running(recorder)
 

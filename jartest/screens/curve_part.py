@@ -17,6 +17,7 @@ __all__ = ["curve_rows", "draw_curve"]
 
 # Each line has its own word, mark and dash, so that it can be told without colour.
 _LINES = {"settled": "settled", "clear": "clear", "floating": "top_layer"}
+_INK = {"labelColor": "#111", "titleColor": "#111", "labelFontSize": 14, "titleFontSize": 14}
 
 
 def curve_rows(points: tuple[CurvePoint, ...]) -> list[dict[str, float | str]]:
@@ -58,16 +59,23 @@ def _line(p: CurvePoint) -> str:
 def _chart(rows: list[dict[str, float | str]]) -> alt.LayerChart:
     names = list(_LINES)
     colours = alt.Scale(domain=names, range=["#5b3a00", "#0b57d0", "#a3005a"])
-    what = alt.Color("what:N", scale=colours, legend=alt.Legend(title=None, orient="top", symbolSize=160))
+    what = alt.Color(
+        "what:N",
+        scale=colours,
+        legend=alt.Legend(
+            title=None, orient="top", symbolSize=160, symbolStrokeWidth=0, labelColor="#111", labelFontSize=15
+        ),
+    )
     base = alt.Chart(alt.InlineData(values=rows)).encode(
         x=alt.X(
             "minutes:Q",
             title="minutes after mixing",
             scale=alt.Scale(type="symlog", constant=5),
-            axis=alt.Axis(values=[0, 5, 15, 30, 120, 1440]),
+            axis=alt.Axis(values=[0, 5, 15, 30, 120, 1440], **_INK),
         ),
     )
-    y = alt.Y("fraction:Q", title="of the liquid's height", axis=alt.Axis(format="%"))
+    height = alt.Scale(domainMin=0, clamp=True)
+    y = alt.Y("fraction:Q", title="of the liquid's height", scale=height, axis=alt.Axis(format=".0%", **_INK))
     lines = base.mark_line(strokeWidth=3).encode(
         y=y,
         color=what,
@@ -80,7 +88,5 @@ def _chart(rows: list[dict[str, float | str]]) -> alt.LayerChart:
         color=what,
         shape=alt.Shape("what:N", scale=alt.Scale(domain=names, range=["square", "circle", "triangle-up"])),
     )
-    bars = base.mark_rule(strokeWidth=2).encode(
-        y=alt.Y("low:Q", title="of the liquid's height"), y2="high:Q", color=what
-    )
+    bars = base.mark_rule(strokeWidth=2).encode(y=alt.Y("low:Q", scale=height), y2="high:Q", color=what)
     return alt.LayerChart(layer=[bars, lines, points]).properties(height=280)

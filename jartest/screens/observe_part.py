@@ -37,7 +37,7 @@ def _form_key(case: Case, *parts: object) -> str:
 def _draw_one(case: Case, seen: Observation) -> None:
     look = next((x for x in case.looks if x.id == seen.look_id), None)
     where = f" at {plain(say_slot(look.slot, case.test.plan))}" if look else ""
-    says = f"{clock(seen.at, case.test, day=False)} · {plain(seen.by)}{where}: {plain(say_observation(seen))}"
+    says = f"{clock(seen.at, case.test)} · {plain(seen.by)}{where}: {plain(say_observation(seen))}"
     if seen not in case.standing_observations():
         st.markdown(f"~~{says}~~ corrected since")
         return
