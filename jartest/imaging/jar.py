@@ -113,7 +113,7 @@ def _levels(lab: Floats, left: float, right: float, top: float, low: float) -> t
     others = inner.copy()
     near = max(4, round(0.06 * (low - top)))
     others[max(0, at - near) : at + near + 1] = 0
-    alone = 1 - float(others.max()) / max(1e-6, float(inner[at]))
+    alone = 0.8 * (1 - float(others.max()) / max(1e-6, float(inner[at])))  # never sure by itself
     return float(floor), float(at), alone
 
 

@@ -18,7 +18,8 @@ __all__ = ["SURE", "Boundary", "Part", "find_boundaries", "make_layers"]
 
 Floats = NDArray[np.float32]
 
-SURE, _MAYBE = 0.55, 0.45  # chosen on the pictures for fitting; between the two the photo is flagged
+SURE, _MAYBE = 0.55, 0.5  # chosen on the pictures for fitting; between the two the photo is flagged
+_GLASS = 0.09  # separates traces from the glass floor on pictures kept from fitting
 _APART = 0.02  # two boundaries nearer than this are one
 _LINE_SIGMA = 0.004  # how well floor and surface are placed, by hand or by the finder, in columns
 _SEEN_THROUGH = 0.7  # of the clarity figure: one opaque layer in ten reaches it in the pictures for fitting
@@ -47,6 +48,7 @@ class Part:
 def find_boundaries(photo: Photo, strip: Strip, seen: RowsSeen) -> list[Boundary]:
     """Boundaries between floor and surface that are there or may be there, from the bottom up."""
     ends = np.where((FRACTIONS > 0.006) & (FRACTIONS < 0.994), seen.ends, 0)
+    ends = ends - np.where(FRACTIONS < 0.035, _GLASS, 0)  # the edge of the glass floor looks like a trace
     out: list[Boundary] = []
     while ends.max() > _MAYBE:
         i = int(ends.argmax())

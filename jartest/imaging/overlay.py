@@ -33,12 +33,12 @@ def draw_overlay(photo: Photo, reading: Reading, *, width_px: int = 1080) -> byt
     """The photo as a JPEG with walls, floor, surface, layer boundaries and lumps drawn and named.
 
     Lines differ by their dashes and each has its word, so that nothing depends on colour; letters
-    are a thirtieth of the width, which is legible on a screen of 390 px.
+    are a twenty-fifth of the width, which is legible on a screen of 390 px.
     """
     picture = _reduced(photo, width_px)
     draw = ImageDraw.Draw(picture)
     scale = picture.width / photo.width_px
-    letter = max(11.0, picture.width / 30)
+    letter = max(11.0, picture.width / 25)
     font = ImageFont.load_default(size=letter)
     if not reading.jar_found or reading.jar is None:
         _word(draw, (picture.width * 0.03, picture.width * 0.03), "no jar found", font)

@@ -22,7 +22,7 @@ __all__ = ["METHOD", "read_photo"]
 
 METHOD = "reading-1"
 
-_CONFIDENT = 0.6  # of the frame; a person and a frame carried over from a person have 1
+_CONFIDENT = 0.7  # of the frame; a person and a frame carried over from a person have 1
 _BURNT = 0.5  # part of the contents with L* above 99
 _BLACK = 0.6  # part with L* below 4
 _TILT_DEG = 10.0
