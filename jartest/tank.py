@@ -25,9 +25,9 @@ from jartest.verdict.values import Word
 __all__ = [
     "PARTED_FRACTION",
     "ShelfTaken",
+    "as_on_shelf",
     "bring_back",
     "card_now",
-    "changes_on_shelf",
     "departures_of",
     "end_card",
     "failed_before",
@@ -38,11 +38,13 @@ __all__ = [
     "recipe_of",
     "retire",
     "save_product",
+    "signed_word",
     "start_from_recipe",
 ]
 
 # A tank may stand until this share of its depth has cleared, settled or floats (our choice).
 PARTED_FRACTION = 0.05
+_MM_PER_IN = 25.4  # exact: NIST Handbook 44, App. C
 _HAZARDS = ("heat", "gas")  # signs after which no word of anybody makes a card
 
 
@@ -280,12 +282,11 @@ def departures_of(case: Case) -> tuple[str, ...]:
 
 
 def _done(case: Case, plan: TestPlan) -> list[int]:
-    """The places in the recipe of what went in, first to last."""
+    """The places in the recipe of what went in, first to last; what was ticked in keeps its place in the plan."""
     if plan.recipe is None:
         return []
     places = _places(plan.recipe, plan.products)
-    positions = [e.position for e in case.events if e.kind == "added" and e.position is not None]
-    return [places[n - 1] for n in positions if n <= len(places)]
+    return [places[e.position - 1] for e in case.events if e.kind == "added" and e.position is not None]
 
 
 # -------------------------------------------------------------------- tank card
@@ -296,7 +297,7 @@ def make_card(
     by: str,
     condition: str = "",
     rules: LapseRules | None = None,
-    tank_depth_mm: float | None = None,
+    tank_depth_in: float | None = None,
 ) -> KeptCard:
     """The tank card of a signed test, in the order in which its jar was mixed; a test has one card.
 
@@ -304,8 +305,8 @@ def make_card(
     ----------
     condition
         On what condition it holds; a watch must have one.
-    tank_depth_mm
-        Depth of the liquid in the tank, for how long it may stand; None leaves that out.
+    tank_depth_in
+        Depth of the liquid in the tank in inches, for how long it may stand; None leaves that out.
 
     Raises
     ------
@@ -330,14 +331,14 @@ def make_card(
         )
         raise BadEntry(msg)
     failed = failed_before(recorder, [p.product for p in request.products])
-    stand_s, stand_says = _standing(recorder, case, tank_depth_mm)
+    stand_s, stand_says = _standing(recorder, case, tank_depth_in)
     signature = case.signatures[-1]
     card = make_tank_card(
         make_recipe(request, failed=failed, by_hand=done),
         test_id=test_id,
         test_number=case.test.number,
         title=f"{'SAMPLE, INVENTED: ' if case.test.sample else ''}{plan.title}",
-        word=_signed_word(case) or "",
+        word=signed_word(case) or "",
         condition=condition,
         signed_by=signature.by,
         signed_at=signature.at,
@@ -375,7 +376,7 @@ def _signed_plan(case: Case) -> TestPlan:
     return next(r.plan for r in case.revisions if r.revision == revision)
 
 
-def _signed_word(case: Case) -> Word | None:
+def signed_word(case: Case) -> Word | None:
     """The word that was signed: the person's where they gave one, else the machine's."""
     signature = case.signatures[-1]
     opinion = next((o for o in case.opinions if o.id == signature.opinion_id), None)
@@ -408,7 +409,7 @@ def _overruled(case: Case) -> tuple[str, ...]:
     )
 
 
-def _standing(recorder: Recorder, case: Case, tank_depth_mm: float | None) -> tuple[float | None, str]:
+def _standing(recorder: Recorder, case: Case, tank_depth_in: float | None) -> tuple[float | None, str]:
     """How long the tank may stand, in s where it can be reckoned, and what the jar showed, in words."""
     points = recorder.curve(case)
     if not points:
@@ -420,14 +421,14 @@ def _standing(recorder: Recorder, case: Case, tank_depth_mm: float | None) -> tu
         seen = "nothing was seen to part" if told else "its layers could not be measured"
         return None, f"{watched} and {seen}; beyond that nothing is known."
     kinds = " and ".join(f"a {g.kind}" for g in growing)
-    if tank_depth_mm is None:
+    if tank_depth_in is None:
         return (
             None,
             f"{watched} and showed {kinds}; without the tank's depth no time is reckoned: keep it moving.",
         )
     try:
         times = [
-            standing_time(g, tank_depth_mm=tank_depth_mm, allowed_fraction=PARTED_FRACTION) for g in growing
+            standing_time(g, tank_depth_mm=_MM_PER_IN * tank_depth_in, allowed_fraction=PARTED_FRACTION) for g in growing
         ]
     except BadEntry as e:
         return None, f"{watched} and showed {kinds}; {e}"
@@ -442,7 +443,7 @@ def card_now(recorder: Recorder, kept: KeptCard, today: RecipeRequest | None = N
     """Whether a card holds now: for what stands on the shelf, or for what is to be mixed `today`."""
     case = recorder.case(kept.test_id)
     if today is None:
-        today = changes_on_shelf(recorder, case, kept)
+        today = as_on_shelf(recorder, case, kept)
     state = card_state(kept.card, now=recorder.now(), today=today, standing_word=_standing_word(case))
     offset = timedelta(minutes=case.test.utc_offset_min)
     said = tuple(
@@ -453,7 +454,7 @@ def card_now(recorder: Recorder, kept: KeptCard, today: RecipeRequest | None = N
     return CardState(lapsed=state.lapsed or bool(said), reasons=(*said, *state.reasons))
 
 
-def changes_on_shelf(recorder: Recorder, case: Case, kept: KeptCard) -> RecipeRequest:
+def as_on_shelf(recorder: Recorder, case: Case, kept: KeptCard) -> RecipeRequest:
     """The card's recipe with each product as the shelf has it today: of another maker where the tested one is gone."""
     request = next(
         r.plan.recipe

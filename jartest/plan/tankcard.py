@@ -14,7 +14,16 @@ from jartest.plan.scaling import RecipeProduct, RecipeRequest, amount_in, scaled
 from jartest.plan.water import MixWater, hardness_class
 from jartest.units import say_amount, say_number, say_volume
 
-__all__ = ["CardLine", "CardState", "LapseRules", "TankCard", "card_state", "make_tank_card", "part_amounts"]
+__all__ = [
+    "CardLine",
+    "CardState",
+    "LapseRules",
+    "TankCard",
+    "card_state",
+    "make_tank_card",
+    "part_amounts",
+    "part_steps",
+]
 
 CardWord = Literal["pass", "watch"]
 _RATE_SLACK = 1.01  # a hundredth of rounding is no other proportion (our choice)
@@ -260,6 +269,27 @@ def part_amounts(card: TankCard, volume_ml: float) -> tuple[tuple[CardLine, floa
         return None if amount is None else scaled(amount, from_ml=card.tank_ml, to_ml=volume_ml)
 
     return tuple((line, part(line.tank_ml), part(line.tank_g)) for line in card.lines)
+
+
+def part_steps(card: TankCard, volume_ml: float) -> tuple[tuple[CardLine | None, str], ...]:
+    """Each step in words for a part tank of `volume_ml`, with the line of the product that it adds.
+
+    Raises
+    ------
+    BadEntry
+        If that is nothing, or more than the tank.
+    """
+    parts = iter(part_amounts(card, volume_ml))
+    following = next(parts, None)
+    said: list[tuple[CardLine | None, str]] = []
+    for step in card.steps:
+        if following is not None and step.startswith(f"{following[0].said}: "):
+            line, ml, g = following
+            said.append((line, say_amount(ml=ml, g=g, us_first=True)))
+            following = next(parts, None)
+        else:
+            said.append((None, step))
+    return tuple(said)
 
 
 def card_state(

@@ -23,6 +23,7 @@ from jartest.screens.parts import (
     say_product,
     say_word,
 )
+from jartest.screens.tank_card import draw_card_offer
 from jartest.screens.timeline import timeline
 from jartest.screens.verdict_part import draw_verdict
 from jartest.screens.who import ask_name, name
@@ -63,6 +64,7 @@ def render(recorder: Recorder) -> None:
     with deciding:
         draw_observations(recorder, case)
         draw_verdict(recorder, case)
+        draw_card_offer(recorder, case)
         draw_curve(recorder, case)
     _plan(recorder, case)
     _history(case)

@@ -8,7 +8,18 @@ from dataclasses import dataclass
 import streamlit as st
 
 from jartest.recorder import Recorder
-from jartest.screens import all_tests, bench, help_page, history, new_test, one_photo, one_test, state
+from jartest.screens import (
+    all_tests,
+    bench,
+    help_page,
+    history,
+    new_test,
+    one_photo,
+    one_test,
+    shelf,
+    state,
+    tank_card,
+)
 from jartest.screens.parts import error_box
 from jartest.screens.web import web_text
 from jartest.settings import Settings, open_recorder, read_settings
@@ -30,6 +41,8 @@ SCREENS = (
     Screen(path="bench", title="Bench", render=bench.render),
     Screen(path="new", title="New test", render=new_test.render),
     Screen(path="test", title="Test", render=one_test.render, in_menu=False),
+    Screen(path="card", title="Tank cards", render=tank_card.render),
+    Screen(path="shelf", title="Shelf", render=shelf.render),
     Screen(path="tests", title="All tests", render=all_tests.render),
     Screen(path="history", title="History", render=history.render),
     Screen(path="photo", title="One photo", render=one_photo.render),

@@ -1,0 +1,93 @@
+"""The crew's tank card as one printed page, with a code that leads to the card as it stands today."""
+
+from __future__ import annotations
+
+from jartest.exchange.pdf import Paper, Sheet
+from jartest.exchange.words import say_word
+from jartest.plan.schedule import say_age
+from jartest.plan.tankcard import CardState, TankCard, part_amounts, part_steps
+from jartest.units import say_amount, say_volume
+
+__all__ = ["PARTS", "tank_card_pdf"]
+
+PARTS = (0.75, 0.5, 0.25)  # of a full tank; what a crew mixes at the end of a day (our choice)
+
+
+def tank_card_pdf(card: TankCard, state: CardState, *, address: str, paper: Paper = "letter") -> bytes:
+    """The card as PDF, the same bytes for the same card in the same state.
+
+    Parameters
+    ----------
+    state : CardState
+        Whether it holds on the day it is printed; one that has lapsed says so before all else.
+    address : str
+        Where the card can be opened, for the code.
+    """
+    title = f"Tank card: {card.title}"
+    foot = f"Rests on jar test {card.test_number}, signed by {card.signed_by} {card.signed_at:%Y-%m-%d}"
+    sheet = Sheet(title=title, made_at=card.signed_at, paper=paper, foot=foot)
+    _head(sheet, card, state, title, address)
+    _steps(sheet, card)
+    _parts(sheet, card)
+    sheet.heading("How it may stand, and what it holds for")
+    sheet.words(f"Agitation: {card.agitation}.", size=11, bold=True)
+    stand = "" if card.stand_s is None else f"May stand {say_age(card.stand_s)} without agitation. "
+    sheet.words(f"{stand}{card.stand_says}")
+    sheet.words(card.holds_for())
+    sheet.words(
+        "It lapses with another maker's product, another water, a stronger rate, another order, "
+        f"{'another lot, ' if card.rules.lot_matters else ''}or on {card.lapses_at:%Y-%m-%d}."
+    )
+    sheet.heading("Cautions", keep=12)
+    for caution in card.cautions:
+        sheet.words(f"• {caution}", size=8)
+    return bytes(sheet.output())
+
+
+def _head(sheet: Sheet, card: TankCard, state: CardState, title: str, address: str) -> None:
+    side = 28.0
+    x = sheet.w - sheet.r_margin - side
+    sheet.code(address, x=x, y=9, side=side, alt=f"QR code of this tank card: {address}")
+    sheet.set_y(12)
+    width = x - sheet.l_margin - 3
+    if state.lapsed:
+        sheet.words("✖ LAPSED: DO NOT MIX BY THIS CARD", size=20, bold=True, kind="H1", width=width)
+        for reason in state.reasons:
+            sheet.words(reason, size=10, bold=True, width=width)
+    sheet.words(title, size=15, bold=True, kind="H2" if state.lapsed else "H1", width=width)
+    condition = f", only with: {card.condition}" if card.condition else ""
+    sheet.words(f"{say_word(card.word)}{condition}", size=13, bold=True, width=width)
+    sheet.words(
+        f"Signed by {card.signed_by} {card.signed_at:%Y-%m-%d} on jar test {card.test_number}. "
+        f"Good until {card.lapses_at:%Y-%m-%d}; scan the code to see whether it still holds.",
+        width=width,
+    )
+    sheet.set_y(max(sheet.get_y(), 9 + side))
+
+
+def _steps(sheet: Sheet, card: TankCard) -> None:
+    sheet.heading(f"A full tank of {say_volume(card.tank_ml, us_first=True)}, in this order", keep=30)
+    sheet.words(f"Carrier in all: {say_volume(card.tank_carrier_ml, us_first=True)}.")
+    rows = []
+    for n, (line, says) in enumerate(part_steps(card, card.tank_ml), start=1):
+        if line is None:
+            rows.append((str(n), says, "", ""))
+        else:
+            rows.append((str(n), " ".join((line.said, line.formulation)).strip(), says, line.rate))
+    wide = sheet.epw
+    sheet.rows(("", "step", "full tank", "rate"), rows, (8, wide - 98, 50, 40), size=10)
+
+
+def _parts(sheet: Sheet, card: TankCard) -> None:
+    sheet.heading("A part tank", keep=24)
+    columns = [part_amounts(card, share * card.tank_ml) for share in PARTS]
+    heads = [
+        "product",
+        *(f"{share:.0%}: {say_volume(share * card.tank_ml, us_first=True)}" for share in PARTS),
+    ]
+    rows = [
+        (line.said, *(say_amount(ml=column[i][1], g=column[i][2], us_first=True) for column in columns))
+        for i, line in enumerate(card.lines)
+    ]
+    wide = sheet.epw
+    sheet.rows(heads, rows, (wide - 3 * 43, 43, 43, 43), size=8.5)
