@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import replace
 
@@ -26,7 +27,8 @@ BLAMED = 0.5  # a suspect is named in a warning from this chance on (our choice)
 _TRIALS = 400  # the newest tests that a mixture's suspects are weighed by (our choice: well under a second)
 _NEAR = 40  # tests looked at closely for the nearest ones
 _CLEARS = 20  # passes of one pair that count as evidence; more change nothing
-_MOST_BLAMED = 12  # products of a mixture whose pairs are weighed at once
+_LOOKED_INTO = 3  # suspected pairs of a planned mixture whose tests are read at once
+_MOST_BLAMED = 12  # products whose pairs are weighed at once
 SEED = 20260314  # of the sampler, so that the same records always give the same word
 
 
@@ -87,7 +89,8 @@ class Blame:
         if not trials:
             return "No signed test holds two of these products yet, so nobody is suspected."
         if not failed:
-            return f"All {len(trials)} tests of these products ended without a fail: nobody is suspected."
+            tests = "The one test" if len(trials) == 1 else f"All {len(trials)} tests"
+            return f"{tests} of these products ended without a fail: nobody is suspected."
         culprits, chance = self.posterior.best()
         held = "1 test" if len(trials) == 1 else f"{len(trials)} tests"
         if culprits and chance >= 0.95:
@@ -157,8 +160,23 @@ class History:
             nearest=rank_nearest(mix, near),
             pairs=pairs,
             substitutes=self._substitutes(mix, troubled),
-            blamed=_blamed(pairs, [*same, *near]),
+            blamed=self._blamed(mix, [c for c in pairs if c.state in ("suspect", "fails")]),
         )
+
+    def _blamed(self, mix: Mix, suspected: Sequence[PairCell]) -> tuple[tuple[Suspect, float], ...]:
+        """Who of the mixture is to blame for the failures behind its suspected pairs, with all that stood in them."""
+        failures: dict[int, Past] = {}
+        for c in suspected[:_LOOKED_INTO]:
+            failures |= {
+                p.number: p for p in self.behind(c.first, c.second, most=_CLEARS) if p.word == "fail"
+            }
+        often = Counter(p for past in failures.values() for p in past.mix.products)
+        scope = list(dict.fromkeys([*mix.products, *(p for p, _ in often.most_common())]))[:_MOST_BLAMED]
+        ids = list(self._ids(scope).values())
+        if not failures or len(mix.products) > _MOST_BLAMED:
+            return ()
+        items, rows = self._store.counted_pairs(samples=self._samples, ids=ids)
+        return _blamed([_cell(row, items) for row in rows], list(failures.values()), mix.products)
 
     def _substitutes(self, mix: Mix, troubled: Sequence[PairCell]) -> tuple[Substitute, ...]:
         """Products of the same group that passed with what a product of the mixture is in trouble with."""
@@ -291,18 +309,19 @@ def _trial(past: Past) -> Trial:
     )
 
 
-def _blamed(pairs: Sequence[PairCell], pasts: Sequence[Past]) -> tuple[tuple[Suspect, float], ...]:
-    """The pairs of this mixture that are more likely than not to blame, from its pairs alone.
+def _blamed(
+    cells: Sequence[PairCell], failures: Sequence[Past], products: Sequence[str]
+) -> tuple[tuple[Suspect, float], ...]:
+    """The pairs of these products that are more likely than not to blame, from pairs alone.
 
-    Passes are taken from the pairs' counts, failures from the tests themselves.
+    Passes are taken from the counts of the pairs, failures from the tests themselves.
     """
-    trials = [_trial(p) for p in pasts if p.word == "fail"]
-    products = tuple(sorted({p for c in pairs for p in (c.first, c.second)}))
-    if not trials or len(products) > _MOST_BLAMED:
-        return ()
-    for c in pairs:
+    trials = [_trial(p) for p in failures]
+    for c in cells:
         clear = Trial(number=0, products=(c.first, c.second), word="pass")
         trials += [clear] * min(c.passed, _CLEARS)
-    prior = Prior(product=0.0, order=0.0)
-    posterior = weigh(trials, products, prior, rng=np.random.default_rng(SEED))
-    return tuple((s, p) for s, p in posterior.ranked() if p >= BLAMED)
+    prior = Prior(product=0.0, order=0.0, most=2)
+    scope = tuple(sorted({p for c in cells for p in (c.first, c.second)}))
+    posterior = weigh(trials, scope, prior, rng=np.random.default_rng(SEED))
+    wanted = set(products)
+    return tuple((s, p) for s, p in posterior.ranked() if p >= BLAMED and wanted.issuperset(s.products))

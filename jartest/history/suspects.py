@@ -76,7 +76,7 @@ class Prior:
     sign is noted after another product than the one that brought it.
     """
 
-    pair: float = 0.03
+    pair: float = 0.05
     product: float = 0.005
     order: float = 0.005
     fewest: int = 0

@@ -12,7 +12,7 @@ from sqlalchemy import Connection, Engine, Table, delete, func, insert, select, 
 from jartest.errors import Conflict, StoreFault
 from jartest.records.engine import WRITES, in_words, make_engine, read_url
 from jartest.records.store import Store
-from jartest.records.tables import counters, metadata, tests
+from jartest.records.tables import counters, metadata
 
 __all__ = ["Moved", "copy_store"]
 
@@ -39,7 +39,7 @@ def copy_store(source_url: str, target_url: str) -> Moved:
     Raises
     ------
     Conflict
-        If the target holds a test already; nothing was written.
+        If the target holds a record already; nothing was written.
     StoreFault
         If a row reads otherwise after the copy; the target is left empty.
     """
@@ -48,9 +48,7 @@ def copy_store(source_url: str, target_url: str) -> Moved:
     source, target = make_engine(read_url(source_url)), make_engine(read_url(target_url))
     try:
         with in_words(), _snapshot(source) as old, target.execution_options(**{WRITES: True}).begin() as new:
-            if new.execute(select(tests.c.id).limit(1)).first() is not None:
-                msg = "The store to move to holds tests already; name an empty one."
-                raise Conflict(msg)
+            _need_empty(new)
             new.execute(delete(counters))
             rows = {table.name: _copy(table, old, new) for table in metadata.sorted_tables}
             for table in metadata.sorted_tables:
@@ -60,6 +58,14 @@ def copy_store(source_url: str, target_url: str) -> Moved:
     finally:
         source.dispose()
         target.dispose()
+
+
+def _need_empty(new: Connection) -> None:
+    for table in metadata.sorted_tables:
+        held = table is not counters and new.execute(select(func.count()).select_from(table)).scalar()
+        if held:
+            msg = f"The store to move to holds records already ({held} in {table.name!r}); name an empty one."
+            raise Conflict(msg)
 
 
 def _snapshot(engine: Engine) -> Connection:

@@ -380,10 +380,12 @@ class Store(ParcelBooks, TankBooks):
         with self._reading() as c:
             return summary_queries.load_shelf(c)
 
-    def counted_pairs(self, *, samples: bool) -> tuple[dict[int, ShelfItem], tuple[CountedPair, ...]]:
-        """The products, and the counts of every pair of them that stood in a signed test."""
+    def counted_pairs(
+        self, *, samples: bool, ids: Collection[int] | None = None
+    ) -> tuple[dict[int, ShelfItem], tuple[CountedPair, ...]]:
+        """The products, and the counts of every pair, or of those among these ids, that stood in a signed test."""
         with self._reading() as c:
-            return summary_queries.load_shelf(c), summary_queries.list_pairs(c, samples=samples)
+            return summary_queries.load_shelf(c), summary_queries.list_pairs(c, samples=samples, ids=ids)
 
     def tests_of_pair(self, a: int, b: int, *, samples: bool, most: int) -> tuple[PastTest, ...]:
         """Signed tests that held both products (ids on the shelf), newest first."""

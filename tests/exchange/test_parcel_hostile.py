@@ -158,7 +158,7 @@ def picture(width: int, height: int) -> bytes:
 
 HOSTILE: dict[str, tuple[Spoil, str]] = {
     "0 bytes": (lambda d: b"", "empty"),
-    "200 MB": (lambda d: d + bytes(200_000_000), "200 MB"),
+    "200 MB": (lambda d: d + bytes(200_000_000), "more than the 80 MB"),
     "a text": (lambda d: b"Dear colleague, " * 50, "no parcel"),
     "broken off": (lambda d: d[: len(d) // 2], "no parcel"),
     "broken off by one byte": (lambda d: d[:-1], "no parcel"),

@@ -261,4 +261,4 @@ def test_more_sets_than_can_be_weighed_are_refused_where_each_is_asked_for() -> 
 
 
 def test_the_prior_says_itself() -> None:
-    assert "each pair is a culprit with 3.0%" in PRIOR.says
+    assert "each pair is a culprit with 5.0%" in PRIOR.says
