@@ -77,8 +77,9 @@ def _snapshot(engine: Engine) -> Connection:
 def _rows(table: Table, c: Connection) -> Iterator[tuple[Any, ...]]:
     """Every row in the order of its key."""
     query = select(table).order_by(*table.primary_key.columns)
-    found = c.execution_options(stream_results=True, yield_per=_BATCH).execute(query)
-    return (tuple(row) for row in found)
+    with c.execute(query, execution_options={"stream_results": True, "yield_per": _BATCH}) as found:
+        for row in found:
+            yield tuple(row)
 
 
 def _copy(table: Table, old: Connection, new: Connection) -> int:
