@@ -9,12 +9,12 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
 from jartest import __version__
-from jartest.errors import BadEntry, BadPhoto, JartestError
+from jartest.errors import BadEntry, BadPhoto, JartestError, StoreFault
 
 if TYPE_CHECKING:
     from jartest.imaging.values import Marks, Reading
@@ -304,3 +304,256 @@ def list_tests(words: tuple[str, ...], as_json: bool) -> None:
             word = row.person_word or row.machine_word or "none"
             signed = f"signed by {row.signed_by}" if row.signed_by else "not signed"
             click.echo(f"#{row.number}  {row.opened_at:%Y-%m-%d}  {word:5}  {row.title}  ({signed})")
+
+
+# ------------------------------------------------------- what leaves and comes back
+_TO_FILE = click.Path(dir_okay=False, path_type=Path)
+_FROM_FILE = click.Path(exists=True, dir_okay=False, path_type=Path)
+_PAPER = click.Choice(["letter", "a4"])
+
+
+def _test_id(recorder: Recorder, said: str) -> str:
+    """The id of a test that was named by its number or its id."""
+    number = said.removeprefix("#")
+    return recorder.store.test_id_of(int(number)) if number.isdecimal() and len(number) < 10 else said
+
+
+def _write(file: Path, data: bytes) -> None:
+    try:
+        file.write_bytes(data)
+    except OSError as e:
+        raise StoreFault(
+            f"The file “{file.name}” cannot be written ({e.strerror}); name another place."
+        ) from e
+    size = f"{len(data) / 1e6:.1f} MB" if len(data) >= 1e6 else f"{len(data) / 1e3:.0f} kB"
+    click.echo(f"{file.name} written, {size}.")
+
+
+@commands.command()
+@click.argument("test")
+@click.option("-o", "out", type=_TO_FILE, required=True, help="The parcel's file, a .zip.")
+@click.option("--by", required=True, help="Who asks.")
+@click.option("--to", "asked_of", default="", help="Who is asked.")
+@click.option("--ask", "words", default="", help="The question.")
+@click.option("--whole", is_flag=True, help="Photos in full size, not made small for mail.")
+@click.option("--nameless", is_flag=True, help="Leave out names of people, customers and places.")
+def parcel(test: str, out: Path, by: str, asked_of: str, words: str, whole: bool, nameless: bool) -> None:
+    """Write a test (number or id) into one file that asks for a second opinion."""
+    from jartest.exchange.answer import ask_about_test
+
+    recorder = _recorder()
+    made = ask_about_test(
+        recorder.store,
+        recorder.photos,
+        _test_id(recorder, test),
+        parcel_id=recorder.fresh_id(),
+        at=recorder.now(),
+        by=by,
+        asked_of=asked_of,
+        words=words,
+        whole=whole,
+        nameless=nameless,
+    )
+    _write(out, made.data)
+
+
+@commands.command()
+@click.argument("file", type=_FROM_FILE)
+def receive(file: Path) -> None:
+    """Take in a parcel: a question to answer, or the answer to one; exit 1, and nothing kept, if refused."""
+    from jartest.exchange.answer import receive as take_in
+    from jartest.exchange.parcel import MAX_BYTES
+
+    recorder = _recorder()
+    with file.open("rb") as f:
+        data = f.read(MAX_BYTES + 1)
+    click.echo(take_in(recorder.store, data, at=recorder.now()).says)
+
+
+@commands.command()
+@click.argument("test")
+@click.option("-o", "out", type=_TO_FILE, required=True, help="The PDF file.")
+@click.option("--paper", type=_PAPER, default="letter", show_default=True)
+def sheet(test: str, out: Path, paper: Literal["letter", "a4"]) -> None:
+    """Print a test (number or id) on one or two pages, as PDF."""
+    from jartest.exchange.sheet import sheet_of
+
+    recorder = _recorder()
+    _write(out, sheet_of(recorder.case(_test_id(recorder, test)), recorder.photos.get, paper=paper))
+
+
+@commands.command()
+@click.argument("tests", nargs=-1, required=True, metavar="TEST...")
+@click.option("-o", "out", type=_TO_FILE, required=True, help="The PDF file.")
+@click.option(
+    "--address", default="", help="Where phones reach the app: the codes then open a test's camera page."
+)
+@click.option("--paper", type=_PAPER, default="letter", show_default=True)
+def labels(tests: tuple[str, ...], out: Path, address: str, paper: Literal["letter", "a4"]) -> None:
+    """Print labels for the jars of these tests (numbers or ids), as PDF."""
+    from jartest.exchange.labels import label_sheet
+    from jartest.field.access import Access
+    from jartest.field.links import link_path
+    from jartest.settings import read_settings
+
+    recorder = _recorder()
+    cases = [recorder.case(_test_id(recorder, said)) for said in tests]
+    access = Access(read_settings().home)
+
+    def link(test_id: str) -> str:
+        (test,) = {c.test for c in cases if c.test.id == test_id}
+        return f"{address.rstrip('/')}{link_path(access, test)}" if address else f"jartest:{test_id}"
+
+    _write(out, label_sheet(cases, link, paper=paper))
+
+
+@commands.command(name="csv")
+@click.argument("what", type=click.Choice(["tests", "readings"]))
+@click.option("-o", "out", type=_TO_FILE, required=True, help="The CSV file.")
+def csv_table(what: str, out: Path) -> None:
+    """Write all tests, or all readings, as a table for a spreadsheet."""
+    from jartest.exchange.tables import csv_of_readings, csv_of_tests
+
+    recorder = _recorder()
+    rows = recorder.find(limit=recorder.count())
+    if what == "tests":
+        _write(out, csv_of_tests(rows))
+    else:
+        _write(out, csv_of_readings(recorder.case(row.id) for row in rows))
+
+
+@commands.command()
+@click.argument("file", type=_TO_FILE)
+def backup(file: Path) -> None:
+    """Write everything kept into one new file, also while the app runs, and read it back.
+
+    Exit 1 when a photo was lost already and could not be put in; the file then holds all others.
+    """
+    from jartest.exchange.backup import back_up
+    from jartest.settings import read_settings
+
+    recorder = _recorder()
+    limits = read_settings().shop_limits
+    with click.progressbar(length=100, label="Backing up", file=sys.stderr) as bar:
+        done = back_up(
+            recorder.store,
+            recorder.photos,
+            file,
+            at=recorder.now(),
+            shop_limits=limits,
+            progress=lambda share: bar.update(int(100 * share) - bar.pos),
+        )
+    click.echo(
+        f"{file.name} written and read back: records and {done.photos} photos, {done.size_bytes / 1e6:.1f} MB."
+    )
+    if done.lost_photos:
+        click.echo(
+            f"{len(done.lost_photos)} photos are missing or damaged here; “jartest check” names them.",
+            err=True,
+        )
+        sys.exit(1)
+
+
+@commands.command()
+@click.argument("file", type=_FROM_FILE)
+@click.option(
+    "--into", type=click.Path(file_okay=False, path_type=Path), help="Another folder than the data folder."
+)
+def restore(file: Path, into: Path | None) -> None:
+    """Put a backup into a data folder that holds no records yet."""
+    from jartest.exchange.backup import restore as put_back
+    from jartest.settings import read_settings
+
+    with click.progressbar(length=100, label="Restoring", file=sys.stderr) as bar:
+        done = put_back(
+            file, into or read_settings().home, progress=lambda share: bar.update(int(100 * share) - bar.pos)
+        )
+    where = f" Set JARTEST_HOME to “{into}” to work with it." if into else ""
+    click.echo(f"Records and {done.photos} photos restored.{where}")
+
+
+@commands.command()
+def check() -> None:
+    """Check the records, every photo's digest, and what belongs to what; exit 1 when somebody must act."""
+    from jartest.exchange.check import check_home
+
+    recorder = _recorder()
+    with click.progressbar(length=100, label="Checking", file=sys.stderr) as bar:
+        found = check_home(
+            recorder.store, recorder.photos, lambda share: bar.update(int(100 * share) - bar.pos)
+        )
+    for finding in found.findings:
+        click.echo(f"{finding.weight}: {finding.says}")
+    word = "all sound" if found.clean else "something needs you"
+    click.echo(f"{found.tests} tests, {found.photos} photos, {found.parcels} parcels: {word}.")
+    sys.exit(0 if found.clean else 1)
+
+
+# --------------------------------------------------------------------- history
+@commands.group(name="history")
+def shop_history() -> None:
+    """What all signed tests say together: pairs, suspects, what to know before mixing."""
+
+
+@shop_history.command(name="pairs")
+@click.option("--csv", "as_csv", is_flag=True, help="CSV on standard output.")
+@click.option("--parquet", type=click.Path(dir_okay=False, path_type=Path), help="Write a Parquet file.")
+def history_pairs(as_csv: bool, parquet: Path | None) -> None:
+    """Every pair of products that was tried, trouble first."""
+    from jartest.exchange.history_tables import pairs_csv, pairs_parquet
+
+    table = _recorder().history().pair_table()
+    if parquet is not None:
+        parquet.write_bytes(pairs_parquet(table))
+    elif as_csv:
+        click.echo(pairs_csv(table).decode("utf-8-sig"), nl=False)
+    else:
+        click.echo(table.says)
+        for cell in table.cells:
+            click.echo(f"{cell.state:11}  {cell.says}")
+
+
+@shop_history.command(name="tests")
+@click.argument("words", nargs=-1)
+@click.option(
+    "--parquet", required=True, type=click.Path(dir_okay=False, path_type=Path), help="File to write."
+)
+def history_tests(words: tuple[str, ...], parquet: Path) -> None:
+    """Write the tests that hold all the given words (also since:2026-03-01, until:2026-03-31) as Parquet."""
+    from jartest.exchange.history_tables import tests_parquet
+
+    recorder = _recorder()
+    said = " ".join(words)
+    rows = recorder.find(said, limit=max(recorder.count(said), 1))
+    parquet.write_bytes(tests_parquet(rows))
+    click.echo(f"{len(rows)} tests written.")
+
+
+@shop_history.command(name="suspects")
+@click.argument("number", type=int)
+def history_suspects(number: int) -> None:
+    """Who is to blame for the failure of test NUMBER, and which jar to mix next."""
+    recorder = _recorder()
+    test = recorder.case(recorder.store.test_id_of(number)).test
+    blame = recorder.blame(test)
+    click.echo(blame.says)
+    for suspect, chance in blame.suspects[:8]:
+        click.echo(f"{chance:6.1%}  {suspect.says}")
+    jar = blame.next_jar()
+    click.echo("No jar would tell more." if jar is None else f"Next jar: {' + '.join(jar.products)}")
+
+
+@shop_history.command(name="move")
+@click.argument("source_url")
+@click.argument("target_url")
+def history_move(source_url: str, target_url: str) -> None:
+    """Copy the store at SOURCE_URL to the empty one at TARGET_URL, and compare them row by row.
+
+    An address is sqlite:///FILE or postgresql+psycopg://USER@HOST/DATABASE.  Photos stay in their folder.
+    """
+    from jartest.records.move import copy_store
+
+    moved = copy_store(source_url, target_url)
+    click.echo(
+        f"{moved.rows['tests']} tests, {moved.total} rows copied and compared; the old store is as it was."
+    )

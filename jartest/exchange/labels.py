@@ -32,26 +32,25 @@ def label_sheet(cases: Sequence[Case], link_of: Callable[[str], str], *, paper: 
     if not cases:
         raise BadEntry("No test is named for a label; name at least one by its number.")
     numbers = ", ".join(f"#{c.test.number}" for c in cases)
-    sheet = Sheet(
-        title=f"Jar labels {numbers}", made_at=max(map(latest_time, cases)), paper=paper, foot="Jar labels"
-    )
-    wide = sheet.epw / _COLUMNS
-    top = sheet.get_y()
-    for n, case in enumerate(cases):
-        if n % _COLUMNS == 0 and n:
-            top += _HIGH
-            if top + _HIGH > sheet.h - 16:
-                sheet.add_page()
-                top = sheet.get_y()
-        _label(sheet, case, link_of(case.test.id), sheet.l_margin + n % _COLUMNS * wide, top, wide)
-    return bytes(sheet.output())
+    made_at = max(map(latest_time, cases))
+    with Sheet(title=f"Jar labels {numbers}", made_at=made_at, paper=paper, foot="Jar labels") as sheet:
+        wide = sheet.epw / _COLUMNS
+        top = sheet.get_y()
+        for n, case in enumerate(cases):
+            if n % _COLUMNS == 0 and n:
+                top += _HIGH
+                if top + _HIGH > sheet.h - 16:
+                    sheet.add_page()
+                    top = sheet.get_y()
+            _label(sheet, case, link_of(case.test.id), sheet.l_margin + n % _COLUMNS * wide, top, wide)
+        return bytes(sheet.output())
 
 
 def _label(sheet: Sheet, case: Case, link: str, x: float, y: float, wide: float) -> None:
     test = case.test
     sheet.set_line_width(0.15)
     sheet.set_dash_pattern(1, 1)
-    sheet.rect(x, y, wide, _HIGH)  # where to cut
+    sheet.rect(x, y, wide - 1, _HIGH - 1)  # where to cut
     sheet.set_dash_pattern()
     sheet.code(link, x=x + 1, y=y + 3, side=_CODE, alt=f"QR code of test {test.number}: {link}")
     margin = sheet.l_margin
@@ -65,11 +64,10 @@ def _label(sheet: Sheet, case: Case, link: str, x: float, y: float, wide: float)
     mixed = say_time(case.mixed_at, test) if case.mixed_at else "________________"
     sheet.words(f"mixed {mixed}", size=9, width=width)
     sheet.few_words(f"by {test.opened_by}", 1, size=8, width=width)
-    sheet.set_left_margin(margin)
-    sheet.set_xy(x + 3, y + _HIGH - 8)
+    sheet.set_left_margin(x + 3)
+    sheet.set_xy(x + 3, y + _HIGH - 8.5)
+    sample = "Sample, invented. " if test.sample else ""
     sheet.few_words(
-        f"{'SAMPLE, INVENTED. ' if test.sample else ''}SPRAY MIXTURE, NEVER FOR FOOD AGAIN   {test.id[:8]}",
-        1,
-        size=7.5,
-        width=wide - 6,
+        f"{sample}Spray mixture: never for food again. {test.id[:8]}", 1, size=7.5, width=wide - 6
     )
+    sheet.set_left_margin(margin)

@@ -208,7 +208,7 @@ def _check_size(data: bytes) -> None:
     if not data:
         raise BadParcel("The parcel is empty (0 bytes); save it from the mail again.")
     if len(data) > MAX_BYTES:
-        msg = f"The parcel has {len(data) / 1e6:.0f} MB, more than the {MAX_BYTES / 1e6:.0f} MB that are read; ask for small photos."
+        msg = f"The parcel has more than the {MAX_BYTES / 1e6:.0f} MB that are read; ask for it with small photos."
         raise BadParcel(msg)
     end = data[-_END.size :]
     if data[:4] != b"PK\x03\x04" or len(end) < _END.size or end[:4] != b"PK\x05\x06":

@@ -7,10 +7,12 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from datetime import datetime
 from importlib import resources
-from typing import Literal
+from types import TracebackType
+from typing import Literal, Self
 
 import segno
 from fpdf import FPDF
+from fpdf.fonts import TTFFont
 
 __all__ = ["LETTERS", "Paper", "Sheet", "one_line"]
 
@@ -51,6 +53,17 @@ class Sheet(FPDF):
         self.set_creation_date(made_at)
         self.set_font(LETTERS, size=10)
         self.add_page()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        """Close the font files, which fpdf2 leaves open."""
+        for font in self.fonts.values():
+            if isinstance(font, TTFFont):
+                font.ttfont.close()
 
     def footer(self) -> None:
         """Number the page; this is no part of what is read aloud."""

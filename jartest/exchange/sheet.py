@@ -36,6 +36,7 @@ def latest_time(case: Case) -> datetime:
     times += [x.at for x in case.events] + [x.received_at for x in case.looks] + [x.at for x in case.readings]
     times += [x.at for x in case.observations] + [x.at for x in case.verdicts]
     times += [x.at for x in case.opinions] + [x.at for x in case.signatures]
+    times += [x.at for x in case.second_opinions]
     return max(times)
 
 
@@ -60,17 +61,18 @@ def sheet_of(
     sample = "SAMPLE, INVENTED: " if test.sample else ""
     title = f"Jar test #{test.number}: {sample}{test.plan.title}"
     foot = f"#{test.number}   {test.id}   as of {say_time(latest_time(case), test)}"
-    sheet = Sheet(title=title, made_at=latest_time(case), paper=paper, foot=foot)
-    _head(sheet, case, title, address)
-    _recipe(sheet, case)
-    _verdicts(sheet, case)
-    _photos(sheet, case, photo_of)
-    _readings(sheet, case)
-    _seen(sheet, case)
-    sheet.heading("Cautions", keep=20)
-    for caution in CAUTIONS:
-        sheet.words(f"• {caution}", size=8)
-    return bytes(sheet.output())
+    with Sheet(title=title, made_at=latest_time(case), paper=paper, foot=foot) as sheet:
+        _head(sheet, case, title, address)
+        _recipe(sheet, case)
+        _verdicts(sheet, case)
+        _seconds(sheet, case)
+        _photos(sheet, case, photo_of)
+        _readings(sheet, case)
+        _seen(sheet, case)
+        sheet.heading("Cautions", keep=20)
+        for caution in CAUTIONS:
+            sheet.words(f"• {caution}", size=8)
+        return bytes(sheet.output())
 
 
 def _head(sheet: Sheet, case: Case, title: str, address: str) -> None:
@@ -157,6 +159,23 @@ def _verdicts(sheet: Sheet, case: Case) -> None:
         sheet.rows(heads, rows, (32, 26, 32, 36, width - 126))
     else:
         sheet.words("No person has given a verdict yet.")
+
+
+def _seconds(sheet: Sheet, case: Case) -> None:
+    rows = [
+        (
+            say_word(o.word),
+            o.by,
+            say_time(o.at, case.test),
+            "after seeing others" if o.saw_machine else "before seeing others",
+            "\n".join(x for x in (o.reason, *(m.words for m in o.marks), o.changed_since) if x),
+        )
+        for o in case.second_opinions
+    ]
+    if rows:
+        sheet.heading("Second opinions", keep=25)
+        heads = ("verdict", "by", "when", "given", "why")
+        sheet.rows(heads, rows, (32, 26, 32, 36, sheet.epw - 126))
 
 
 def _chosen(looks: Sequence[Look]) -> list[Look]:

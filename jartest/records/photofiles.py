@@ -111,6 +111,19 @@ class PhotoFiles:
             if path is not None:
                 path.unlink(missing_ok=True)
 
+    def names(self) -> tuple[str, ...]:
+        """The digest in the name of every photo file, in order."""
+        with _in_words():
+            files = self._folder.glob("??/*") if self._folder.is_dir() else ()
+            return tuple(
+                sorted(p.stem for p in files if _SHA256.fullmatch(p.stem) and p.suffix in _ENDINGS.values())
+            )
+
+    def unfinished(self) -> int:
+        """How many files a save left half-written when it was cut off; they are no photos."""
+        with _in_words():
+            return sum(1 for _ in self._folder.glob("??/.part-*")) if self._folder.is_dir() else 0
+
     def _find(self, sha256: str) -> Path | None:
         if not _SHA256.fullmatch(sha256):  # what comes from outside must not climb out of the folder
             return None

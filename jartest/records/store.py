@@ -55,6 +55,7 @@ from jartest.records.tables import (
     verdicts,
 )
 from jartest.records.tank import TankBooks, remove_cards_of
+from jartest.records.upkeep import Upkeep
 from jartest.verdict.values import Word
 
 __all__ = ["Store"]
@@ -62,7 +63,7 @@ __all__ = ["Store"]
 _BATCH = 500  # tests whose records are held in memory at once
 
 
-class Store(ParcelBooks, TankBooks):
+class Store(ParcelBooks, TankBooks, Upkeep):
     """The records of one shop, in a SQLite file or on a PostgreSQL server."""
 
     def __init__(self, engine: Engine) -> None:

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import csv
+import dataclasses
 import io
+import math
 from datetime import UTC, datetime
 from typing import Any
 
@@ -11,8 +13,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from jartest.exchange.tables import csv_of_tests, safe_cell
-from jartest.records.model import TestRow
+from jartest.exchange.tables import csv_of_readings, csv_of_tests, safe_cell
+from jartest.records.model import Case, TestRow
 
 
 def row(**kw: Any) -> TestRow:
@@ -63,3 +65,28 @@ def test_any_title_comes_back_whole(title: str) -> None:
     (line,) = read_back(row(title=title))
     assert line["title"] == safe_cell(title)
     assert line["title"].removeprefix("'") == title.removeprefix("'")
+
+
+def test_each_reading_is_one_line_with_numbers_as_numbers(case: Case) -> None:
+    text = csv_of_readings([case]).decode("utf-8-sig")
+    lines = list(csv.DictReader(io.StringIO(text, newline="")))
+    assert len(lines) == len(case.readings)
+    for line, kept in zip(lines, case.readings, strict=True):
+        reading = kept.reading
+        assert (line["number"], line["test_id"], line["look_id"]) == ("1", case.test.id, kept.look_id)
+        assert line["photo_sha256"] == reading.photo_sha256
+        for name in ("settled_fraction", "clear_sigma_fraction", "floc_index", "mm_per_px"):
+            value = getattr(reading, name)
+            assert line[name] == ("" if math.isnan(value) else repr(value))
+        assert line["flags"] == ", ".join(reading.flags)
+    assert float(lines[1]["age_s"]) == 900.0
+
+
+def test_a_negative_number_is_no_formula(case: Case) -> None:
+    kept = case.readings[0]
+    assert kept.reading.jar is not None
+    jar = dataclasses.replace(kept.reading.jar, tilt_deg=-1.5)
+    turned = dataclasses.replace(kept, reading=dataclasses.replace(kept.reading, jar=jar))
+    text = csv_of_readings([dataclasses.replace(case, readings=(turned,))]).decode("utf-8-sig")
+    (line,) = csv.DictReader(io.StringIO(text, newline=""))
+    assert line["tilt_deg"] == "-1.5"
