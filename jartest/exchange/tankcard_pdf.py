@@ -25,23 +25,23 @@ def tank_card_pdf(card: TankCard, state: CardState, *, address: str, paper: Pape
     """
     title = f"Tank card: {card.title}"
     foot = f"Rests on jar test {card.test_number}, signed by {card.signed_by} {card.signed_at:%Y-%m-%d}"
-    sheet = Sheet(title=title, made_at=card.signed_at, paper=paper, foot=foot)
-    _head(sheet, card, state, title, address)
-    _steps(sheet, card)
-    _parts(sheet, card)
-    sheet.heading("How it may stand, and what it holds for")
-    sheet.words(f"Agitation: {card.agitation}.", size=11, bold=True)
-    stand = "" if card.stand_s is None else f"May stand {say_age(card.stand_s)} without agitation. "
-    sheet.words(f"{stand}{card.stand_says}")
-    sheet.words(card.holds_for())
-    sheet.words(
-        "It lapses with another maker's product, another water, a stronger rate, another order, "
-        f"{'another lot, ' if card.rules.lot_matters else ''}or on {card.lapses_at:%Y-%m-%d}."
-    )
-    sheet.heading("Cautions", keep=12)
-    for caution in card.cautions:
-        sheet.words(f"• {caution}", size=8)
-    return bytes(sheet.output())
+    with Sheet(title=title, made_at=card.signed_at, paper=paper, foot=foot) as sheet:
+        _head(sheet, card, state, title, address)
+        _steps(sheet, card)
+        _parts(sheet, card)
+        sheet.heading("How it may stand, and what it holds for")
+        sheet.words(f"Agitation: {card.agitation}.", size=11, bold=True)
+        stand = "" if card.stand_s is None else f"May stand {say_age(card.stand_s)} without agitation. "
+        sheet.words(f"{stand}{card.stand_says}")
+        sheet.words(card.holds_for())
+        sheet.words(
+            "It lapses with another maker's product, another water, a stronger rate, another order, "
+            f"{'another lot, ' if card.rules.lot_matters else ''}or on {card.lapses_at:%Y-%m-%d}."
+        )
+        sheet.heading("Cautions", keep=12)
+        for caution in card.cautions:
+            sheet.words(f"• {caution}", size=8)
+        return bytes(sheet.output())
 
 
 def _head(sheet: Sheet, card: TankCard, state: CardState, title: str, address: str) -> None:
