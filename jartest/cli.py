@@ -557,3 +557,73 @@ def history_move(source_url: str, target_url: str) -> None:
     click.echo(
         f"{moved.rows['tests']} tests, {moved.total} rows copied and compared; the old store is as it was."
     )
+
+
+# --------------------------------------------------------------------- history
+@commands.group(name="history")
+def shop_history() -> None:
+    """What all signed tests say together: pairs, suspects, what to know before mixing."""
+
+
+@shop_history.command(name="pairs")
+@click.option("--csv", "as_csv", is_flag=True, help="CSV on standard output.")
+@click.option("--parquet", type=click.Path(dir_okay=False, path_type=Path), help="Write a Parquet file.")
+def history_pairs(as_csv: bool, parquet: Path | None) -> None:
+    """Every pair of products that was tried, trouble first."""
+    from jartest.exchange.history_tables import pairs_csv, pairs_parquet
+
+    table = _recorder().history().pair_table()
+    if parquet is not None:
+        parquet.write_bytes(pairs_parquet(table))
+    elif as_csv:
+        click.echo(pairs_csv(table).decode("utf-8-sig"), nl=False)
+    else:
+        click.echo(table.says)
+        for cell in table.cells:
+            click.echo(f"{cell.state:11}  {cell.says}")
+
+
+@shop_history.command(name="tests")
+@click.argument("words", nargs=-1)
+@click.option(
+    "--parquet", required=True, type=click.Path(dir_okay=False, path_type=Path), help="File to write."
+)
+def history_tests(words: tuple[str, ...], parquet: Path) -> None:
+    """Write the tests that hold all the given words (also since:2026-03-01, until:2026-03-31) as Parquet."""
+    from jartest.exchange.history_tables import tests_parquet
+
+    recorder = _recorder()
+    said = " ".join(words)
+    rows = recorder.find(said, limit=max(recorder.count(said), 1))
+    parquet.write_bytes(tests_parquet(rows))
+    click.echo(f"{len(rows)} tests written.")
+
+
+@shop_history.command(name="suspects")
+@click.argument("number", type=int)
+def history_suspects(number: int) -> None:
+    """Who is to blame for the failure of test NUMBER, and which jar to mix next."""
+    recorder = _recorder()
+    test = recorder.case(recorder.store.test_id_of(number)).test
+    blame = recorder.blame(test)
+    click.echo(blame.says)
+    for suspect, chance in blame.suspects[:8]:
+        click.echo(f"{chance:6.1%}  {suspect.says}")
+    jar = blame.next_jar()
+    click.echo("No jar would tell more." if jar is None else f"Next jar: {' + '.join(jar.products)}")
+
+
+@shop_history.command(name="move")
+@click.argument("source_url")
+@click.argument("target_url")
+def history_move(source_url: str, target_url: str) -> None:
+    """Copy the store at SOURCE_URL to the empty one at TARGET_URL, and compare them row by row.
+
+    An address is sqlite:///FILE or postgresql+psycopg://USER@HOST/DATABASE.  Photos stay in their folder.
+    """
+    from jartest.records.move import copy_store
+
+    moved = copy_store(source_url, target_url)
+    click.echo(
+        f"{moved.rows['tests']} tests, {moved.total} rows copied and compared; the old store is as it was."
+    )

@@ -1,0 +1,74 @@
+"""`jartest history ...` as people type it."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pandas as pd
+import pytest
+
+from jartest.recorder import Recorder
+from jartest.records.model import Product, TestPlan
+from jartest.settings import open_recorder, read_settings
+
+
+def run(home: Path, *words: str) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, "-m", "jartest", "history", *words],
+        env=os.environ | {"JARTEST_HOME": str(home)},
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+
+
+def sign(recorder: Recorder, names: str, word: str) -> None:
+    plan = TestPlan(title=names, products=tuple(Product(name=n) for n in names.split()))
+    test = recorder.start_test(plan, by="Wren", utc_offset_min=0)
+    recorder.give_opinion(test.id, word=word, reason="seen", by="Wren")  # type: ignore[arg-type]
+    recorder.sign(test.id, by="Wren", expected_revision=1)
+
+
+@pytest.fixture(scope="module")
+def home(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A data folder with two signed tests."""
+    folder = tmp_path_factory.mktemp("home")
+    recorder = open_recorder(read_settings({"JARTEST_HOME": str(folder)}))
+    sign(recorder, "Copper Boron Zinc", "fail")
+    sign(recorder, "Boron Zinc", "pass")
+    recorder.store.close()
+    return folder
+
+
+def test_the_pairs_are_said_and_leave_as_csv_and_parquet(home: Path, tmp_path: Path) -> None:
+    said = run(home, "pairs").stdout
+    assert said.startswith("3 pairs were tried")
+    assert "suspect      Boron with Copper" in said or "suspect      Copper with Boron" in said
+    assert run(home, "pairs", "--csv").stdout.splitlines()[0].startswith("first,second,state")
+    file = tmp_path / "pairs.parquet"
+    assert run(home, "pairs", "--parquet", str(file)).returncode == 0
+    assert len(pd.read_parquet(file)) == 3
+
+
+def test_tests_leave_as_parquet(home: Path, tmp_path: Path) -> None:
+    file = tmp_path / "tests.parquet"
+    assert run(home, "tests", "copper", "--parquet", str(file)).stdout == "1 tests written.\n"
+    assert list(pd.read_parquet(file)["title"]) == ["Copper Boron Zinc"]
+
+
+def test_suspects_and_the_next_jar_are_said(home: Path) -> None:
+    said = run(home, "suspects", "1").stdout
+    assert "Next jar: " in said
+    assert "Copper with" in said
+    assert run(home, "suspects", "9").returncode == 1
+
+
+def test_a_store_is_moved_and_an_address_that_is_taken_is_refused(home: Path, tmp_path: Path) -> None:
+    old, new = f"sqlite:///{home / 'jartest.sqlite'}", f"sqlite:///{tmp_path / 'new.sqlite'}"
+    assert run(home, "move", old, new).stdout.startswith("2 tests, ")
+    again = run(home, "move", old, new)
+    assert again.returncode == 1
+    assert "holds records already" in again.stderr

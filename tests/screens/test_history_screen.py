@@ -1,0 +1,132 @@
+"""The History screen by AppTest: every view, every kind of store, and the way to the next jar."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from jartest.history.pairs import PairCell, make_table
+from jartest.recorder import Recorder
+from jartest.records.model import JarTest, Product, TestPlan, Water
+from jartest.screens import state
+from jartest.screens.pairs_part import grid_rows
+
+Open = Callable[..., AppTest]
+FIVE = "Copper Boron Zinc Phos Spread"
+VIEWS = ("Pairs", "Suspects and next jar", "How good are we")
+
+
+def sign(recorder: Recorder, names: str, word: Any, *, sample: bool = False) -> JarTest:
+    products = tuple(
+        Product(name=n, maker="Ferrow", amount_text="5 mL", amount_ml=5.0) for n in names.split()
+    )
+    plan = TestPlan(title=names, products=products, water=Water(source="well"))
+    test = recorder.start_test(plan, by="Wren", utc_offset_min=0, sample=sample)
+    recorder.give_opinion(test.id, word=word, reason="seen", by="Wren")
+    recorder.sign(test.id, by="Wren", expected_revision=1)
+    return test
+
+
+def words(app: AppTest) -> str:
+    assert not app.exception, app.exception[0].message
+    shown: list[Any] = [*app.markdown, *app.caption, *app.error, *app.warning, *app.info, *app.success]
+    return "\n".join(str(x.value) for x in shown).replace("\\", "")
+
+
+def view(app: AppTest, name: str) -> AppTest:
+    app.session_state[state.key("history", "view")] = name
+    return app.run()
+
+
+@pytest.mark.parametrize("name", VIEWS)
+@pytest.mark.parametrize(
+    ("tests", "pairs"),
+    [
+        ([], "No signed test held two products yet"),
+        ([("Copper Boron", "pass")], "every one has passed"),
+        ([("Copper Boron", "fail")], "no jar has passed yet"),
+        ([("Copper Boron", "fail"), ("Copper Boron", "pass")], "contradict themselves"),
+    ],
+)
+def test_every_view_of_every_store_says_something_sensible(
+    screen: Open, kept: Recorder, tests: list[tuple[str, str]], pairs: str, name: str
+) -> None:
+    for mix, word in tests:
+        sign(kept, mix, word)
+    said = words(view(screen("history"), name))
+    if name == "Pairs":
+        assert pairs in said
+    elif name == "Suspects and next jar":
+        assert ("so nobody is suspected" in said) == all(w != "fail" for _, w in tests)
+    else:
+        assert "No test was judged by both yet" in said
+
+
+def test_the_tests_behind_a_pair_are_one_pick_away(screen: Open, kept: Recorder) -> None:
+    sign(kept, "Copper Boron Zinc", "pass")
+    app = screen("history")
+    (pick,) = [s for s in app.selectbox if s.label == "The tests behind a pair"]
+    pick.select_index(1).run()
+    said = words(app)
+    assert "1 passed, 0 watched, 0 failed" in said
+    assert "Copper (Ferrow), Boron (Ferrow), Zinc (Ferrow)" in said
+
+
+def test_the_picture_has_a_shape_and_a_word_in_every_cell() -> None:
+    cells = [
+        PairCell(first="A", second="B", failed=1, failed_alone=1),
+        PairCell(first="B", second="C", passed=2),
+    ]
+    rows = grid_rows(make_table(cells))
+    assert len(rows) == 6
+    assert set(zip(rows["word"], rows["shape"], strict=True)) == {
+        ("fails", "✖"),
+        ("cleared", "●"),
+        ("never tried", "○"),
+    }
+    assert set(make_table(cells).products[:2]) == {"A", "B"}, "trouble first"
+
+
+def test_the_next_jar_is_handed_to_the_form_with_its_recipe(screen: Open, kept: Recorder) -> None:
+    test = sign(kept, FIVE, "fail")
+    app = screen("history", of=test.id)
+    said = words(app)
+    assert "Next jar: " in said
+    (start,) = [b for b in app.button if b.label == "Start this jar"]
+    start.click().run()
+    rows = app.session_state[state.key("new", "rows")]
+    names = [app.session_state[state.key("new", f"row{r}", "name")] for r in rows]
+    amounts = {app.session_state[state.key("new", f"row{r}", "amount")] for r in rows}
+    assert 2 <= len(names) <= 4
+    assert set(names) < set(FIVE.split())
+    assert amounts == {"5 mL"}
+    assert app.session_state[state.key("new", "source")] == "well"
+
+
+def test_a_prior_that_cannot_be_is_answered_in_a_sentence(screen: Open, kept: Recorder) -> None:
+    test = sign(kept, FIVE, "fail")
+    app = screen("history", of=test.id)
+    (error,) = [n for n in app.number_input if n.label == "A jar is read wrongly, %"]
+    error.set_value(40.0).run()
+    assert "40% of the jars are read wrongly" in words(app)
+
+
+def test_samples_are_shown_only_when_asked_for(screen: Open, kept: Recorder) -> None:
+    sign(kept, "Copper Boron", "pass", sample=True)
+    app = screen("history")
+    assert "No signed test held two products yet" in words(app)
+    app.toggle[0].set_value(True).run()
+    assert "1 pair was tried" in words(app)
+
+
+def test_a_mixture_that_failed_before_is_warned_of_on_the_form(screen: Open, kept: Recorder) -> None:
+    sign(kept, "Copper Boron", "fail")
+    app = screen("new")
+    rows = app.session_state[state.key("new", "rows")]
+    for row, name in zip(rows, ("Copper", "Boron"), strict=True):
+        app.session_state[state.key("new", f"row{row}", "name")] = name
+        app.session_state[state.key("new", f"row{row}", "maker")] = "Ferrow"
+    assert "failed in a jar of their own" in words(app.run())
