@@ -168,7 +168,7 @@ def _weights(name: str) -> dict[str, Floats]:
 
 
 def _figure(name: str, features: Floats) -> float:
-    """A figure from 0 to 1: the mean of five two-layer perceptrons fitted by `fit/layers_fit.py`."""
+    """A figure from 0 to 1: the mean of five two-layer perceptrons fitted by `fit/texture_fit.py`."""
     w = _weights(name)
     hidden = np.tanh(w["w1"] @ ((features - w["mean"]) / w["spread"]) + w["b1"])
     return float((1 / (1 + np.exp(-(w["w2"] @ hidden + w["b2"])))).mean())
