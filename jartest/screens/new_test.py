@@ -20,7 +20,7 @@ __all__ = ["render"]
 
 _FORM = "new"
 _BY = state.key(_FORM, "by")
-_WAYS = {"jar": "Amounts for the jar", "tank": "A recipe for the tank"}
+_WAYS = {"jar": "Jar amounts", "tank": "Tank recipe"}
 
 
 def render(recorder: Recorder) -> None:

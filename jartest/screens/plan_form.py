@@ -312,8 +312,11 @@ def _said(form: str, name: str) -> str:
     return str(state.get(state.key(form, name), "") or "").strip()
 
 
-def read_frame(form: str, additions: int) -> TestPlan:
-    """The plan without its products: title, water, jar, looks (with one after each addition if wanted), notes."""
+def read_frame(form: str, additions: int, *, volume: str = "") -> TestPlan:
+    """The plan without its products: title, water, jar, looks (with one after each addition if wanted), notes.
+
+    `volume` is the jar's where it was typed elsewhere.
+    """
     ages = read_ages(_said(form, "ages"))
     after = additions if state.get(state.key(form, "after")) else 0
     return TestPlan(
@@ -321,7 +324,7 @@ def read_frame(form: str, additions: int) -> TestPlan:
         water=read_water(form),
         jar=JarUsed(
             name=_said(form, "jar"),
-            volume_ml=read_volume(_said(form, "volume")),
+            volume_ml=read_volume(volume or _said(form, "volume")),
             inner_diameter_mm=state.get(state.key(form, "diameter")),
         ),
         schedule=default_schedule(after, ages),

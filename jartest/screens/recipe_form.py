@@ -20,16 +20,17 @@ from jartest.plan.recipe import JarRecipe, make_recipe
 from jartest.plan.scaling import Basis, RecipeProduct, RecipeRequest, read_product_rate
 from jartest.plan.water import MixWater
 from jartest.recorder import Recorder
-from jartest.records.model import TestPlan
+from jartest.records.model import JarUsed, TestPlan
 from jartest.screens import plan_form, state
 from jartest.screens.parts import error_box, plain
 from jartest.screens.recipe_part import draw_cautions, draw_steps
 from jartest.tank import failed_before, plan_of_recipe
-from jartest.units import read_carrier_rate, read_quantity
+from jartest.units import read_carrier_rate, read_quantity, read_volume, say_volume
 
 __all__ = ["draw", "fill", "is_filled", "read"]
 
 _FIELDS = ("name", "maker", "formulation", "kind", "label", "lot", "rate")
+_ALIKE = 3  # products on the shelf that are offered for half a name
 _BASES = {
     "carrier": "the carrier: this much water, products on top",
     "finished": "the finished mix: water and products together",
@@ -52,9 +53,11 @@ def fill(form: str, plan: TestPlan | None, *, with_products: bool) -> None:
     state.put(state.key(form, "carrier"), carrier.text if carrier else "")
     state.put(state.key(form, "basis"), recipe.basis if recipe else "carrier")
     state.put(state.key(form, "order"), recipe.order if recipe else DEFAULT_ORDER)
+    brim = recipe.jar_capacity_ml if recipe else None
+    state.put(state.key(form, "capacity"), "" if brim is None else say_volume(brim).split(" (")[0])
     state.put(state.key(form, "conditioner"), recipe.water.conditioner if recipe else "")
-    if recipe:
-        state.put(state.key(form, "volume"), recipe.jar_volume.text)
+    usual = say_volume(plan.jar.volume_ml if plan else JarUsed().volume_ml, us_first=True).split(" (")[0]
+    state.put(state.key(form, "jar-size"), recipe.jar_volume.text if recipe else usual)
     if recipe is None or plan is None or not with_products:
         _add(form)
         _add(form)
@@ -161,7 +164,8 @@ def _draw_tank(form: str) -> bool:
             "2 gal/1000 ft2",
             "How much goes on how much ground (40 gal/acre, 300 L/ha), or the ground one tank covers (5 acres per tank).",
         )
-        jar = text("Jar size", "volume", "32 fl oz", "How full the jar is to be.")
+        jar = text("Jar filled to", "jar-size", "32 fl oz", "The jar's mark, such as a quart.")
+        brim = text("Jar holds", "capacity", "no more", "To the brim, where that is more than its mark.")
     st.radio(
         "These volumes count",
         get_args(Basis),
@@ -175,6 +179,7 @@ def _draw_tank(form: str) -> bool:
         ("tank", tank, _say_volume),
         ("carrier", carrier, lambda t: read_carrier_rate(t).read_as),
         ("jar", jar, _say_volume),
+        ("brim", brim, _say_volume),
     ):
         if typed.strip():
             with error_box() as box:
@@ -217,9 +222,11 @@ def _draw_row(form: str, row: int, place: int, shelf: dict[str, ShelfProduct]) -
                     max_chars=80,
                     persist_state="session",
                 )
+            st.button("✕ out", key=_field(form, row, "out"), on_click=_take_out, args=(form, row))
         typed, rate = _said(form, row, "name"), _said(form, row, "rate")
         known = _known(typed, _said(form, row, "maker"), shelf)
         if typed and known is None:
+            _draw_alike(form, row, typed, shelf)
             _draw_new(form, row, place)
         elif known is not None:
             said = (known.maker or "no maker named", known.formulation or "no formulation", known.kind)
@@ -228,8 +235,21 @@ def _draw_row(form: str, row: int, place: int, shelf: dict[str, ShelfProduct]) -
             line = _read_row(form, row, shelf) if typed and rate else None
             if line is not None:
                 st.caption(f"Understood: {plain(line.rate.read_as)}")
-        st.button("✕ take out", key=_field(form, row, "out"), on_click=_take_out, args=(form, row))
     return box.error is None and bool(typed) == bool(rate)
+
+
+def _draw_alike(form: str, row: int, typed: str, shelf: dict[str, ShelfProduct]) -> None:
+    """Products on the shelf that may have been meant by half a name, one tap each."""
+    alike = [said for said in shelf if typed.casefold() in said.casefold()][:_ALIKE]
+    if alike:
+        with st.container(horizontal=True):
+            for n, said in enumerate(alike):
+                button = _field(form, row, f"alike{n}")
+                st.button(f"It is {plain(said)}", key=button, on_click=_pick, args=(form, row, said))
+
+
+def _pick(form: str, row: int, said: str) -> None:
+    state.put(_field(form, row, "name"), said)
 
 
 def _known(typed: str, maker: str, shelf: dict[str, ShelfProduct]) -> ShelfProduct | None:
@@ -333,7 +353,8 @@ def read(form: str, recorder: Recorder, changed: TestPlan | None = None) -> Test
         If something typed cannot be taken as it stands.
     """
     rows, request = _request(form, _shelf(recorder, changed))
-    return plan_of_recipe(_recipe(form, recorder, rows, request), plan_form.read_frame(form, len(rows)))
+    frame = plan_form.read_frame(form, len(rows), volume=request.jar_volume.text)
+    return plan_of_recipe(_recipe(form, recorder, rows, request), frame)
 
 
 def _request(form: str, shelf: dict[str, ShelfProduct]) -> tuple[list[int], RecipeRequest]:
@@ -349,10 +370,11 @@ def _request(form: str, shelf: dict[str, ShelfProduct]) -> tuple[list[int], Reci
     water = plan_form.read_water(form)
     request = RecipeRequest(
         tank_volume=read_quantity(said("tank"), "volume"),
-        jar_volume=read_quantity(said("volume"), "volume"),
+        jar_volume=read_quantity(said("jar-size"), "volume"),
         carrier_rate=read_carrier_rate(said("carrier")) if said("carrier") else None,
         basis=state.get(state.key(form, "basis"), "carrier"),
         order=state.get(state.key(form, "order"), DEFAULT_ORDER),
+        jar_capacity_ml=read_volume(said("capacity")) if said("capacity") else None,
         products=tuple(line for _, line in found),
         water=MixWater(
             source=water.source,

@@ -16,6 +16,7 @@ from jartest.screens import (
     new_test,
     one_photo,
     one_test,
+    opinion,
     shelf,
     state,
     tank_card,
@@ -46,20 +47,21 @@ SCREENS = (
     Screen(path="tests", title="All tests", render=all_tests.render),
     Screen(path="history", title="History", render=history.render),
     Screen(path="photo", title="One photo", render=one_photo.render),
+    Screen(path="opinion", title="Second opinion", render=opinion.render),
     Screen(path="help", title="Help", render=help_page.render),
 )
 
 
 @st.cache_resource(max_entries=2, show_spinner=False)
-def _recorder(settings: Settings) -> Recorder:
-    return open_recorder(settings)
+def _recorder(settings: Settings, _opened: Callable[[Settings], Recorder]) -> Recorder:
+    return _opened(settings)
 
 
-def run() -> None:
-    """Draw the screen that the address names."""
+def run(opened: Callable[[Settings], Recorder] = open_recorder) -> None:
+    """Draw the screen that the address names, over the recorder that `opened` gives."""
     st.set_page_config(page_title="jartest", page_icon="🫙", layout="wide")
     st.html(f"<style>{web_text('look.css')}</style>")
-    pages = {s.path: _page(s) for s in SCREENS}
+    pages = {s.path: _page(s, opened) for s in SCREENS}
     state.put(state.PAGES, pages)
     page = st.navigation(list(pages.values()), position="hidden")
     with st.container(horizontal=True, gap="small", key="nav"):
@@ -71,10 +73,10 @@ def run() -> None:
     page.run()
 
 
-def _page(screen: Screen) -> st.Page:
+def _page(screen: Screen, opened: Callable[[Settings], Recorder]) -> st.Page:
     def draw() -> None:
         with error_box():
-            screen.render(_recorder(read_settings()))
+            screen.render(_recorder(read_settings(), opened))
 
     default = screen.path == "bench"
     return st.Page(draw, title=screen.title, url_path=None if default else screen.path, default=default)
