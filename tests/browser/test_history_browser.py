@@ -1,0 +1,100 @@
+"""From a failed mixture of five to its culprit, in a real browser, and the warning when it is planned again."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Iterator
+from typing import Any
+
+import pytest
+from playwright.sync_api import Browser, Page, expect
+
+from jartest.recorder import Recorder
+from jartest.records.model import JarTest, Product, TestPlan, Water
+from jartest.settings import open_recorder, read_settings
+
+pytestmark = pytest.mark.browser
+
+# Invented; Karstphos and Rimezinc do not go together in this shop.
+FIVE = ("Bineguard Copper", "Karstphos", "Nettlesap Boron", "Rimezinc", "Spreadwell")
+BAD = {"Karstphos", "Rimezinc"}
+
+
+@pytest.fixture
+def kept(served: Any) -> Iterator[Recorder]:
+    """A recorder of our own over the same records, for what the bench does between two visits to the screen."""
+    recorder = open_recorder(read_settings({"JARTEST_HOME": str(served.home)}))
+    yield recorder
+    recorder.store.close()
+
+
+@pytest.fixture(params=[(1280, 900), (390, 844)], ids=["desktop", "phone"])
+def page(request: pytest.FixtureRequest, chromium: Browser) -> Iterator[Page]:
+    """A window of one size or another."""
+    width, height = request.param
+    context = chromium.new_context(viewport={"width": width, "height": height}, has_touch=width < 500)
+    page = context.new_page()
+    page.set_default_timeout(20_000)
+    yield page
+    context.close()
+
+
+def sign(recorder: Recorder, test: JarTest, word: Any) -> None:
+    recorder.give_opinion(test.id, word=word, reason="seen at the bench", by="Wren")
+    recorder.sign(test.id, by="Wren", expected_revision=test.revision)
+
+
+def introduce(page: Page) -> None:
+    page.get_by_label("Who are you?").fill("Wren")
+    page.keyboard.press("Enter")
+    page.get_by_text(re.compile("Working as")).first.wait_for()
+
+
+def start_next_jar(page: Page, url: str, failed: JarTest) -> bool:
+    """Start the jar that the screen proposes for this failed mixture; False once the culprit is named."""
+    page.goto(f"{url}/history?of={failed.id}")
+    page.get_by_role("heading", name=re.compile("to blame|Open:|Most likely|contradict")).wait_for()
+    if page.get_by_role("heading", name=re.compile(r": to blame with (9[5-9]|100)")).count():
+        return False
+    page.get_by_role("heading", name="Next jar: ").wait_for()
+    page.get_by_role("button", name="Start this jar").click()
+    page.get_by_role("heading", name="New test").wait_for()
+    expect(page.get_by_label("Amount 1, in the jar")).to_have_value("5 mL")
+    page.get_by_role("button", name="Start this test").click()
+    page.get_by_role("heading", name="Fill the jar").wait_for()
+    return True
+
+
+def test_a_failed_mixture_is_split_until_its_culprit_is_named_and_warned_of(
+    page: Page, served: Any, kept: Recorder, record_property: Callable[[str, object], None]
+) -> None:
+    products = tuple(Product(name=n, maker="Ferrow", amount_text="5 mL", amount_ml=5.0) for n in FIVE)
+    plan = TestPlan(title="All five", products=products, water=Water(source="yard well"))
+    failed = kept.start_test(plan, by="Wren", utc_offset_min=0)
+    sign(kept, failed, "fail")
+
+    page.goto(f"{served.url}/history")
+    introduce(page)
+    jars = 0
+    while start_next_jar(page, served.url, failed):
+        jars += 1
+        assert jars <= 12, "the culprit was not named"
+        row, *_ = kept.find(limit=1)
+        started = kept.case(row.id).test
+        assert {p.name for p in started.plan.products} < set(FIVE)
+        assert all(p.amount_ml == 5.0 for p in started.plan.products), "the recipe came along"
+        sign(kept, started, "fail" if {p.name for p in started.plan.products} >= BAD else "pass")
+    record_property("further jars", jars)
+    page.get_by_role("heading", name="Karstphos (Ferrow) with Rimezinc (Ferrow): to blame with").wait_for()
+
+    page.goto(f"{served.url}/history")
+    page.get_by_role("heading", name=re.compile("pairs were tried")).wait_for()
+    page.locator("[data-testid=stVegaLiteChart] canvas, [data-testid=stVegaLiteChart] svg").first.wait_for()
+    assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth"), "cut off at the side"
+
+    page.goto(f"{served.url}/new")
+    for n, name in enumerate(("Karstphos", "Rimezinc"), 1):
+        page.get_by_label(f"Product {n}", exact=True).fill(name)
+        page.get_by_label(f"Maker {n}", exact=True).fill("Ferrow")
+        page.keyboard.press("Tab")
+    page.get_by_text(re.compile(r"Warning: .*Karstphos \(Ferrow\) with Rimezinc \(Ferrow\)")).wait_for()
