@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from typing import Any, Literal
 
 from jartest.errors import BadEntry
@@ -154,6 +154,9 @@ def due_looks(
     in and until the next one is, then `missed`.  Before that: `waiting`.
     """
     timed = sorted((s for s in schedule if s.age_s is not None), key=lambda s: s.age_s or 0.0)
+    # In UTC, because adding to a local time goes by the wall clock and loses the hour of daylight saving.
+    now = now.astimezone(UTC)
+    mixed_at = None if mixed_at is None else mixed_at.astimezone(UTC)
     out = []
     for slot in schedule:
         due_at = None if slot.age_s is None or mixed_at is None else mixed_at + timedelta(seconds=slot.age_s)
