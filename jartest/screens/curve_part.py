@@ -17,7 +17,6 @@ __all__ = ["curve_rows", "draw_curve"]
 
 # Each line has its own word, mark and dash, so that it can be told without colour.
 _LINES = {"settled": "settled", "clear": "clear", "floating": "top_layer"}
-_INK = {"labelColor": "#111", "titleColor": "#111", "labelFontSize": 14, "titleFontSize": 14}
 
 
 def curve_rows(points: tuple[CurvePoint, ...]) -> list[dict[str, float | str]]:
@@ -71,11 +70,11 @@ def _chart(rows: list[dict[str, float | str]]) -> alt.LayerChart:
             "minutes:Q",
             title="minutes after mixing",
             scale=alt.Scale(type="symlog", constant=5),
-            axis=alt.Axis(values=[0, 5, 15, 30, 120, 1440], **_INK),
+            axis=alt.Axis(values=[0, 5, 15, 30, 120, 1440]),
         ),
     )
     height = alt.Scale(domainMin=0, clamp=True)
-    y = alt.Y("fraction:Q", title="of the liquid's height", scale=height, axis=alt.Axis(format=".0%", **_INK))
+    y = alt.Y("fraction:Q", title="of the liquid's height", scale=height, axis=alt.Axis(format=".0%"))
     lines = base.mark_line(strokeWidth=3).encode(
         y=y,
         color=what,
@@ -89,4 +88,8 @@ def _chart(rows: list[dict[str, float | str]]) -> alt.LayerChart:
         shape=alt.Shape("what:N", scale=alt.Scale(domain=names, range=["square", "circle", "triangle-up"])),
     )
     bars = base.mark_rule(strokeWidth=2).encode(y=alt.Y("low:Q", scale=height), y2="high:Q", color=what)
-    return alt.LayerChart(layer=[bars, lines, points]).properties(height=280)
+    layered: alt.LayerChart = alt.LayerChart(layer=[bars, lines, points]).properties(height=280)
+    styled: alt.LayerChart = layered.configure_axis(
+        labelColor="#111", titleColor="#111", labelFontSize=14, titleFontSize=14
+    )
+    return styled

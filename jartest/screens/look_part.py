@@ -75,7 +75,7 @@ def take_photo(recorder: Recorder, case: Case, standing: RunningTest) -> None:
                 "Webcam", resolution="1080p", key=state.key("test", test_id, "camera", state.get(turn, 0))
             )
     if photo is not None:
-        _keep_photo(recorder, test_id, chosen, photo, turn)
+        _keep_photo(recorder, test_id, chosen or EXTRA, photo, turn)
 
 
 def _offer(test_id: str, first: str, slots: list[str]) -> str:

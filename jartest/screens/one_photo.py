@@ -11,7 +11,9 @@ from jartest.recorder import QuickLook, Recorder
 from jartest.screens import state
 from jartest.screens.line_setter import line_setter
 from jartest.screens.look_part import draw_figures, say_flags
+from jartest.screens.opinion_ask import draw_ask_photo
 from jartest.screens.parts import PHOTO_TYPES, error_box, show_plate, show_reasons
+from jartest.screens.who import ask_name
 
 __all__ = ["render"]
 
@@ -32,6 +34,8 @@ def render(recorder: Recorder) -> None:
         with st.spinner("Measuring …"):
             look = recorder.quick_look(data, photo.name, marks=marks)
         _draw(look, lines)
+        ask_name(recorder)
+        draw_ask_photo(recorder, data, photo.name, look)
 
 
 def _draw(look: QuickLook, lines: str) -> None:

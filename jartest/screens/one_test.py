@@ -14,6 +14,7 @@ from jartest.screens.curve_part import draw_curve
 from jartest.screens.look_part import draw_looks, take_photo
 from jartest.screens.mixing_part import draw_mixing, draw_what_was_done
 from jartest.screens.observe_part import draw_observations
+from jartest.screens.opinion_ask import draw_second_opinions
 from jartest.screens.parts import (
     clock,
     error_box,
@@ -64,6 +65,7 @@ def render(recorder: Recorder) -> None:
     with deciding:
         draw_observations(recorder, case)
         draw_verdict(recorder, case)
+        draw_second_opinions(case)
         draw_card_offer(recorder, case)
         draw_curve(recorder, case)
     _plan(recorder, case)
@@ -96,7 +98,7 @@ def _version(case: Case, standing: RunningTest) -> Version:
     counts = (
         case.test.revision,
         *(len(x) for x in (case.events, case.looks, case.readings, case.observations, case.verdicts)),
-        *(len(x) for x in (case.opinions, case.signatures)),
+        *(len(x) for x in (case.opinions, case.signatures, case.second_opinions)),
     )
     return (*counts, *(d.state for d in standing.due))
 

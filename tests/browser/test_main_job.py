@@ -73,11 +73,18 @@ def mix(page: Page) -> None:
     page.get_by_text("DUE NOW").wait_for()
 
 
+def settle(page: Page) -> None:
+    """Wait until the screen stands still: nobody picks a photo in the instant another one comes in."""
+    page.locator("[data-testid=stApp][data-test-script-state=notRunning]").wait_for()
+    page.wait_for_function("!document.querySelector('[data-stale=true]')")
+
+
 def take(page: Page, minute: int, slot: str | re.Pattern[str] | None = None) -> float:
     """Pick a photo for a slot; the seconds until its marked picture stands there."""
     if slot:
         page.get_by_role("radio", name=slot).click()
         expect(page.get_by_role("radio", name=slot)).to_be_checked()
+    settle(page)
     before = page.locator("[data-testid=stImage] img").first
     old = before.get_attribute("src") if before.count() else None
     chooser = page.locator("[data-testid=stFileUploader] input[type=file]").first
@@ -176,8 +183,8 @@ def test_a_jar_goes_from_plan_to_signature_and_is_found_after_a_restart(
         again.get_by_role("radio", name=re.compile(rf"\b{look}$")).wait_for()
     again.get_by_role("radio", name=re.compile(r"\b0 min$")).click()
     again.get_by_text("Lines set by hand by Wren").wait_for()
-    shown = again.locator("[data-testid=stImage] img").first
-    assert shown.evaluate("i => i.naturalWidth") > 300
+    settle(again)
+    again.wait_for_function("document.querySelector('[data-testid=stImage] img').naturalWidth > 300")
     assert again.evaluate("document.documentElement.scrollWidth <= window.innerWidth"), "cut off at the side"
 
 
@@ -193,15 +200,17 @@ def test_two_windows_saving_the_same_plan_lose_nothing(served: Any, window: Call
         page.get_by_label("Notes on the plan").fill(note)
         page.keyboard.press("Tab")
     one.get_by_role("button", name="Save as a new revision").click()
-    one.get_by_role("button", name="Change the plan").wait_for()
+    one.get_by_role("button", name="Save as a new revision").last.wait_for(state="hidden")
     two.get_by_role("button", name="Save as a new revision").click()
     two.get_by_text(re.compile("Wren saved revision 2|Nothing you typed is lost")).first.wait_for()
     expect(two.get_by_label("Notes on the plan")).to_have_value("town water, from Teal")
-    two.get_by_text("well water, from Wren").first.wait_for()
+    two.get_by_text("Notes: well water, from Wren").wait_for()
     two.get_by_role("button", name="Mine comes after theirs").click()
+    two.get_by_role("button", name="Mine comes after theirs").wait_for(state="hidden")
+    settle(two)
     two.get_by_role("button", name="Save as a new revision").click()
-    two.get_by_role("button", name="Change the plan").wait_for()
-    two.get_by_text("town water, from Teal").first.wait_for()
+    two.get_by_role("button", name="Save as a new revision").last.wait_for(state="hidden")
+    two.get_by_text("Notes: town water, from Teal").wait_for(state="attached")
     two.get_by_text("History: who did what, when").click()
     two.get_by_text("Wren · changed the plan (revision 2)").wait_for()
     two.get_by_text("Teal · changed the plan (revision 3)").wait_for()

@@ -129,7 +129,7 @@ export default function (component) {
       const back = across(name) ? "ArrowUp" : "ArrowLeft", on = across(name) ? "ArrowDown" : "ArrowRight";
       if (e.key !== back && e.key !== on) return;
       e.preventDefault();
-      const step = Math.max(1, sizeOf(name) / 1000) * (e.shiftKey ? 10 : 1);
+      const step = Math.max(1, Math.round(sizeOf(name) / 1000)) * (e.shiftKey ? 10 : 1);
       state.held = name;
       move(name, state.lines[name].px + (e.key === on ? step : -step));
     };

@@ -1,0 +1,129 @@
+"""Asking for a second opinion: about a test, or about one photo; and what came back to a test."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from jartest.exchange.answer import ask_about_photo, ask_about_test
+from jartest.recorder import QuickLook, Recorder
+from jartest.records.model import Case, SecondOpinion
+from jartest.screens import state
+from jartest.screens.parts import clock, error_box, link_to, plain, say_word, utc_offset_min
+from jartest.screens.who import name
+
+__all__ = ["draw_ask", "draw_ask_photo", "draw_said", "draw_second_opinions"]
+
+
+def draw_ask(recorder: Recorder, test_id: str) -> None:
+    """The question about a test, and the parcel once it is made."""
+    case = recorder.case(test_id)
+    st.markdown(f"### Ask about {case.test.number} · {plain(case.test.plan.title)}")
+    made = state.key("ask", test_id, "made")
+    if state.get(made):
+        _draw_parcel(recorder, str(state.get(made)))
+        link_to("test", "Back to the test", id=test_id)
+        return
+    with st.form(state.key("ask", test_id, "form"), border=False):
+        words = st.text_area("The question", key=state.key("ask", test_id, "words"), max_chars=2000)
+        asked_of = st.text_input(
+            "Who is asked (may stay empty)", key=state.key("ask", test_id, "of"), max_chars=80
+        )
+        nameless = st.toggle(
+            "Leave out names of people, customers and places",
+            key=state.key("ask", test_id, "nameless"),
+            help="Also title, notes, water source, lots and file names. What is written as question, observation "
+            "or reason goes as it stands.",
+        )
+        whole = st.toggle(
+            "Photos in full size (otherwise small enough for mail)", key=state.key("ask", test_id, "whole")
+        )
+        send = st.form_submit_button("Make the parcel", type="primary", width="stretch")
+    st.caption(
+        "Photos never say where they were taken. Whoever answers sees your verdict only after giving theirs."
+    )
+    if send:
+        with error_box():
+            parcel = ask_about_test(
+                recorder.store,
+                recorder.photos,
+                test_id,
+                parcel_id=recorder.fresh_id(),
+                at=recorder.now(),
+                by=name(),
+                asked_of=asked_of,
+                words=words,
+                whole=whole,
+                nameless=nameless,
+            )
+            state.put(made, parcel.said.id)
+            st.rerun()
+
+
+def draw_ask_photo(recorder: Recorder, data: bytes, file_name: str, look: QuickLook) -> None:
+    """The question about a loose photo that was just read, and the parcel once it is made."""
+    group = look.reading.photo_sha256[:16]
+    made = state.key("ask-photo", group, "made")
+    st.markdown("### Ask for a second opinion")
+    if state.get(made):
+        _draw_parcel(recorder, str(state.get(made)))
+        return
+    with st.form(state.key("ask-photo", group, "form"), border=False):
+        words = st.text_area("The question", key=state.key("ask-photo", group, "words"), max_chars=2000)
+        send = st.form_submit_button("Make the parcel", type="primary", width="stretch")
+    if send:
+        with error_box():
+            parcel = ask_about_photo(
+                recorder.store,
+                data,
+                file_name,
+                look.reading,
+                look.verdict,
+                parcel_id=recorder.fresh_id(),
+                new_id=recorder.fresh_id,
+                at=recorder.now(),
+                utc_offset_min=utc_offset_min(),
+                by=name(),
+                words=words,
+            )
+            state.put(made, parcel.said.id)
+            st.rerun()
+
+
+def _draw_parcel(recorder: Recorder, parcel_id: str) -> None:
+    row = recorder.store.parcel(parcel_id)
+    st.success(
+        f"The parcel is made ({row.size_bytes / 1e6:.1f} MB). Send it by mail or messenger; the answer comes back "
+        "as such a file and is taken in under Second opinion."
+    )
+    st.download_button(
+        "Save the parcel",
+        data=lambda: recorder.store.parcel_content(parcel_id),
+        file_name=f"second-opinion-{parcel_id[:8]}.zip",
+        mime="application/zip",
+        key=state.key("ask", parcel_id, "save"),
+        type="primary",
+        width="stretch",
+        on_click="ignore",
+    )
+    st.caption("Any browser shows the page opinion.html inside it; jartest takes the answer.")
+
+
+def draw_second_opinions(case: Case) -> None:
+    """What others said to this test, and the way to ask."""
+    if case.second_opinions:
+        st.markdown("### Second opinions")
+        for said in case.second_opinions:
+            draw_said(said)
+    link_to("opinion", "Ask for a second opinion", ask=case.test.id)
+
+
+def draw_said(said: SecondOpinion) -> None:
+    """One second opinion."""
+    blind = "after seeing other verdicts" if said.saw_machine else "before seeing any other verdict"
+    with st.container(border=True, key=f"second-{said.id}"):
+        st.markdown(f"**{say_word(said.word)}** · {plain(said.by)}: “{plain(said.reason)}”")
+        st.caption(f"{clock(said.at)} · given {blind}")
+        for n, mark in enumerate(said.marks, 1):
+            st.markdown(f"Mark {n}: {plain(mark.words) or 'no words'}")
+        if said.changed_since:
+            st.warning(plain(said.changed_since))
