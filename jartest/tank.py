@@ -388,9 +388,9 @@ def signed_word(case: Case) -> Word | None:
 def _standing_word(case: Case) -> str | None:
     """The word that stands now, where it changed since the signature; None where it did not."""
     signature = case.signatures[-1]
-    later = [o for o in case.opinions if o.at > signature.at]
-    if later:
-        return later[-1].word
+    signed = next((n for n, o in enumerate(case.opinions, start=1) if o.id == signature.opinion_id), 0)
+    if len(case.opinions) > signed:
+        return case.opinions[-1].word
     last = case.verdicts[-1] if case.verdicts else None
     if last is None or last.id == signature.verdict_id:
         return None
