@@ -80,7 +80,7 @@ class PictureNet(nn.Module):
 
 
 class CropNet(nn.Module):
-    """(n, 3, 256, 96) in 0 to 1 -> rows (n, 11, 256, 1), columns (n, 2, 1, 96), presence (n, 6).
+    """(n, 3, 256, 96) in 0 to 1 -> rows (n, 11, 256), columns (n, 2, 96), presence (n, 6).
 
     Rows: 4 lines, 6 row classes, boundary.  Presence: logit that a jar with contents fills the crop,
     then for each of the 4 lines the logit of "not here", then one spare.
@@ -105,14 +105,13 @@ class CropNet(nn.Module):
         c = self.s8(b)
         d = self.s16(c)
         u = self.u2(self.u4(self.u8(d, c), b), a)  # 24 x 128 x 48
-        n = x.shape[0]
         f = self.flat(u)  # 48 x 128 x 4
         f = torch.cat([f[..., i : i + 1] for i in range(4)], 1)
         r = self.rows_out(self.rows(f))  # 22 x 128 x 1
-        rows = r.reshape(n, 11, 2, 128).transpose(2, 3).reshape(n, 11, 256)
+        rows = r.reshape(-1, 11, 2, 128).transpose(2, 3).reshape(-1, 11, 256)
         bands = nn.functional.avg_pool2d(u, (32, 1), (32, 1))  # 24 x 4 x 48
         bands = torch.cat([bands[:, :, i : i + 1] for i in range(4)], 1)
         k = self.cols(bands)  # 4 x 1 x 48
-        cols = k.reshape(n, 2, 2, 48).transpose(2, 3).reshape(n, 2, 96)
+        cols = k.reshape(-1, 2, 2, 48).transpose(2, 3).reshape(-1, 2, 96)
         whole = nn.functional.avg_pool2d(d, (16, 6))
-        return rows, cols, self.whole(whole).reshape(n, 6)
+        return rows, cols, self.whole(whole).reshape(-1, 6)

@@ -9,6 +9,7 @@ import zipfile
 import cv2
 
 from jartest.imaging.fit import scene
+from jartest.imaging.fit.drawn import draw
 from jartest.imaging.fit.shots import looks
 
 __all__ = ["main"]
@@ -27,21 +28,27 @@ def main(argv: list[str] | None = None) -> None:
     p.add_argument("--width", type=int, default=288)
     p.add_argument("--height", type=int, default=384)
     p.add_argument("--spp", type=int, default=64)
+    p.add_argument("--drawn", action="store_true", help="drawn pictures in place of path-traced ones")
     p.add_argument("--looks", type=int, default=6)
     a = p.parse_args(argv)
-    scene.use(a.variant)
+    cv2.setNumThreads(1)
+    if not a.drawn:
+        scene.use(a.variant)
+    kind = "d" if a.drawn else "r"
     start, done, size = time.monotonic(), 0, 0
     with zipfile.ZipFile(a.out, "w", zipfile.ZIP_DEFLATED) as z:
         for i in range(a.first, a.first + a.step * a.count, a.step):
             if time.monotonic() - start > a.seconds or size > a.megabytes * 1e6:
                 break
-            for k, (picture, truth) in enumerate(
-                scene.shoot(looks(i, a.looks, width=a.width, height=a.height, spp=a.spp))
-            ):
+            if a.drawn:
+                made = [draw(i, width=a.width, height=a.height)]
+            else:
+                made = scene.shoot(looks(i, a.looks, width=a.width, height=a.height, spp=a.spp))
+            for k, (picture, truth) in enumerate(made):
                 jpg = cv2.imencode(".webp", picture[..., ::-1], [cv2.IMWRITE_WEBP_QUALITY, 82])[1].tobytes()
                 text = json.dumps(truth)
-                z.writestr(f"r{i:06d}-{k}.webp", jpg, zipfile.ZIP_STORED)
-                z.writestr(f"r{i:06d}-{k}.json", text)
+                z.writestr(f"{kind}{i:06d}-{k}.webp", jpg, zipfile.ZIP_STORED)
+                z.writestr(f"{kind}{i:06d}-{k}.json", text)
                 size += len(jpg) + len(text) // 3
                 done += 1
     print(f"{done} pictures, {size / 1e6:.1f} MB, {time.monotonic() - start:.0f} s", flush=True)

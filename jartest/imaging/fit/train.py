@@ -13,6 +13,7 @@ from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 from typing import Any
 
+import cv2
 import numpy as np
 import torch
 from torch.nn import functional as tf
@@ -56,12 +57,16 @@ def load(paths: list[Path], drawn: range, workers: int) -> list[Facts]:
     """Read pictures and draw more, on several processes."""
     from jartest.imaging.fit.drawn import draw
 
-    out = [facts(n, img, t) for n, img, t in read(paths)]
-    if drawn:
-        with ProcessPoolExecutor(workers) as pool:
-            for i, (img, t) in zip(drawn, pool.map(draw, drawn, chunksize=8), strict=True):
-                out.append(facts(f"d{i}", img, t))
+    with ProcessPoolExecutor(workers) as pool:
+        out = [f for some in pool.map(_facts_of, paths) for f in some]
+        for i, (img, t) in zip(drawn, pool.map(draw, drawn, chunksize=8), strict=True):
+            out.append(facts(f"d{i}", img, t))
     return out
+
+
+def _facts_of(path: Path) -> list[Facts]:
+    cv2.setNumThreads(1)
+    return [facts(n, img, t) for n, img, t in read([path])]
 
 
 def uniform(g: Tensor, n: int, lo: float, hi: float) -> Tensor:
@@ -364,6 +369,7 @@ def crop_check(net: Any, d: Data, g: Tensor) -> dict[str, float]:
     """Figures on the left-out vessels, in % of the column, from crops thrown about as when fitting."""
     es, ef, cls, jar = [], [], [], []
     for part in d.held_jar.split(128):
+        part = part[in_sight(d, part, torch.zeros_like(part))]
         which = torch.zeros_like(part)
         m = crop_maps(d, part, which, g, 1.0)
         t = crop_targets(d, part, which, m, torch.ones(len(part), dtype=torch.bool, device=d.device))
@@ -383,6 +389,12 @@ def crop_check(net: Any, d: Data, g: Tensor) -> dict[str, float]:
     }  # fmt: skip
 
 
+def in_sight(d: Data, idx: Tensor, which: Tensor) -> Tensor:
+    """Whether the middle of the column lies in the picture."""
+    middle = d.t["points"][idx, which, :2].mean(1)
+    return ((middle > 0) & (middle < d.t["size"][idx])).all(-1)
+
+
 def step(kind: str, net: Any, d: Data, batch: int, g: Tensor) -> Tensor:
     """The loss of one batch."""
     none = int(batch * 0.22) if len(d.fit_none) else 0
@@ -399,7 +411,7 @@ def step(kind: str, net: Any, d: Data, batch: int, g: Tensor) -> Tensor:
     two = d.t["points"][idx, 1, 0, 0].isfinite()
     which = (two & (torch.rand(batch, generator=g, device=d.device) < 0.5)).long()
     m = crop_maps(d, idx, which, g, 1.0)
-    jar = torch.ones(batch, dtype=torch.bool, device=d.device)
+    jar = in_sight(d, idx, which)
     lost = torch.rand(batch, generator=g, device=d.device) < 0.05  # beside the jar
     shift = m[:, :, 0] * (CROP_COLS * torch.where(torch.rand(batch, generator=g, device=d.device) < 0.5, -0.9, 0.9))[:, None]
     m = torch.cat([m[:, :, :2], (m[:, :, 2] + lost[:, None] * shift)[:, :, None]], 2)
@@ -421,6 +433,8 @@ def fit(kind: str, d: Data, a: argparse.Namespace, more: Any = None) -> Any:
     g = torch.Generator(d.device).manual_seed(a.seed + 1)
     net = (PictureNet if kind == "picture" else CropNet)().to(d.device)
     mean = (PictureNet if kind == "picture" else CropNet)().to(d.device)
+    if a.start:
+        net.load_state_dict(torch.load(a.start, map_location=d.device, weights_only=True))
     mean.load_state_dict(net.state_dict())
     slow, fast = ([t for t in x.state_dict().values() if t.dtype.is_floating_point] for x in (mean, net))
     opt = torch.optim.AdamW(net.parameters(), lr=a.lr, weight_decay=0.02)
@@ -433,17 +447,18 @@ def fit(kind: str, d: Data, a: argparse.Namespace, more: Any = None) -> Any:
         loss = step(kind, net, d, a.batch, g)
         opt.zero_grad(set_to_none=True)
         loss.backward()
-        torch.nn.utils.clip_grad_norm_(net.parameters(), 2.0)
-        opt.step()
+        if torch.nn.utils.clip_grad_norm_(net.parameters(), 2.0).isfinite():
+            opt.step()
         n += 1
         with torch.no_grad():
             keep = min(0.998, n / (n + 10))
             torch._foreach_lerp_(slow, fast, 1 - keep)
         if n % 20 == 0:
-            total = float(loss)
+            total = float(loss.detach())
         if spent - told > a.every:
             told = spent
             print(json.dumps({"s": round(spent), "steps": n, "loss": round(total, 3), "pictures": d.n} | check(kind, mean, d, a)), flush=True)
+            torch.save(mean.state_dict(), a.out)
             if more is not None:
                 more(d)
     print(json.dumps({"s": round(time.monotonic() - start), "steps": n, "pictures": d.n} | check(kind, mean, d, a)), flush=True)
@@ -470,6 +485,8 @@ def main(argv: list[str] | None = None) -> Any:
     p.add_argument("--data", nargs="*", default=[])
     p.add_argument("--drawn", type=int, default=0)
     p.add_argument("--watch", default="", help="a folder where more zips may appear while fitting")
+    p.add_argument("--start", default="", help="weights to go on from")
+    p.add_argument("--threads", type=int, default=0)
     p.add_argument("--seconds", type=float, default=400)
     p.add_argument("--steps", type=int, default=10**9)
     p.add_argument("--every", type=float, default=60)
@@ -479,6 +496,9 @@ def main(argv: list[str] | None = None) -> Any:
     p.add_argument("--workers", type=int, default=8)
     a = p.parse_args(argv)
     start = time.monotonic()
+    torch.backends.cudnn.benchmark = True
+    if a.threads:
+        torch.set_num_threads(a.threads)
     d = Data("cuda" if torch.cuda.is_available() else "cpu")
     d.add(load([Path(x) for x in a.data], range(a.drawn), a.workers))
     print(f"{d.n} pictures in {time.monotonic() - start:.0f} s", flush=True)
@@ -488,9 +508,8 @@ def main(argv: list[str] | None = None) -> Any:
         new = [x for x in sorted(Path(a.watch).glob("*.zip")) if x not in seen] if a.watch else []
         seen.update(new)
         if new:
-            d.add([facts(*x) for x in read(new)])
+            d.add(load(new, range(0), a.workers))
 
-    more(d)
     net = fit(a.kind, d, a, more)
     torch.save(net.state_dict(), a.out)
     return net

@@ -1,0 +1,360 @@
+"""A small network's word on where the jar stands and what is in it: proposals, with confidence.
+
+Two looks.  The first sees the whole picture at 256 x 256 and says, cell by cell, what is there
+(background, glass, the liquid's upper face, foam, floating, liquid, settled) and where columns of
+liquid stand.  The second sees the jar proposed by the first, upright and stretched to 256 x 96, and
+says for each row how likely it is the near arc of the surface, its far arc, the inner floor or the
+top of the foam, and what stands there; it is asked twice, the second time close to the liquid, each
+time with its mirror image.  Where the two disagree the confidence falls.
+
+Both were fitted from nothing on rendered and drawn pictures only (jartest/imaging/fit; the model card
+is in DEVELOPERS.md).
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+import threading
+from dataclasses import dataclass
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from jartest.imaging.values import Frame, LayerKind
+
+__all__ = ["CLASSES", "FOUND", "SURE", "Finding", "SeenLayer", "look"]
+
+Floats = NDArray[np.float64]
+Pixels = NDArray[np.uint8]
+
+CLASSES = ("background", "glass", "face", "foam", "floating", "liquid", "settled")
+_WEIGHTS = Path(__file__).parent / "weights"
+_SIDE, _CELL = 256, 4
+_ROWS, _COLS = 256, 96
+_WORK = 1280  # longest side of the copy that the second look is cut from
+_PAD = 128
+_NEAR = 0.025  # of the column: how far from a line its odds still count as the same line
+
+FOUND = 0.5  # confidence from which a jar counts as found
+SURE = 0.5  # confidence under which a line is not given
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SeenLayer:
+    """A layer as the network sees it, as fractions of the column from the floor up."""
+
+    kind: LayerKind
+    bottom_fraction: float
+    top_fraction: float
+    confidence: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Finding:
+    """What the finder proposes for one photo.
+
+    `classes` are the odds of each of `CLASSES` in cells of the picture, (rows, cols, 7), the picture
+    from edge to edge.  `frame` is None where no jar with contents is found; a line whose confidence is
+    too low, or that lies outside the picture, is NaN in it.  `far_px` and `foam_top_px` are rows on the
+    centre line, NaN where not seen.  `jar_count` is how many vessels with contents stand in the picture.
+    """
+
+    classes: NDArray[np.float32]
+    jar_count: int
+    confidence: float
+    frame: Frame | None
+    surface_confidence: float = math.nan
+    floor_confidence: float = math.nan
+    far_px: float = math.nan
+    foam_top_px: float = math.nan
+    layers: tuple[SeenLayer, ...] = ()
+    raw_rows: tuple[float, float] = (math.nan, math.nan)  # surface and floor, however unsure
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Column:
+    """A column of liquid as the first look proposes it, in px of the photo."""
+
+    score: float
+    surface: Floats
+    floor: Floats
+    rim: Floats
+    half: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Crop:
+    """The second look at one crop: odds over its rows and columns, and the map back to the photo."""
+
+    back: Floats  # (2, 3): crop column, row, 1 -> photo column, row
+    lines: Floats  # (4, rows): near arc, floor, far arc, top of the foam
+    kinds: Floats  # (6, rows): glass, foam, floating, liquid, settled, outside
+    edges: Floats  # (rows,)
+    walls: Floats  # (2, columns)
+    jar: float
+    gone: Floats  # (4,)
+
+    def point(self, col: float, row: float) -> Floats:
+        out: Floats = self.back @ np.array([col, row, 1.0])
+        return out
+
+
+_lock = threading.Lock()
+
+
+@cache
+def _net(name: str) -> Any:
+    return cv2.dnn.readNetFromONNX(str(_WEIGHTS / f"{name}.onnx"))
+
+
+def _run(name: str, x: NDArray[np.float32], outputs: list[str]) -> list[NDArray[np.float32]]:
+    with _lock:  # a network holds its last input: one photo at a time
+        net = _net(name)
+        net.setInput(x)
+        return [np.array(o) for o in net.forward(outputs)]
+
+
+def _sigmoid(x: Any) -> Any:
+    return 1 / (1 + np.exp(-np.clip(x, -60, 60)))
+
+
+def _softmax(x: Any, axis: int) -> Floats:
+    e = np.exp(x - x.max(axis=axis, keepdims=True))
+    out: Floats = np.asarray(e / e.sum(axis=axis, keepdims=True), float)
+    return out
+
+
+def look(pixels: Pixels) -> Finding:
+    """The finder's proposal for one upright RGB photo.
+
+    Parameters
+    ----------
+    pixels : (H, W, 3) uint8
+        The photo, RGB, full size.
+
+    Returns
+    -------
+    Finding
+        Coordinates in px of this photo, pixel centres at integers.
+
+    Raises
+    ------
+    ValueError
+        `pixels` is not an (H, W, 3) array of uint8.
+
+    Notes
+    -----
+    Two small convolutional networks run by OpenCV; the same photo gives the same finding.  They fail
+    where the model card says they fail: above all clear liquid before a pattern, and vessels cut off.
+    """
+    if pixels.ndim != 3 or pixels.shape[2] != 3 or pixels.dtype != np.uint8:
+        raise ValueError(f"the finder needs (H, W, 3) bytes, not {pixels.shape} of {pixels.dtype}")
+    work, to_photo = _work_copy(pixels)
+    classes, columns = _first_look(work)
+    classes.setflags(write=False)
+    best: tuple[float, _Column, _Crop, _Crop] | None = None
+    count = 0
+    for c in columns:
+        wide = _second_look(work, c.floor, c.rim, c.half)
+        close = _closer(work, wide, c)
+        odds = c.score * (wide.jar + close.jar) / 2
+        count += odds >= FOUND
+        if best is None or odds > best[0]:
+            best = (odds, c, wide, close)
+    if best is None or best[0] < FOUND:
+        return Finding(classes=classes, jar_count=0, confidence=best[0] if best else 0.0, frame=None)
+    return _finding(best[0], best[2], best[3], classes, count, to_photo, pixels.shape[:2])
+
+
+def _work_copy(pixels: Pixels) -> tuple[Pixels, Floats]:
+    """A copy of at most _WORK px, and how its px map to the photo's: scale x, y."""
+    h, w = pixels.shape[:2]
+    s = min(1.0, _WORK / max(h, w))
+    size = (max(1, round(w * s)), max(1, round(h * s)))
+    small = pixels if s == 1.0 else np.asarray(cv2.resize(pixels, size, interpolation=cv2.INTER_AREA), np.uint8)
+    return small, np.array([w / size[0], h / size[1]])
+
+
+def _first_look(work: Pixels) -> tuple[NDArray[np.float32], list[_Column]]:
+    h, w = work.shape[:2]
+    s = _SIDE / max(h, w)
+    nw, nh = max(1, round(w * s)), max(1, round(h * s))
+    x0, y0 = (_SIDE - nw) // 2, (_SIDE - nh) // 2
+    box = np.full((_SIDE, _SIDE, 3), _PAD, np.uint8)
+    how = cv2.INTER_AREA if s < 1 else cv2.INTER_LINEAR
+    box[y0 : y0 + nh, x0 : x0 + nw] = cv2.resize(work, (nw, nh), interpolation=how)
+    x = np.ascontiguousarray(box.transpose(2, 0, 1)[None].astype(np.float32) / 255)
+    out = _run("picture", x, ["maps"])[0][0].astype(float)
+    odds = _softmax(out[:7], 0).transpose(1, 2, 0).astype(np.float32)
+    rows = slice(y0 // _CELL, -(-(y0 + nh) // _CELL))
+    cols = slice(x0 // _CELL, -(-(x0 + nw) // _CELL))
+    scale, shift = np.array([w / nw, h / nh]), np.array([x0, y0], float)
+
+    def back(p: Floats) -> Floats:
+        return np.asarray((p - shift + 0.5) * scale - 0.5, float)
+
+    return np.ascontiguousarray(odds[rows, cols]), _columns(_sigmoid(out[7]), out[8:] * 64, back, float(scale.mean()))
+
+
+def _columns(heat: Floats, lengths: Floats, back: Any, scale: float) -> list[_Column]:
+    """The columns of liquid, most likely first; cells that speak of the same one count once."""
+    heat = heat.copy()
+    n = heat.shape[0]
+    gy, gx = np.mgrid[:n, :n] * _CELL + (_CELL - 1) / 2
+    found: list[_Column] = []
+    for _ in range(4):
+        i, j = divmod(int(heat.argmax()), n)
+        score = float(heat[i, j])
+        if score < 0.03:
+            break
+        part = (slice(max(0, i - 1), i + 2), slice(max(0, j - 1), j + 2))
+        weight = heat[part] / heat[part].sum()
+        at = [(weight * (g[part] + lengths[k][part])).sum() for k, g in enumerate((gx, gy) * 3)]
+        surface, floor, rim = (np.array(at[k : k + 2]) for k in (0, 2, 4))
+        half = float((weight * lengths[6][part]).sum())
+        found.append(
+            _Column(score=score, surface=back(surface), floor=back(floor), rim=back(rim), half=max(half, 2) * scale)
+        )
+        middle, long = (surface + floor) / 2, max(float(np.linalg.norm(surface - floor)), 10.0)
+        e = (surface - floor) / max(float(np.linalg.norm(surface - floor)), 1e-3)
+        along = ((gx - middle[0]) * e[0] + (gy - middle[1]) * e[1]) / long
+        across = ((gx - middle[0]) * e[1] - (gy - middle[1]) * e[0]) / max(half, 4)
+        heat[(np.abs(along) < 1.2) & (np.abs(across) < 1.1)] = 0
+    return found
+
+
+def _second_look(work: Pixels, floor: Floats, top: Floats, half: float, above: float = 0.09) -> _Crop:
+    """Ask about the jar between two points of its centre line."""
+    axis = top - floor
+    length = max(float(np.linalg.norm(axis)), 8.0)
+    down = -axis / length if np.linalg.norm(axis) > 1e-6 else np.array([0.0, 1.0])
+    side = np.array([down[1], -down[0]])
+    start = top - down * above * length
+    ey = down * length * (1.2 + above) / _ROWS
+    ex = side * max(2.7 * half, 8.0) / _COLS
+    at = start + 0.5 * ey - ex * (_COLS - 1) / 2
+    back = np.stack([ex, ey, at], 1)
+    k = 2  # sampled twice as fine, then averaged, as in fitting
+    fine = np.stack([ex / k, ey / k, at + (0.5 / k - 0.5) * (ex + ey)], 1)
+    crop = cv2.warpAffine(
+        work, fine, (_COLS * k, _ROWS * k), flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
+        borderMode=cv2.BORDER_CONSTANT, borderValue=(_PAD, _PAD, _PAD),
+    )  # fmt: skip
+    crop = cv2.resize(crop, (_COLS, _ROWS), interpolation=cv2.INTER_AREA)
+    x = crop.transpose(2, 0, 1).astype(np.float32) / 255
+    both = np.ascontiguousarray(np.stack([x, x[:, :, ::-1]]))
+    rows, cols, whole = (o.astype(float) for o in _run("crop", both, ["rows", "cols", "whole"]))
+    walls = _softmax(cols, 2)
+    return _Crop(
+        back=back,
+        lines=_softmax(rows[:, :4], 2).mean(0),
+        kinds=_softmax(rows[:, 4:10], 1).mean(0),
+        edges=_sigmoid(rows[:, 10]).mean(0),
+        walls=(walls[0] + walls[1, ::-1, ::-1]) / 2,
+        jar=float(_sigmoid(whole[:, 0]).mean()),
+        gone=_sigmoid(whole[:, 1:5]).mean(0),
+    )
+
+
+def _peak(odds: Floats) -> float:
+    """The place of the highest odds, to a part of a row."""
+    k = int(odds.argmax())
+    a, b = max(0, k - 3), k + 4
+    return float((odds[a:b] * np.arange(a, a + len(odds[a:b]))).sum() / odds[a:b].sum())
+
+
+def _centre(crop: _Crop) -> float:
+    return (_peak(crop.walls[0]) + _peak(crop.walls[1])) / 2
+
+
+def _closer(work: Pixels, wide: _Crop, c: _Column) -> _Crop:
+    """The second look again, close to the liquid that the first time showed."""
+    mid = _centre(wide)
+    surface, floor = wide.point(mid, _peak(wide.lines[0])), wide.point(mid, _peak(wide.lines[1]))
+    if floor[1] - surface[1] < 3 or max(wide.gone[0], wide.gone[1]) > 0.8:  # nothing to go by: as first proposed
+        surface, floor = c.surface, c.floor
+    half = abs(_peak(wide.walls[1]) - _peak(wide.walls[0])) / 2 * float(np.linalg.norm(wide.back[:, 0]))
+    return _second_look(work, floor, floor + 1.35 * (surface - floor), half if half > 0.3 * c.half else c.half)
+
+
+def _line(kind: int, wide: _Crop, close: _Crop, column: float, mid: tuple[float, float]) -> tuple[float, float, float]:
+    """Row in `close`, its sigma in rows, and the confidence that it is right."""
+    odds = close.lines[kind]
+    row = _peak(odds)
+    k = np.arange(_ROWS)
+    near = np.abs(k - row) <= max(2.0, _NEAR * column)
+    sigma = math.sqrt(float((odds[near] * (k[near] - row) ** 2).sum() / odds[near].sum()))
+    there = close.point(mid[1], row)
+    rows = np.stack([wide.point(mid[0], float(j)) for j in (0, _ROWS - 1)])
+    t = float((there - rows[0]) @ (rows[1] - rows[0]) / ((rows[1] - rows[0]) @ (rows[1] - rows[0]))) * (_ROWS - 1)
+    ratio = float(np.linalg.norm(close.back[:, 1]) / np.linalg.norm(wide.back[:, 1]))
+    same = np.abs(k - t) <= max(2.0, _NEAR * column * ratio + 1)
+    held = (float(odds[near].sum()) + float(wide.lines[kind][same].sum())) / 2
+    return row, sigma, held * (1 - (float(close.gone[kind]) + float(wide.gone[kind])) / 2)
+
+
+def _finding(
+    odds: float, wide: _Crop, close: _Crop, classes: NDArray[np.float32], count: int, to_photo: Floats,
+    shape: tuple[int, int],
+) -> Finding:  # fmt: skip
+    mid = (_centre(wide), _centre(close))
+    column = max(4.0, _peak(close.lines[1]) - _peak(close.lines[0]))
+    surface = _line(0, wide, close, column, mid)
+    floor = _line(1, wide, close, column, mid)
+    row_px = float(np.linalg.norm(close.back[:, 1])) * float(to_photo[1])
+
+    def row_of(row: float) -> float:
+        return float((close.point(mid[1], row)[1] + 0.5) * to_photo[1] - 0.5)
+
+    def given(line: tuple[float, float, float]) -> float:
+        y = row_of(line[0])
+        return y if line[2] >= SURE and 0 <= y <= shape[0] - 1 else math.nan
+
+    half_way = (surface[0] + floor[0]) / 2
+    sides = [float((close.point(_peak(w), half_way)[0] + 0.5) * to_photo[0] - 0.5) for w in close.walls]
+    down = close.back[:, 1] * to_photo
+    frame = Frame(
+        left_px=min(sides), right_px=max(sides), floor_px=given(floor), surface_px=given(surface),
+        tilt_deg=math.degrees(math.atan2(-down[0], down[1])), floor_sigma_px=floor[1] * row_px,
+        surface_sigma_px=surface[1] * row_px, confidence=odds,
+    )  # fmt: skip
+    extra = [row_of(_peak(close.lines[k])) if close.gone[k] < 0.5 else math.nan for k in (2, 3)]
+    return Finding(
+        classes=classes, jar_count=count, confidence=odds, frame=frame, surface_confidence=surface[2],
+        floor_confidence=floor[2], far_px=extra[0], foam_top_px=extra[1],
+        layers=_layers(close, surface[0], floor[0]), raw_rows=(row_of(surface[0]), row_of(floor[0])),
+    )  # fmt: skip
+
+
+_KINDS: dict[int, LayerKind] = {1: "foam", 2: "floating", 3: "body", 4: "settled"}
+
+
+def _layers(crop: _Crop, surface: float, floor: float) -> tuple[SeenLayer, ...]:
+    """Runs of rows of one kind between floor and surface, split where a boundary is seen."""
+    a, b = round(surface), round(floor)
+    if b - a < 4:
+        return ()
+    kinds = crop.kinds[1:5, a:b]
+    best = kinds[1:].argmax(0) + 2  # no foam under the surface
+    cuts = [0]
+    for r in range(1, b - a):
+        edge = crop.edges[a + r]
+        peak = edge > 0.5 and edge >= crop.edges[a + r - 1 : a + r + 2].max()
+        if (best[r] != best[r - 1] or peak) and r - cuts[-1] >= 2:
+            cuts.append(r)
+    cuts.append(b - a)
+    out = []
+    for lo, hi in itertools.pairwise(cuts):
+        kind = int(np.bincount(best[lo:hi]).argmax())
+        out.append(
+            SeenLayer(
+                kind=_KINDS[kind], bottom_fraction=1 - hi / (b - a), top_fraction=1 - lo / (b - a),
+                confidence=float(kinds[kind - 1, lo:hi].mean()),
+            )
+        )  # fmt: skip
+    return tuple(reversed(out))
