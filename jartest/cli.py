@@ -103,6 +103,96 @@ def code(links: bool) -> None:
     click.echo(f"The access code is now {access.make_code()}: write it down, it is kept nowhere.")
 
 
+@commands.command()
+@click.option(
+    "--address", default="", help="This machine's address or name on the network, where it is not found."
+)
+def certificate(address: str) -> None:
+    """Make a TLS certificate for the shop's address, signed by this machine itself."""
+    from datetime import UTC, datetime
+
+    from jartest.field.gate import THIS_MACHINE
+    from jartest.field.network import known_names, lan_address
+    from jartest.field.tls import make_certificate
+    from jartest.settings import read_settings
+
+    names = (*known_names(address or lan_address()), *THIS_MACHINE)
+    cert, key = make_certificate(read_settings().home / "tls", names, now=datetime.now(UTC))
+    click.echo(f"Serve with it:\n  jartest app --lan --cert {cert} --key {key}")
+    click.echo("Each phone warns of it once, until it is told to trust it; keep the key file to yourself.")
+
+
+# ----------------------------------------------------------------------- watch
+@commands.command()
+@click.option("--test", "which", required=True, help="Number or id of the test.")
+@click.option("--camera", type=click.IntRange(0), help="Number of the camera; 0 is the first.")
+@click.option(
+    "--folder", type=click.Path(exists=True, file_okay=False, path_type=Path), help="Folder to look into."
+)
+@click.option("--by", default="", help="Name under the photos; the camera or the folder by default.")
+def watch(which: str, camera: int | None, folder: Path | None, by: str) -> None:
+    """Photograph a test at its set times, or take in the photos that another device drops into a folder.
+
+    Goes on until the last look is taken or missed, or the test is signed or stopped.  Stopped and started
+    again, it goes on where the test stands.
+    """
+    import time
+
+    from jartest.field.watch import CameraWatch, FolderWatch, account, measure_unread, run_watch
+    from jartest.imaging.camera import UsbCamera
+
+    recorder = _recorder()
+    test_id = _test_id(recorder, which)
+    case = recorder.case(test_id)
+
+    def say(text: str) -> None:
+        click.echo(f"{recorder.now().astimezone():%Y-%m-%d %H:%M:%S}  {text}")
+
+    if (camera is None) == (folder is None):
+        raise click.UsageError("Give either --camera or --folder.")
+    one: CameraWatch | FolderWatch
+    if folder is not None:
+        one = FolderWatch(recorder, folder, test_id, by=by or "dropped photo", say=say)
+    else:
+        one = CameraWatch(recorder, UsbCamera(camera or 0), test_id, by=by or f"camera {camera}", say=say)
+    say(f"Watching jar {case.test.number}, {case.test.plan.title}; stop with Ctrl+C.")
+    measure_unread(recorder, test_id)
+    try:
+        run_watch(one, time.sleep)
+    except KeyboardInterrupt:
+        say("Stopped; start it again to go on.")
+    stands = account(recorder, recorder.case(test_id))
+    for word, slots in (("Taken", stands.taken), ("Missed", stands.missed), ("Open", stands.open)):
+        say(f"{word}: {', '.join(slots) or 'none'}.")
+
+
+# ---------------------------------------------------------------------- doctor
+@commands.command()
+@click.option("--port", default=8501, show_default=True, help="Port to look at.")
+@click.option("--camera", type=click.IntRange(0), help="Number of a camera to try.")
+def doctor(port: int, camera: int | None) -> None:
+    """Say what is wrong with this installation and how to mend it; exit 1 where anything is."""
+    from datetime import UTC, datetime
+
+    from jartest.field.doctor import examine
+    from jartest.settings import read_settings
+
+    shoot = None
+    if camera is not None:
+        from jartest.imaging.camera import UsbCamera
+
+        shoot = UsbCamera(camera).shoot
+    shapes = {"well": "●", "note": "◐", "fault": "✕"}
+    faults = 0
+    for found in examine(read_settings(), now=datetime.now(UTC), port=port, camera=shoot):
+        faults += found.grade == "fault"
+        click.echo(
+            f"{shapes[found.grade]} {found.grade:5}  {found.what}: {found.says}"
+            + (f"\n         {found.do}" if found.do else "")
+        )
+    sys.exit(1 if faults else 0)
+
+
 # -------------------------------------------------------------------- measure
 @commands.command()
 @click.argument("photos", nargs=-1, required=True, metavar="PHOTO...")
@@ -487,76 +577,6 @@ def check() -> None:
     word = "all sound" if found.clean else "something needs you"
     click.echo(f"{found.tests} tests, {found.photos} photos, {found.parcels} parcels: {word}.")
     sys.exit(0 if found.clean else 1)
-
-
-# --------------------------------------------------------------------- history
-@commands.group(name="history")
-def shop_history() -> None:
-    """What all signed tests say together: pairs, suspects, what to know before mixing."""
-
-
-@shop_history.command(name="pairs")
-@click.option("--csv", "as_csv", is_flag=True, help="CSV on standard output.")
-@click.option("--parquet", type=click.Path(dir_okay=False, path_type=Path), help="Write a Parquet file.")
-def history_pairs(as_csv: bool, parquet: Path | None) -> None:
-    """Every pair of products that was tried, trouble first."""
-    from jartest.exchange.history_tables import pairs_csv, pairs_parquet
-
-    table = _recorder().history().pair_table()
-    if parquet is not None:
-        parquet.write_bytes(pairs_parquet(table))
-    elif as_csv:
-        click.echo(pairs_csv(table).decode("utf-8-sig"), nl=False)
-    else:
-        click.echo(table.says)
-        for cell in table.cells:
-            click.echo(f"{cell.state:11}  {cell.says}")
-
-
-@shop_history.command(name="tests")
-@click.argument("words", nargs=-1)
-@click.option(
-    "--parquet", required=True, type=click.Path(dir_okay=False, path_type=Path), help="File to write."
-)
-def history_tests(words: tuple[str, ...], parquet: Path) -> None:
-    """Write the tests that hold all the given words (also since:2026-03-01, until:2026-03-31) as Parquet."""
-    from jartest.exchange.history_tables import tests_parquet
-
-    recorder = _recorder()
-    said = " ".join(words)
-    rows = recorder.find(said, limit=max(recorder.count(said), 1))
-    parquet.write_bytes(tests_parquet(rows))
-    click.echo(f"{len(rows)} tests written.")
-
-
-@shop_history.command(name="suspects")
-@click.argument("number", type=int)
-def history_suspects(number: int) -> None:
-    """Who is to blame for the failure of test NUMBER, and which jar to mix next."""
-    recorder = _recorder()
-    test = recorder.case(recorder.store.test_id_of(number)).test
-    blame = recorder.blame(test)
-    click.echo(blame.says)
-    for suspect, chance in blame.suspects[:8]:
-        click.echo(f"{chance:6.1%}  {suspect.says}")
-    jar = blame.next_jar()
-    click.echo("No jar would tell more." if jar is None else f"Next jar: {' + '.join(jar.products)}")
-
-
-@shop_history.command(name="move")
-@click.argument("source_url")
-@click.argument("target_url")
-def history_move(source_url: str, target_url: str) -> None:
-    """Copy the store at SOURCE_URL to the empty one at TARGET_URL, and compare them row by row.
-
-    An address is sqlite:///FILE or postgresql+psycopg://USER@HOST/DATABASE.  Photos stay in their folder.
-    """
-    from jartest.records.move import copy_store
-
-    moved = copy_store(source_url, target_url)
-    click.echo(
-        f"{moved.rows['tests']} tests, {moved.total} rows copied and compared; the old store is as it was."
-    )
 
 
 # --------------------------------------------------------------------- history
