@@ -65,7 +65,7 @@ def render(recorder: Recorder) -> None:
     with deciding:
         draw_observations(recorder, case)
         draw_verdict(recorder, case)
-        draw_second_opinions(case)
+        draw_second_opinions(recorder, case)
         draw_card_offer(recorder, case)
         draw_curve(recorder, case)
     _plan(recorder, case)

@@ -44,10 +44,10 @@ def draw_question(recorder: Recorder, question_id: str) -> None:
             _draw_blind_photos(parcel, case, question_id)
     with right:
         if seen:
-            _draw_others(case, said)
+            _draw_others(parcel, case, said)
             _draw_send(recorder, row)
-        _draw_own(recorder, case, question_id, again=seen)
         _draw_recipe(case)
+        _draw_own(recorder, question_id, again=seen)
 
 
 # ------------------------------------------------------------------- what is known
@@ -95,7 +95,7 @@ def _draw_blind_photos(parcel: Parcel, case: Case, question_id: str) -> None:
             st.caption(plain(look.note))
 
 
-def _draw_own(recorder: Recorder, case: Case, question_id: str, *, again: bool) -> None:
+def _draw_own(recorder: Recorder, question_id: str, *, again: bool) -> None:
     """The reviewer's own verdict; nothing of the others' stands beside it the first time."""
 
     def field(part: str) -> str:
@@ -159,7 +159,7 @@ def _draw_open_photos(parcel: Parcel, case: Case) -> None:
         say_flags(kept.reading)
 
 
-def _draw_others(case: Case, said: tuple[SecondOpinion, ...]) -> None:
+def _draw_others(parcel: Parcel, case: Case, said: tuple[SecondOpinion, ...]) -> None:
     machine = case.verdicts[-1].verdict if case.verdicts else None
     st.markdown("#### The others")
     show_plate(machine.word if machine else None, "the program, where it was asked", place="asked-machine")
@@ -169,8 +169,9 @@ def _draw_others(case: Case, said: tuple[SecondOpinion, ...]) -> None:
         why = f": “{plain(opinion.reason)}”" if opinion.reason else ""
         st.markdown(f"{SHAPES[opinion.word]} **{opinion.word}** · {plain(opinion.by)}{why}")
     st.markdown("#### Second opinions")
+    photos = {x.id: x.photo.sha256 for x in case.looks}
     for one in (*case.second_opinions, *said):
-        draw_said(one)
+        draw_said(one, lambda look_id: _plain(parcel.said.id, photos[look_id], _parcel=parcel))
 
 
 def _draw_send(recorder: Recorder, row: ParcelRow) -> None:

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import streamlit as st
 
 from jartest.exchange.answer import ask_about_photo, ask_about_test
+from jartest.exchange.marked import draw_marks
 from jartest.recorder import QuickLook, Recorder
 from jartest.records.model import Case, SecondOpinion
 from jartest.screens import state
-from jartest.screens.parts import clock, error_box, link_to, plain, say_word, utc_offset_min
+from jartest.screens.parts import clock, error_box, link_to, plain, plain_picture, say_word, utc_offset_min
 from jartest.screens.who import name
 
 __all__ = ["draw_ask", "draw_ask_photo", "draw_said", "draw_second_opinions"]
@@ -108,22 +111,28 @@ def _draw_parcel(recorder: Recorder, parcel_id: str) -> None:
     st.caption("Any browser shows the page opinion.html inside it; jartest takes the answer.")
 
 
-def draw_second_opinions(case: Case) -> None:
+def draw_second_opinions(recorder: Recorder, case: Case) -> None:
     """What others said to this test, and the way to ask."""
     if case.second_opinions:
         st.markdown("### Second opinions")
+        looks = {x.id: x for x in case.looks}
         for said in case.second_opinions:
-            draw_said(said)
+            draw_said(said, lambda look_id: plain_picture(recorder, looks[look_id]))
     link_to("opinion", "Ask for a second opinion", ask=case.test.id)
 
 
-def draw_said(said: SecondOpinion) -> None:
-    """One second opinion."""
+def draw_said(said: SecondOpinion, picture_of: Callable[[str], bytes]) -> None:
+    """One second opinion, with its marks on the photos; `picture_of` gives a look's photo as JPEG."""
     blind = "after seeing other verdicts" if said.saw_machine else "before seeing any other verdict"
     with st.container(border=True, key=f"second-{said.id}"):
         st.markdown(f"**{say_word(said.word)}** · {plain(said.by)}: “{plain(said.reason)}”")
         st.caption(f"{clock(said.at)} · given {blind}")
-        for n, mark in enumerate(said.marks, 1):
+        numbered = list(enumerate(said.marks, 1))
+        for look_id in dict.fromkeys(m.look_id for m in said.marks):
+            on = [(n, m.across_fraction, m.down_fraction) for n, m in numbered if m.look_id == look_id]
+            words = ", ".join(f"{n}: {m.words}" for n, m in numbered if m.look_id == look_id)
+            st.image(draw_marks(picture_of(look_id), on), width=320, alt=f"The jar with marks. {words}")
+        for n, mark in numbered:
             st.markdown(f"Mark {n}: {plain(mark.words) or 'no words'}")
         if said.changed_since:
             st.warning(plain(said.changed_since))
