@@ -13,7 +13,7 @@ from jartest.plan.products import ShelfProduct
 from jartest.plan.water import MixWater, hardness_class
 from jartest.units import say_number
 
-__all__ = ["HANDLING", "Caution", "FailedPair", "MixItem", "cautions_for", "ions_of"]
+__all__ = ["HANDLING", "TANK_HANDLING", "Caution", "FailedPair", "MixItem", "cautions_for", "ions_of"]
 
 Level = Literal["stop", "warning", "note"]
 
@@ -56,6 +56,13 @@ HANDLING = (
     "Heat or gas: stop, do not shake or seal the jar, vent it in open air.",  # signs: Utah State 2012; venting: common practice, no source
     "A jar shows physical compatibility only, nothing of efficacy or crop safety: try a small plot.",  # Michigan State University Extension; plot: common practice, no source
     "Dispose of what is left by the labels and local rules.",  # The Pesticide Stewardship Alliance, excess mixture
+)
+
+# Shown on the crew's tank card: what of the above concerns a tank.
+TANK_HANDLING = (
+    *(s for s in HANDLING if "jar" not in s),
+    "Heat, gas or lumps in the tank: stop filling, keep people off, and ask whoever signed this card.",  # common practice, no source
+    next(s for s in HANDLING if s.startswith("A jar shows")),
 )
 
 # Pairs of marks that trouble each other.  All: common practice, no source, but for the signs of a reaction

@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 from typing import Any, Literal
 
 from jartest.errors import BadEntry
-from jartest.plan.cautions import HANDLING
+from jartest.plan.cautions import TANK_HANDLING
 from jartest.plan.recipe import JarRecipe
 from jartest.plan.scaling import RecipeProduct, RecipeRequest, amount_in, scaled
 from jartest.plan.water import MixWater, hardness_class
@@ -227,7 +227,7 @@ def make_tank_card(
         stand_s=stand_s,
         water=recipe.request.water,
         stand_says=stand_says,
-        cautions=(*remarks, *(c.says for c in recipe.cautions), *HANDLING),
+        cautions=(*remarks, *(c.says for c in recipe.cautions), *TANK_HANDLING),
         rules=rules or LapseRules(),
     )
 

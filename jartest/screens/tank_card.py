@@ -106,7 +106,9 @@ def _plate(kept: KeptCard, case: Case, standing: CardState) -> None:
 
 
 def _amounts(card: TankCard) -> None:
-    """Every step with its amount, for a full tank or as much as is filled."""
+    """Agitation and standing, then every step with its amount, for a full tank or as much as is filled."""
+    stand = "" if card.stand_s is None else f"**May stand {say_age(card.stand_s)} without agitation.** "
+    st.markdown(f"**Agitation:** {plain(card.agitation)}.  \n{stand}{plain(card.stand_says)}")
     full = say_volume(card.tank_ml, us_first=True)
     typed = st.text_input(
         "In the tank this time",
@@ -120,7 +122,7 @@ def _amounts(card: TankCard) -> None:
         steps = part_steps(card, volume)
         share = volume / card.tank_ml
         st.markdown(
-            f"#### {say_volume(volume, us_first=True)} in all, {say_volume(card.tank_carrier_ml * share, us_first=True)} of it carrier"
+            f"#### A tank of {say_volume(volume, us_first=True)}: {say_volume(card.tank_carrier_ml * share, us_first=True)} of carrier"
         )
         for n, (line, says) in enumerate(steps, start=1):
             if line is None:
@@ -133,10 +135,7 @@ def _amounts(card: TankCard) -> None:
 
 
 def _holds(card: TankCard) -> None:
-    """Agitation, standing, what it holds for, and the cautions."""
-    stand = "" if card.stand_s is None else f"**May stand {say_age(card.stand_s)} without agitation.** "
-    st.markdown(f"**Agitation:** {plain(card.agitation)}.")
-    st.markdown(f"{stand}{plain(card.stand_says)}")
+    """What it holds for, and the cautions."""
     st.markdown(plain(card.holds_for()))
     st.markdown("\n".join(f"- {plain(c)}" for c in card.cautions))
 
