@@ -82,14 +82,15 @@ def capture_routes(recorder: Recorder, access: Access, *, ticks: Callable[[], fl
         link = request.path_params["link"]
         try:
             await to_thread.run_sync(case_of, recorder, access, link)  # before a byte of the photo is read
-            if not limit.allow(link):
-                return _busy("Too many photos of this jar in one minute; wait a minute and send it again.")
             if bodies.available_tokens < 1:
                 return _busy(
                     "Many photos are coming in at this moment; wait a few seconds and send it again."
                 )
             async with bodies:
                 sent = await _read_form(request)
+                # Counted once it is here: a line that breaks thirty times is no fault of the phone's.
+                if not limit.allow(link):
+                    return _busy("Too many photos of this jar in one minute; wait a minute and send it again.")
                 case, taken = await to_thread.run_sync(partial(keep, link, sent), limiter=readers)
         except ClientDisconnect:
             return Response(status_code=400)  # nobody is there to read it, and nothing was kept

@@ -24,6 +24,7 @@ from jartest.screens.parts import (
     say_product,
     say_word,
 )
+from jartest.screens.phone_part import draw_phone
 from jartest.screens.tank_card import draw_card_offer
 from jartest.screens.timeline import timeline
 from jartest.screens.verdict_part import draw_verdict
@@ -61,6 +62,8 @@ def render(recorder: Recorder) -> None:
         _watch(recorder, test_id, _version(case, standing))
         if not case.signed:
             take_photo(recorder, case, standing)
+            if not _stopped(case):
+                draw_phone(case.test)
         draw_looks(recorder, case)
     with deciding:
         draw_observations(recorder, case)

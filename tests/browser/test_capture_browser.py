@@ -1,0 +1,329 @@
+"""A phone on the shop's network: QR address, plain page, photo, and a connection cut anywhere on the way."""
+
+from __future__ import annotations
+
+import hashlib
+import http.client
+import os
+import socket
+import sqlite3
+import subprocess
+import sys
+import threading
+import time
+import urllib.error
+import urllib.request
+from collections.abc import Callable, Iterator
+from contextlib import closing, suppress
+from pathlib import Path
+from typing import Any
+
+import pytest
+from playwright.sync_api import Browser, Page
+
+from jartest.field.access import Access
+from jartest.field.links import link_path
+from jartest.plan.schedule import slot_at_age
+from jartest.recorder import Recorder
+from jartest.records.model import JarTest, Product, TestPlan
+from jartest.records.photofiles import PhotoFiles
+from jartest.records.store import Store
+from jartest.verdict.limits import load_limits
+
+PHOTO = Path(__file__).resolve().parents[2] / "samples" / "settler" / "settler-0015min.jpg"
+# This machine by another of its own addresses: what the gate takes for the network, and no packet leaves.
+LAN = "127.0.0.2"
+
+pytestmark = pytest.mark.browser
+
+
+class LanApp:
+    """The app as `jartest app --lan` serves it, over one data folder, with one running test in it."""
+
+    def __init__(self, home: Path) -> None:
+        self.home = home
+        with socket.socket() as s:
+            s.bind(("127.0.0.1", 0))
+            self.port: int = s.getsockname()[1]
+        self.recorder = Recorder(
+            store=Store.open(f"sqlite:///{home / 'jartest.sqlite'}"),
+            photos=PhotoFiles(home / "photos"),
+            limits=load_limits(),
+        )
+        self.access = Access(home)
+        self.code = self.access.make_code()
+        self._server: subprocess.Popen[bytes] | None = None
+
+    def start(self) -> None:
+        words = ["app", "--port", str(self.port), "--no-browser", "--lan", "--address", LAN]
+        self._server = subprocess.Popen(
+            [sys.executable, "-m", "jartest", *words],
+            env=os.environ | {"JARTEST_HOME": str(self.home)},
+            stdout=subprocess.DEVNULL,
+        )
+        for _ in range(300):
+            assert self._server.poll() is None, "the server ended by itself"
+            with suppress(urllib.error.URLError, OSError):
+                urllib.request.urlopen(f"http://localhost:{self.port}/_stcore/health", timeout=1).close()
+                return
+            time.sleep(0.2)
+        raise AssertionError("the server did not answer in 60 s")
+
+    def stop(self) -> None:
+        if self._server is not None:
+            self._server.terminate()
+            self._server.wait(timeout=20)
+        self.recorder.store.close()
+
+    def new_jar(self) -> JarTest:
+        plan = TestPlan(
+            title="Copper + boron",
+            products=(Product(name="Bineguard Copper 20"), Product(name="Nettlesap Boron 10")),
+            schedule=tuple(slot_at_age(a) for a in (0.0, 300.0)),
+        )
+        test = self.recorder.start_test(plan, by="Wren", utc_offset_min=0)
+        self.recorder.finish_mixing(test.id, by="Wren")
+        return test
+
+    def path(self, test: JarTest) -> str:
+        return link_path(self.access, test)
+
+
+@pytest.fixture(scope="module")
+def app(tmp_path_factory: pytest.TempPathFactory) -> Iterator[LanApp]:
+    """The app on the network."""
+    home = tmp_path_factory.mktemp("lan")
+    one = LanApp(home)
+    one.start()
+    yield one
+    one.stop()
+
+
+@pytest.fixture
+def phone(chromium: Browser) -> Iterator[Callable[..., Page]]:
+    """Opens pages at the size of a phone; every request of theirs is noted."""
+    contexts = []
+
+    def open_one(requests: list[str] | None = None, **kw: Any) -> Page:
+        context = chromium.new_context(
+            viewport={"width": 390, "height": 844}, has_touch=True, is_mobile=True, **kw
+        )
+        contexts.append(context)
+        page = context.new_page()
+        page.set_default_timeout(30_000)
+        if requests is not None:
+            page.on("request", lambda r: requests.append(r.url))
+            page.on("websocket", lambda w: requests.append(w.url))
+        return page
+
+    yield open_one
+    for c in contexts:
+        c.close()
+
+
+def test_a_phone_sends_a_photo_from_the_plain_page_and_the_main_screen_follows_by_itself(
+    app: LanApp, phone: Callable[..., Page]
+) -> None:
+    requests: list[str] = []
+    jar = app.new_jar()
+    desk = phone(requests)
+    desk.goto(f"http://localhost:{app.port}/test?id={jar.id}")
+    desk.get_by_text("Take it with a phone").click()
+    shown = desk.get_by_text(app.path(jar)).first
+    shown.wait_for()
+    url = next(w.strip("`.,") for w in shown.inner_text().split() if app.path(jar) in w)
+    assert url == f"http://{LAN}:{app.port}{app.path(jar)}"
+    desk.get_by_role("img", name=f"QR code of the camera page of jar {jar.number}").wait_for()
+    loads = desk.evaluate("performance.timeOrigin")
+
+    pocket = phone(requests)
+    pocket.goto(url)
+    assert len(pocket.content()) < 2500
+    assert pocket.locator("script").count() == 0
+    pocket.get_by_label("Your name").fill("Teal")
+    # By keyboard or touch alike: the label opens the camera, the second button sends.
+    pocket.locator("#p").set_input_files(PHOTO)
+    pocket.get_by_role("button", name="Send").click()
+    pocket.get_by_text("Received and kept").wait_for()
+    assert "Read: " in pocket.inner_text("main")
+
+    desk.get_by_alt_text("Photo of the look 0 min", exact=False).wait_for(timeout=25_000)
+    assert desk.evaluate("performance.timeOrigin") == loads, "the main screen was loaded anew"
+    looks = app.recorder.case(jar.id).looks
+    assert [(x.slot, x.by) for x in looks] == [("age-0", "Teal")]
+    own = (
+        f"http://localhost:{app.port}/",
+        f"ws://localhost:{app.port}/",
+        f"http://{LAN}:{app.port}/",
+        "data:",
+        "blob:",
+    )
+    assert [r for r in requests if not r.startswith(own)] == []
+
+
+def test_a_person_on_the_network_gives_the_code_once_and_sees_the_screens(
+    app: LanApp, phone: Callable[..., Page]
+) -> None:
+    page = phone()
+    page.goto(f"http://{LAN}:{app.port}/tests")
+    page.get_by_label("Access code").fill("23456789")
+    page.get_by_role("button", name="Come in").click()
+    page.get_by_text("That is not the code").wait_for()
+    page.get_by_label("Access code").fill(app.code.lower())
+    page.keyboard.press("Enter")
+    page.get_by_role("heading", name="All tests").wait_for()
+    assert page.url == f"http://{LAN}:{app.port}/tests"
+
+
+# --------------------------------------------------------------------- cut anywhere
+class Cutter:
+    """A proxy that lets so many bytes of a request through, or of its answer, then cuts the line."""
+
+    def __init__(self, port: int) -> None:
+        self._to = port
+        self.up: int | None = None  # bytes towards the server, None for all
+        self.down: int | None = None  # bytes of the answer, None for all
+        self._listener = socket.create_server(("127.0.0.1", 0))
+        self.port: int = self._listener.getsockname()[1]
+        threading.Thread(target=self._serve, daemon=True).start()
+
+    def close(self) -> None:
+        self._listener.close()
+
+    def _serve(self) -> None:
+        while True:
+            try:
+                here, _ = self._listener.accept()
+            except OSError:
+                return
+            threading.Thread(target=self._carry, args=(here, self.up, self.down), daemon=True).start()
+
+    def _carry(self, here: socket.socket, up: int | None, down: int | None) -> None:
+        there = socket.create_connection((LAN, self._to))
+        back = threading.Thread(target=self._pump, args=(there, here, down), daemon=True)
+        back.start()
+        self._pump(here, there, up)
+        if up is None:
+            back.join(timeout=30)
+        for s in (here, there):
+            with suppress(OSError):
+                s.shutdown(socket.SHUT_RDWR)
+            s.close()
+
+    @staticmethod
+    def _pump(source: socket.socket, target: socket.socket, limit: int | None) -> None:
+        left = sys.maxsize if limit is None else limit
+        with suppress(OSError):
+            while left > 0 and (data := source.recv(min(65536, left))):
+                target.sendall(data)
+                left -= len(data)
+            if left <= 0:
+                for s in (source, target):
+                    s.shutdown(socket.SHUT_RDWR)
+
+
+def form(data: bytes, **fields: str) -> tuple[bytes, str]:
+    edge = "jar-boundary"
+    parts = [
+        f'--{edge}\r\nContent-Disposition: form-data; name="{k}"\r\n\r\n{v}\r\n'.encode()
+        for k, v in fields.items()
+    ]
+    head = f'--{edge}\r\nContent-Disposition: form-data; name="photo"; filename="a.jpg"\r\nContent-Type: image/jpeg\r\n\r\n'
+    return b"".join(parts) + head.encode() + data + f"\r\n--{edge}--\r\n".encode(), edge
+
+
+def post(port: int, path: str, body: bytes, edge: str) -> int | None:
+    """The status of the answer; None where the line broke before there was a whole one."""
+    line = http.client.HTTPConnection("127.0.0.1", port, timeout=30)
+    head = {"Content-Type": f"multipart/form-data; boundary={edge}", "Host": f"{LAN}:{port}"}
+    try:
+        line.request("POST", path, body, head)
+        answer = line.getresponse()
+        answer.read()
+    except (OSError, http.client.HTTPException):
+        return None
+    finally:
+        line.close()
+    # This client takes a head that breaks off for a whole one; ours always says how long it is.
+    return answer.status if answer.headers["Content-Length"] else None
+
+
+def test_a_photo_cut_at_every_kilobyte_is_kept_once_or_not_acknowledged(app: LanApp) -> None:
+    data = PHOTO.read_bytes()
+    cutter = Cutter(app.port)
+    jar = app.new_jar()
+    path = app.path(jar)
+    sha256 = hashlib.sha256(data).hexdigest()
+    body, edge = form(data, by="Teal", slot="age-0")
+    cuts = list(range(0, len(body), 1000))
+    assert len(cuts) >= 50
+
+    def kept() -> int:
+        with closing(sqlite3.connect(app.home / "jartest.sqlite")) as c:
+            found = c.execute(
+                "SELECT count(*) FROM looks WHERE test_id = ? AND photo_sha256 = ?", (jar.id, sha256)
+            )
+            return int(found.fetchone()[0])
+
+    try:
+        for cut in cuts:
+            cutter.up, cutter.down = cut, None
+            status = post(cutter.port, path, body, edge)
+            assert status is None, f"acknowledged with {status} though cut after {cut} bytes"
+            assert kept() == 0, f"kept though cut after {cut} bytes of a request of {len(body)} and its head"
+        for answered in (0, 1, 10, 100):  # the photo arrives, the answer does not
+            cutter.up, cutter.down = None, answered
+            assert post(cutter.port, path, body, edge) is None
+        for _ in range(100):
+            if kept():
+                break
+            time.sleep(0.1)
+        cutter.up = cutter.down = None
+        assert post(cutter.port, path, body, edge) == 201  # the retry
+        assert post(cutter.port, path, body, edge) == 201  # and one more
+    finally:
+        cutter.close()
+    assert kept() == 1
+    case = app.recorder.case(jar.id)
+    assert [x.slot for x in case.looks] == ["age-0"]
+    assert app.recorder.photos.get(sha256) == data
+    assert case.latest_reading(case.looks[0].id) is not None
+
+
+def test_a_phone_without_a_line_keeps_nothing_and_sends_again(
+    app: LanApp, phone: Callable[..., Page]
+) -> None:
+    jar = app.new_jar()
+    page = phone()
+    for online in (False, True):
+        page.goto(f"http://{LAN}:{app.port}{app.path(jar)}")
+        page.get_by_label("Your name").fill("Teal")
+        page.locator("#p").set_input_files(PHOTO)
+        page.context.set_offline(not online)
+        page.get_by_role("button", name="Send").click()
+        if online:
+            page.get_by_text("Received and kept").wait_for()
+        else:
+            page.wait_for_timeout(1000)
+            assert not app.recorder.case(jar.id).looks
+        page.context.set_offline(False)
+    assert len(app.recorder.case(jar.id).looks) == 1
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_the_plain_pages_fit_a_phone_and_work_by_keyboard(
+    app: LanApp, phone: Callable[..., Page], scheme: str
+) -> None:
+    jar = app.new_jar()
+    page = phone(color_scheme=scheme)
+    page.goto(f"http://{LAN}:{app.port}{app.path(jar)}")
+    assert page.evaluate("document.documentElement.scrollWidth") <= 390
+    for box in page.locator("button, .b, input:not([type=hidden])").all():
+        size = box.bounding_box()
+        assert size is not None
+        assert size["height"] >= 44, "a thumb in a glove needs more"
+    order = []
+    for _ in range(4):
+        page.keyboard.press("Tab")
+        order.append(page.evaluate("document.activeElement.name || document.activeElement.innerText"))
+    assert order[:3] == ["by", "photo", "Send"]
