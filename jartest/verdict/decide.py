@@ -118,17 +118,29 @@ def _judge_value(rule: str, reading: Reading, limits: Limits) -> Reason:
     if math.isnan(value):
         says = f"{called[0].upper()}{called[1:]} could not be measured in this photo; set the lines or take it again."
         return Reason(rule=rule, value=value, sigma=sigma, limit=lim.pass_max, says=says, leads_to=None)
-    band = limits.guard_sigmas * (0.0 if math.isnan(sigma) else sigma)
-    doubt = f" ± {_shown(rule, band)}" if band else ""
-    head = f"{called[0].upper()}{called[1:]}: {_shown(rule, value)}{doubt}"
+    doubt = 0.0 if math.isnan(sigma) else sigma
+    band = limits.guard_sigmas * doubt
+    head = f"{called[0].upper()}{called[1:]}: {_shown(rule, value)}"
+    times = ""
+    if doubt:
+        head += f" ± {_shown(rule, doubt)}"
+        times = f"{limits.guard_sigmas:.1f} times that doubt"
     word: Word
     if value + band <= lim.pass_max:
-        word, limit, says = "pass", lim.pass_max, f"{head}, within {_shown(rule, lim.pass_max)}."
+        word, limit = "pass", lim.pass_max
+        says = f"{head}, within {_shown(rule, lim.pass_max)}{f' with {times} added' if times else ''}."
     elif value - band >= lim.fail_min:
-        word, limit, says = "fail", lim.fail_min, f"{head}, at or over {_shown(rule, lim.fail_min)}."
+        word, limit = "fail", lim.fail_min
+        says = (
+            f"{head}, at or over {_shown(rule, lim.fail_min)}{f' with {times} taken off' if times else ''}."
+        )
     else:
         word, limit = "watch", lim.pass_max
-        says = f"{head}, not clearly within {_shown(rule, lim.pass_max)} and not clearly over {_shown(rule, lim.fail_min)}."
+        clearly = f", {times} counted" if times else ""
+        says = (
+            f"{head}, not clearly within {_shown(rule, lim.pass_max)} "
+            f"and not clearly over {_shown(rule, lim.fail_min)}{clearly}."
+        )
     return Reason(rule=rule, value=value, sigma=sigma, limit=limit, says=says, leads_to=word)
 
 
