@@ -18,7 +18,7 @@ __all__ = ["follow_jar"]
 _WORK_PX = 640  # longer side of the copies that are compared
 _ALIKE = 0.97  # correlation of the two photos once laid over each other
 _SKEW = 0.04  # a camera that moved a little turns and scales a picture; more skew is a wrong match
-_AGREE = 12  # points: chance agreement of this many within two pixels was not seen
+_AGREE = 12  # points, at least: common practice, no source
 
 
 def follow_jar(photo: Photo, earlier_photo: Photo, earlier_frame: Frame) -> Frame | None:

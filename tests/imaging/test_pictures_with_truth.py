@@ -1,4 +1,4 @@
-"""Rendered pictures with known truth, none of them fitted on: the figures are printed, the targets asserted."""
+"""Rendered pictures with known truth, no weights fitted on them (see their README): the figures are printed, the targets asserted."""
 
 from __future__ import annotations
 

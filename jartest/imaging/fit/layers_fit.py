@@ -173,7 +173,8 @@ def cut_out(p: Picture, slip: Slip) -> tuple[Floats, list[float], float, float, 
     def seen(end: float) -> float:
         return (floor - (p.floor - end * high)) / column
 
-    return np.asarray(strip, np.float32) / 255, [seen(e) for e in p.ends], seen(0), seen(1), half / column
+    rgb = np.asarray(strip, np.float32) / np.float32(255)
+    return rgb.astype(np.float32), [seen(e) for e in p.ends], seen(0), seen(1), half / column
 
 
 Part = tuple[float, int, bool]  # where it ends, its kind, whether it is opaque
