@@ -8,7 +8,7 @@ from jartest.imaging.values import Frame
 
 __all__ = ["mm_per_px"]
 
-_WALL_FRACTION = 0.035  # glass wall over inner radius: 0.02 (thin tumblers) to 0.09 (preserving jars) in the rendered pictures
+_WALL_FRACTION = 0.055  # glass wall over inner radius: 0.02 (thin tumblers) to 0.09 (preserving jars) in the rendered pictures
 _WALL_SIGMA_FRACTION = 0.025
 _WALL_SIGMA_PX = 1.0  # how well a wall is placed
 
