@@ -203,7 +203,7 @@ def _sentence(
         )
     if lead is not None:
         failures = "this mixture failed before, and" if "fail" in words else "in earlier failures,"
-        return "warning", f"Warning: {failures} {lead[0].says} is to blame with {lead[1]:.0%}."
+        return "warning", f"Warning: {failures} {lead[0].says} is to blame with {100 * lead[1]:.0f} %."
     if "fail" in words:
         last = next(s for s in same if s.past.word == "fail")
         return (

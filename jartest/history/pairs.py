@@ -88,7 +88,7 @@ class PairCell:
         last = f", last {self.last_at:%Y-%m-%d}" if self.last_at else ""
         return (
             f"{self.first} with {self.second}: {counts}{alone}{last}; "
-            f"share of failures {low:.0%} to {high:.0%} (95 %)."
+            f"share of failures {100 * low:.0f} % to {100 * high:.0f} % (95 %)."
         )
 
     @property

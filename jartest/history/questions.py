@@ -11,20 +11,24 @@ import numpy as np
 from jartest.history.agreement import Judged
 from jartest.history.before import Before, Mix, Past, Same, Substitute, rank_nearest, say_before, tell_apart
 from jartest.history.groups import group_by_shelf
-from jartest.history.next_jar import Bench, Jar, Named, Step, best_jar, make_bench, plan_jars
+from jartest.history.next_jar import SURE, Bench, Jar, Named, Step, best_jar, make_bench, plan_jars
 from jartest.history.pairs import PairCell, PairTable, make_table, pair_key, roll_up
 from jartest.history.proposals import Proposal, Scored, propose
-from jartest.history.suspects import Leaning, Posterior, Prior, Suspect, leanings, weigh
+from jartest.history.rests_on import Leaning, leanings
+from jartest.history.suspects import Posterior, Prior, Suspect, weigh
 from jartest.history.trials import Trial
 from jartest.records.model import Product, TestPlan
 from jartest.records.store import Store
 from jartest.records.summary_queries import CountedPair, PastTest, ShelfItem
 from jartest.verdict.limits import Limits
 
-__all__ = ["BLAMED", "Blame", "History", "mix_of", "say_product"]
+__all__ = ["BLAMED", "NEWEST", "Blame", "History", "mix_of", "say_product"]
 
 BLAMED = 0.5  # a suspect is named in a warning from this chance on (our choice)
 _TRIALS = 400  # the newest tests that a mixture's suspects are weighed by (our choice: well under a second)
+NEWEST = (
+    2_000  # tests that judges are compared and limits proposed by; older eyes judged otherwise (our choice)
+)
 _NEAR = 40  # tests looked at closely for the nearest ones
 _CLEARS = 20  # passes of one pair that count as evidence; more change nothing
 _LOOKED_INTO = 3  # suspected pairs of a planned mixture whose tests are read at once
@@ -93,16 +97,15 @@ class Blame:
             return f"{tests} of these products ended without a fail: nobody is suspected."
         culprits, chance = self.posterior.best()
         held = "1 test" if len(trials) == 1 else f"{len(trials)} tests"
-        if culprits and chance >= 0.95:
-            return f"{' and '.join(s.says for s in culprits)}: to blame with {chance:.0%}, by {held}."
+        named = [(s, p) for s, p in self.suspects if p >= SURE]
+        if named:
+            return f"{' and '.join(s.says for s, _ in named)}: to blame with {100 * named[-1][1]:.0f} %, by {held}."
         lead, likely = self.suspects[0]
         if likely >= BLAMED:
-            return f"Most likely {lead.says} ({likely:.0%}), by {held}; not sure yet."
+            return f"Most likely {lead.says} ({100 * likely:.0f} %), by {held}; not sure yet."
         if not culprits and chance >= BLAMED:
-            return f"The tests contradict each other: {failed} failed of {held}, most likely a wrong reading or something else ({chance:.0%})."
-        return (
-            f"Open: {failed} failed of {held}, and no suspect stands out (at most {likely:.0%}, {lead.says})."
-        )
+            return f"The tests contradict each other: {failed} failed of {held}, most likely a wrong reading or something else ({100 * chance:.0f} %)."
+        return f"Open: {failed} failed of {held}, and no suspect stands out (at most {100 * likely:.0f} %, {lead.says})."
 
 
 class History:
@@ -160,7 +163,7 @@ class History:
             nearest=rank_nearest(mix, near),
             pairs=pairs,
             substitutes=self._substitutes(mix, troubled),
-            blamed=self._blamed(mix, [c for c in pairs if c.state in ("suspect", "fails")]),
+            blamed=self._blamed(mix, [c for c in pairs if c.state == "suspect"]),
         )
 
     def _blamed(self, mix: Mix, suspected: Sequence[PairCell]) -> tuple[tuple[Suspect, float], ...]:
@@ -182,8 +185,12 @@ class History:
         """Products of the same group that passed with what a product of the mixture is in trouble with."""
         if not troubled:
             return ()
-        cells = self.pair_table().by_pair()
-        others = self.products()
+        groups = {self.group_of(p) for c in troubled for p in (c.first, c.second)}
+        shelf = self._store.shelf_items()
+        others = {i.said: i.id for i in shelf.values() if self.group_of(i.said) in groups}
+        there = {i.id for i in shelf.values() if i.said in mix.products}
+        items, rows = self._store.counted_pairs(samples=self._samples, ids=there | set(others.values()))
+        cells = {pair_key(c.first, c.second): c for c in (_cell(row, items) for row in rows)}
         found: dict[tuple[str, str], Substitute] = {}
         for cell in troubled:
             for out, stays in ((cell.first, cell.second), (cell.second, cell.first)):
@@ -224,7 +231,7 @@ class History:
 
     # --------------------------------------------------------------- agreement
     def judged(self) -> tuple[Judged, ...]:
-        """Each person's own word beside the machine's, newest test first."""
+        """Each person's own word beside the machine's, the newest `NEWEST` of them, newest first."""
         return tuple(
             Judged(
                 number=j.number,
@@ -237,7 +244,7 @@ class History:
                 method=j.method,
                 blind=not j.saw_machine,
             )
-            for j in self._store.judged_twice(samples=self._samples)
+            for j in self._store.judged_twice(samples=self._samples, most=NEWEST)
         )
 
     def second_opinions(self) -> tuple[Judged, ...]:
@@ -252,10 +259,10 @@ class History:
 
     def proposals(self, limits: Limits) -> Mapping[str, Proposal]:
         """For each photo rule, the limit that the shop's own signed tests speak for."""
+        rows = self._store.worst_looks(samples=self._samples, most=NEWEST)
         found = {}
         for rule in limits.photo:
-            rows = self._store.worst_looks(rule, samples=self._samples)
-            scored = [Scored(number=n, value=v, word=w) for n, v, w in rows]
+            scored = [Scored(number=n, value=worst[rule], word=w) for n, w, worst in rows]
             found[rule] = propose(scored, rule, limits, rng=np.random.default_rng(SEED))
         return found
 

@@ -22,18 +22,18 @@ from jartest.history.trials import Trial
 
 __all__ = [
     "EXACT_MOST",
-    "Leaning",
     "Posterior",
     "Prior",
     "Space",
     "Suspect",
-    "leanings",
+    "log_likelihood",
     "make_space",
     "relevant",
     "weigh",
 ]
 
 EXACT_MOST = 200_000  # sets of culprits that are weighed one by one; more are sampled (our choice: about 1 s)
+_MOST_WORK = 6_000_000  # sets times jars weighed one by one (our choice: about 1 s); more are sampled
 _NEVER = 127  # position of a culprit that is not in the jar
 
 SuspectKind = Literal["pair", "product", "order"]
@@ -102,9 +102,9 @@ class Prior:
     def says(self) -> str:
         """The prior in one sentence."""
         return (
-            f"Before any jar: each pair is a culprit with {self.pair:.1%}, each product in its water with "
-            f"{self.product:.1%}, each order with {self.order:.1%}; at most {self.most} together; "
-            f"{self.error:.0%} of the jars are read wrongly."
+            f"Before any jar: each pair is a culprit with {100 * self.pair:.1f} %, each product in its water with "
+            f"{100 * self.product:.1f} %, each order with {100 * self.order:.1f} %; at most {self.most} together; "
+            f"{100 * self.error:.0f} % of the jars are read wrongly."
         )
 
     def of(self, suspect: Suspect) -> float:
@@ -309,8 +309,8 @@ def weigh(
 
     Notes
     -----
-    Bayes' rule over every set of culprits that the prior allows, where these are at most `exact_most`;
-    else a Metropolis walk over sets (add one, drop one, or change one for another).  Trials are taken as
+    Bayes' rule over every set of culprits that the prior allows, where these are at most `exact_most` and
+    not too many for the number of jars; else a Metropolis walk over sets (add one, drop one, or change one for another).  Trials are taken as
     independent given the culprits, and a culprit as one at every proportion; both are simplifications.
 
     References
@@ -318,9 +318,11 @@ def weigh(
     N. Metropolis et al., J. Chem. Phys. 21 (1953) 1087-1092, for the walk.
     """
     used = relevant(trials, products)
+    alike = len({replace(t, number=0) for t in used})
     waters = tuple(sorted({t.water for t in used})) or ("",)
     suspects = _suspects(products, waters, prior)
-    if _set_count(len(suspects), prior) <= min(exact_most, EXACT_MOST):
+    count = _set_count(len(suspects), prior)
+    if count <= min(exact_most, EXACT_MOST) and count * alike <= _MOST_WORK:
         space = make_space(products, prior, waters=waters)
         return _posterior(space, used, space.log_prior)
     empty = Space(
@@ -396,52 +398,3 @@ class _Score:
         at = self._at[list(members) or [-1]].min(axis=0)
         said = self._log[self._trial, np.where(at == _NEVER, 0, at)]
         return sum(self._odds[k] for k in members) + float(said.sum())
-
-
-# ---------------------------------------------------------------------- what it rests on
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Leaning:
-    """How much of the word on the leading suspect rests on one test.
-
-    `chance` as it stands; `without` the test; `turned` if it had ended the other way; `leads` who would
-    lead then.
-    """
-
-    number: int
-    chance: float
-    without: float
-    turned: float
-    leads: Suspect
-
-    @property
-    def would_change(self) -> bool:
-        """Whether the leading suspect would be less likely than not, had this test ended the other way."""
-        return self.chance >= 0.5 > self.turned
-
-
-def leanings(posterior: Posterior) -> tuple[Leaning, ...]:
-    """For each trial, how the leading suspect would stand without it or had it turned out otherwise.
-
-    The tests that the result rests on most come first.  Of a sampled posterior this is a reweighting of
-    the sets that were visited, and so a rough word.
-    """
-    space = posterior.space
-    each = posterior.of_each()
-    if not len(each):
-        return ()
-    lead = int(np.argmax(each))
-    out = []
-    for trial in posterior.trials:
-        without = posterior.log_weights - log_likelihood(space, trial)
-        other = replace(trial, word="fail" if trial.word == "pass" else "pass", first_sign_after=None)
-        turned = posterior.of_each(_normal(without + log_likelihood(space, other)))
-        out.append(
-            Leaning(
-                number=trial.number,
-                chance=float(each[lead]),
-                without=float(posterior.of_each(_normal(without))[lead]),
-                turned=float(turned[lead]),
-                leads=space.suspects[int(np.argmax(turned))],
-            )
-        )
-    return tuple(sorted(out, key=lambda x: -abs(x.chance - x.without)))

@@ -7,7 +7,7 @@ nothing of it is.  A store may be shared by threads, and a SQLite file by progra
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterator, Mapping
 from contextlib import contextmanager
 from datetime import datetime, timedelta
 from types import TracebackType
@@ -403,15 +403,15 @@ class Store(ParcelBooks, TankBooks, Upkeep):
         with self._reading() as c:
             return summary_queries.look_around(c, ids, samples=samples, most=most)
 
-    def judged_twice(self, *, samples: bool) -> tuple[JudgedTwice, ...]:
-        """Each person's word beside the machine's, of signed tests."""
+    def judged_twice(self, *, samples: bool, most: int) -> tuple[JudgedTwice, ...]:
+        """Each person's word beside the machine's, of signed tests, newest first."""
         with self._reading() as c:
-            return summary_queries.list_judged(c, samples=samples)
+            return summary_queries.list_judged(c, samples=samples, most=most)
 
-    def worst_looks(self, rule: str, *, samples: bool) -> tuple[tuple[int, float, Word], ...]:
-        """Number, worst value of a photo rule and signed word of tests where a person gave the word."""
+    def worst_looks(self, *, samples: bool, most: int) -> tuple[tuple[int, Word, Mapping[str, float]], ...]:
+        """Number, signed word and worst value for each photo rule, of the newest tests where a person gave the word."""
         with self._reading() as c:
-            return summary_queries.list_worst_looks(c, rule, samples=samples)
+            return summary_queries.list_worst_looks(c, samples=samples, most=most)
 
     def last_plan(self) -> TestPlan | None:
         """The plan of the newest test that is no sample; None where there is none."""

@@ -226,8 +226,8 @@ def mixed_nearly(c: Connection, ids: Collection[int], *, samples: bool, most: in
 
 
 # ------------------------------------------------------------------- two judges
-def list_judged(c: Connection, *, samples: bool) -> tuple[JudgedTwice, ...]:
-    """Each person's word beside the machine's word that stood when the test was signed."""
+def list_judged(c: Connection, *, samples: bool, most: int) -> tuple[JudgedTwice, ...]:
+    """Each person's word beside the machine's word that stood when the test was signed, newest first."""
     last = opinions.alias("last")
     newest = (
         select(func.max(last.c.seq)).where(last.c.test_id == opinions.c.test_id, last.c.by == opinions.c.by)
@@ -258,21 +258,32 @@ def list_judged(c: Connection, *, samples: bool) -> tuple[JudgedTwice, ...]:
         .join(opinions, opinions.c.test_id == tests.c.id)
         .where(opinions.c.seq == newest, verdicts.c.verdict.is_not(None), tests.c.sample == samples)
         .order_by(tests.c.number.desc(), opinions.c.seq)
+        .limit(most)
     )
     return tuple(JudgedTwice(first_by="machine", **row) for row in c.execute(query).mappings())
 
 
-def list_worst_looks(c: Connection, rule: str, *, samples: bool) -> tuple[tuple[int, float, Word], ...]:
-    """Number, worst value of a photo rule, and signed word, of tests where a person gave the word."""
-    figure = _FIGURE[rule]
+def list_worst_looks(
+    c: Connection, *, samples: bool, most: int
+) -> tuple[tuple[int, Word, Mapping[str, float]], ...]:
+    """Number, signed word, and the worst value for each photo rule, of the newest tests where a person gave the word."""
     later = readings.alias("later")
     newest = select(func.max(later.c.seq)).where(later.c.look_id == readings.c.look_id).scalar_subquery()
-    query = (
-        select(outcomes.c.number, func.max(figure), outcomes.c.word)
+    own_word = (
+        select(outcomes.c.number, outcomes.c.test_id, outcomes.c.word)
         .join(signatures, signatures.c.test_id == outcomes.c.test_id)
-        .join(looks, looks.c.test_id == outcomes.c.test_id)
-        .join(readings, readings.c.look_id == looks.c.id)
-        .where(signatures.c.opinion_id.is_not(None), readings.c.seq == newest, outcomes.c.sample == samples)
-        .group_by(outcomes.c.number, outcomes.c.word)
+        .where(signatures.c.opinion_id.is_not(None), outcomes.c.sample == samples)
+        .order_by(outcomes.c.number.desc())
+        .limit(most)
+        .subquery()
     )
-    return tuple((n, value, word) for n, value, word in c.execute(query) if value is not None)
+    query = (
+        select(own_word.c.number, own_word.c.word, *(func.max(figure) for figure in _FIGURE.values()))
+        .join(looks, looks.c.test_id == own_word.c.test_id)
+        .join(readings, readings.c.look_id == looks.c.id)
+        .where(readings.c.seq == newest)
+        .group_by(own_word.c.number, own_word.c.word)
+    )
+    return tuple(
+        (number, word, dict(zip(_FIGURE, worst, strict=True))) for number, word, *worst in c.execute(query)
+    )

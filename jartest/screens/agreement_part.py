@@ -9,11 +9,11 @@ import streamlit as st
 
 from jartest.history.agreement import WORDS, Compared, Judged, compare, compare_by
 from jartest.history.proposals import Proposal
-from jartest.history.questions import History
+from jartest.history.questions import NEWEST, History
 from jartest.recorder import Recorder
 from jartest.screens import state
 from jartest.screens.parts import error_box, link_to, plain, say_word
-from jartest.screens.who import name
+from jartest.screens.who import ask_name, name
 from jartest.settings import accept_limits, read_settings
 
 __all__ = ["draw_agreement"]
@@ -24,6 +24,7 @@ _BY = {"person": "second_by", "jar": "jar", "method version": "method"}
 def draw_agreement(recorder: Recorder, history: History) -> None:
     """Draw how far the judges agree, where not, and which limits the shop's own tests speak for."""
     judged = history.judged()
+    st.caption(f"By the newest tests, at most {NEWEST} of them.")
     st.markdown("#### Machine and person")
     _compared(recorder, compare(judged), first="machine", second="person")
     if judged:
@@ -81,7 +82,10 @@ def _limits(recorder: Recorder, found: Mapping[str, Proposal]) -> None:
     for rule, proposal in found.items():
         st.markdown(f"**{rule}** · {plain(proposal.says)}")
     offered = [p for p in found.values() if p.fail_min is not None]
-    if offered and name():
+    if not offered:
+        return
+    ask_name(recorder)
+    if name():
         rules = st.multiselect("Accept for", [p.rule for p in offered], key=state.key("history", "accept"))
         if rules and st.button("Accept these limits", key=state.key("history", "accepted")):
             with error_box():

@@ -80,14 +80,12 @@ def _prior() -> Prior:
 
 def _suspects(blame: Blame) -> None:
     for suspect, chance in blame.suspects[:_SHOWN]:
-        st.progress(
-            min(max(chance, 0.0), 1.0), text=f"**{chance:.0%}** · {plain(suspect.says)}".replace("%", " %")
-        )
+        st.progress(min(max(chance, 0.0), 1.0), text=f"**{100 * chance:.0f} %** · {plain(suspect.says)}")
 
 
 def _next_jar(plan: TestPlan, jar: Jar) -> None:
     st.markdown(f"#### Next jar: {plain(' + '.join(jar.products))}")
-    st.caption(f"It tells {jar.bits:.2f} bits of 1, and fails with {jar.fail_chance:.0%}.".replace("%", " %"))
+    st.caption(f"It tells {jar.bits:.2f} bits of 1, and fails with {100 * jar.fail_chance:.0f} %.")
     if st.button("Start this jar", type="primary", width="stretch", key=state.key("history", "start")):
         state.clear(_FORM)
         plan_form.fill(_FORM, plan)
@@ -104,7 +102,7 @@ def _lines(step: Step | Named, depth: int) -> list[str]:
     if isinstance(step, Named):
         who = " and ".join(s.says for s in step.culprits) or "nobody: a wrong reading"
         told = f"named: {who}" if step.sure else f"so far likeliest: {who}"
-        return [f"{pad}- {plain(f'{told} ({step.chance:.0%})')}"]
+        return [f"{pad}- {plain(f'{told} ({100 * step.chance:.0f} %)')}"]
     return [
         f"{pad}- Jar of {plain(' + '.join(step.jar.products))}",
         f"{pad}  - ● if it passes",
@@ -124,6 +122,6 @@ def _rests(blame: Blame, recorder: Recorder) -> None:
             link_to("test", f"Test {r.number}", id=recorder.store.test_id_of(r.number))
             st.caption(
                 plain(
-                    f"The leading suspect stands at {r.chance:.0%}, without this test at {r.without:.0%}{change}."
+                    f"The leading suspect stands at {100 * r.chance:.0f} %, without this test at {100 * r.without:.0f} %{change}."
                 )
             )

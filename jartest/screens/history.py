@@ -10,7 +10,6 @@ from jartest.screens.agreement_part import draw_agreement
 from jartest.screens.blame_part import draw_blame
 from jartest.screens.pairs_part import draw_pairs
 from jartest.screens.parts import link_to
-from jartest.screens.who import ask_name
 
 __all__ = ["render"]
 
@@ -20,7 +19,6 @@ _VIEWS = ("Pairs", "Suspects and next jar", "How good are we")
 def render(recorder: Recorder) -> None:
     """Draw the view that was picked, over the shop's own tests or the samples."""
     st.markdown("## History")
-    ask_name(recorder)
     samples = False
     if recorder.store.sample_count():
         samples = st.toggle("Show the sample tests (invented) instead", key=state.key("history", "samples"))

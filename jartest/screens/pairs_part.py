@@ -38,7 +38,8 @@ def draw_pairs(history: History) -> None:
     st.markdown(f"#### {plain(table.says)}")
     if not table.cells:
         return
-    _picture(table)
+    with st.container(key="picture"):
+        _picture(table)
     st.caption(" · ".join(f"{shape} {word}: {says}" for word, (shape, says) in PAIR_SHAPES.items()))
     if not by_group:
         _behind(history, table)
@@ -81,22 +82,21 @@ def grid_rows(table: PairTable, most: int = _MOST) -> pd.DataFrame:
 
 def _picture(table: PairTable) -> None:
     shown = list(table.products[:_MOST])
-    colour = alt.Color(
-        "word:N",
-        scale=alt.Scale(domain=list(_COLOURS), range=list(_COLOURS.values())),
-        legend=alt.Legend(orient="top", title=None, columns=3, labelLimit=200, symbolStrokeColor="#111"),
-    )
-    axis = alt.Axis(title=None, labelLimit=170, labelColor="#111", ticks=False, domain=False)
+    axis = {"title": None, "labelLimit": 170, "labelColor": "#111", "labelOverlap": False, "ticks": False}
     base = alt.Chart(grid_rows(table)).encode(
-        x=alt.X("across:N", sort=shown, axis=alt.Axis(**axis.to_dict(), orient="top", labelAngle=-60)),
+        x=alt.X("across:N", sort=shown, axis=axis | {"orient": "top", "labelAngle": -60}),
         y=alt.Y("down:N", sort=shown, axis=axis),
         tooltip=alt.Tooltip("says:N", title=" "),
     )
-    cells = base.mark_rect(stroke="#777", strokeWidth=0.5).encode(color=colour)
+    # No legend beside the picture: the line under it names each shape, and a legend would name colours alone.
+    scale = alt.Scale(domain=list(_COLOURS), range=list(_COLOURS.values()))
+    cells = base.mark_rect(stroke="#777", strokeWidth=0.5).encode(
+        color=alt.Color("word:N", scale=scale, legend=None)
+    )
     shapes = base.mark_text(fontSize=15).encode(text="shape:N", color=alt.Color("ink:N", scale=None))
-    side = 30 * len(shown)
+    step = alt.Step(26)
     st.altair_chart(
-        (cells + shapes).properties(width=side, height=side),
+        (cells + shapes).properties(width=step, height=step),
         width="content",
         key=state.key("history", "picture"),
         alt=f"Pair table of {len(shown)} products: {table.says}",

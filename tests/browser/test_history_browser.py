@@ -73,7 +73,7 @@ def test_a_failed_mixture_is_split_until_its_culprit_is_named_and_warned_of(
     failed = kept.start_test(plan, by="Wren", utc_offset_min=0)
     sign(kept, failed, "fail")
 
-    page.goto(f"{served.url}/history")
+    page.goto(f"{served.url}/new")
     introduce(page)
     jars = 0
     while start_next_jar(page, served.url, failed):

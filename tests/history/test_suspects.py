@@ -11,7 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from jartest.errors import BadEntry
-from jartest.history.suspects import EXACT_MOST, Prior, Suspect, leanings, make_space, weigh
+from jartest.history.rests_on import leanings
+from jartest.history.suspects import EXACT_MOST, Prior, Suspect, make_space, weigh
 from jartest.history.trials import Trial
 from jartest.verdict.values import Word
 
@@ -261,4 +262,4 @@ def test_more_sets_than_can_be_weighed_are_refused_where_each_is_asked_for() -> 
 
 
 def test_the_prior_says_itself() -> None:
-    assert "each pair is a culprit with 5.0%" in PRIOR.says
+    assert "each pair is a culprit with 5.0 %" in PRIOR.says

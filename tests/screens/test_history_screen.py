@@ -111,7 +111,7 @@ def test_a_prior_that_cannot_be_is_answered_in_a_sentence(screen: Open, kept: Re
     app = screen("history", of=test.id)
     (error,) = [n for n in app.number_input if n.label == "A jar is read wrongly, %"]
     error.set_value(40.0).run()
-    assert "40% of the jars are read wrongly" in words(app)
+    assert "40 % of the jars are read wrongly" in words(app)
 
 
 def test_samples_are_shown_only_when_asked_for(screen: Open, kept: Recorder) -> None:
