@@ -150,7 +150,8 @@ def _say_look(case: Case, look: Look) -> str:
 def _draw_look(recorder: Recorder, case: Case, look: Look, kept: KeptReading) -> None:
     reading, says = kept.reading, say_slot(look.slot, case.test.plan)
     editing = state.key("test", case.test.id, "lines", look.id)
-    setting = not case.signed and (kept.origin != "set" or bool(state.get(editing)))
+    signed_under = case.signed and look.received_at <= case.signatures[-1].at
+    setting = not signed_under and (kept.origin != "set" or bool(state.get(editing)))
     left, right = st.columns(2) if setting else (st.container(), None)
     with left:
         st.image(
@@ -164,7 +165,7 @@ def _draw_look(recorder: Recorder, case: Case, look: Look, kept: KeptReading) ->
     if right is not None:
         with right:
             _set_lines(recorder, look, kept, editing)
-    elif not case.signed:
+    elif not signed_under:
         st.button("Move the lines again", key=f"{editing}.open", on_click=state.put, args=(editing, True))
     show_plate(kept.verdict.word, f"this photo alone, {plain(says)}", place=f"look-{look.id}")
     draw_figures(reading)

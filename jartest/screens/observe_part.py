@@ -26,8 +26,10 @@ def draw_observations(recorder: Recorder, case: Case) -> None:
     for seen in case.observations:
         _draw_one(case, seen)
     if case.signed:
-        return
-    _form(recorder, case)
+        with st.expander("Seen later: write it down after signing"):
+            _form(recorder, case)
+    else:
+        _form(recorder, case)
 
 
 def _form_key(case: Case, *parts: object) -> str:
@@ -43,7 +45,7 @@ def _draw_one(case: Case, seen: Observation) -> None:
         return
     with st.container(horizontal=True, vertical_alignment="center"):
         st.markdown(says, width="stretch")
-        if not case.signed:
+        if not case.signed:  # what was signed under stays as it was; something new is written beside it
             st.button("Correct", key=_form_key(case, "correct", seen.id), on_click=_load, args=(case, seen))
 
 

@@ -51,8 +51,7 @@ def render(recorder: Recorder) -> None:
         link_to("tests", "All tests")
         return
     standing = recorder.standing(case)
-    if not case.signed:
-        ask_name(recorder)
+    ask_name(recorder)
     _head(case)
     doing, deciding = st.columns([3, 2], gap="large")
     with doing:
@@ -60,7 +59,10 @@ def render(recorder: Recorder) -> None:
             draw_mixing(recorder, case, standing)
         draw_what_was_done(case)
         _watch(recorder, test_id, _version(case, standing))
-        if not case.signed:
+        if case.signed:
+            with st.expander("A later look: photos may still be added after signing"):
+                take_photo(recorder, case, standing)
+        else:
             take_photo(recorder, case, standing)
             if not _stopped(case):
                 draw_phone(case.test)
@@ -116,7 +118,7 @@ def _watch(recorder: Recorder, test_id: str, version: Version) -> None:
             st.rerun(scope="app")
         plan = case.test.plan
         upcoming = next_look(standing.due)
-        if not case.signed and upcoming is not None and upcoming.due_at is not None:
+        if upcoming is not None and upcoming.due_at is not None:
             countdown(
                 f"{say_slot(upcoming.slot.key, plan)} look",
                 due_at=upcoming.due_at,

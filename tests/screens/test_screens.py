@@ -289,9 +289,24 @@ def test_a_person_overrules_with_a_reason_and_signs(screen: Open, kept: Recorder
     assert case.signed
     said = words(app)
     assert "Signed by Wren" in said
-    assert not [b for b in app.button if b.label.startswith(("Sign", "Keep"))], (
-        "a signed test takes no more acts"
-    )
+    offered = {b.label for b in app.button}
+    assert not [x for x in offered if x.startswith("Sign") or x == "Keep my verdict"], "it is signed once"
+    assert "Keep what I saw" in offered, "what shows up later is still written down"
+
+
+def test_a_look_and_a_word_after_signing_are_kept_and_change_nothing_that_was_signed(
+    screen: Open, kept: Recorder, test: JarTest
+) -> None:
+    app = decide(screen("test", id=test.id), test, "pass", "stood well")
+    button(app, "Sign as Wren").click().run()
+    signed = kept.case(test.id)
+    app.checkbox(key=state.key(f"see-{test.id}", "sign", "gel")).check()
+    button(app.run(), "Keep what I saw").click().run()
+    after = kept.case(test.id)
+    assert [o.signs for o in after.observations] == [("gel",)]
+    assert after.signatures == signed.signatures
+    assert after.verdicts[: len(signed.verdicts)] == signed.verdicts
+    assert any("has become" in w.value for w in app.warning)
 
 
 def test_a_signature_is_refused_when_the_plan_changed_behind_the_signer(
