@@ -30,7 +30,7 @@ from jartest.units import read_carrier_rate, read_quantity, read_volume, say_vol
 __all__ = ["draw", "fill", "is_filled", "read"]
 
 _FIELDS = ("name", "maker", "formulation", "kind", "label", "lot", "rate")
-_ALIKE = 3  # products on the shelf that are offered for half a name
+_ALIKE = 4  # products on the shelf that are offered for half a name
 _BASES = {
     "carrier": "the carrier: this much water, products on top",
     "finished": "the finished mix: water and products together",
@@ -199,15 +199,12 @@ def _draw_row(form: str, row: int, place: int, shelf: dict[str, ShelfProduct]) -
     """One product with its rate; whether it can be reckoned with, or is empty."""
     with st.container(border=True, gap="small"):
         with st.container(horizontal=True, vertical_alignment="bottom"):
-            typed = _said(form, row, "name")
-            options = [*shelf, typed] if typed and typed not in shelf else list(shelf)
-            st.selectbox(
+            st.text_input(
                 f"Product {place}",
-                options,
-                index=None,
                 key=_field(form, row, "name"),
                 placeholder="type its name as on the label",
-                accept_new_options=True,
+                max_chars=200,
+                live=True,  # the shelf is offered while one types
                 persist_state="session",
             )
             for label, name, hint, width in (
@@ -239,8 +236,13 @@ def _draw_row(form: str, row: int, place: int, shelf: dict[str, ShelfProduct]) -
 
 
 def _draw_alike(form: str, row: int, typed: str, shelf: dict[str, ShelfProduct]) -> None:
-    """Products on the shelf that may have been meant by half a name, one tap each."""
-    alike = [said for said in shelf if typed.casefold() in said.casefold()][:_ALIKE]
+    """Products on the shelf whose words begin as those that were typed, one tap each."""
+    words = typed.casefold().split()
+    alike = [
+        said
+        for said in shelf
+        if all(any(part.startswith(w) for part in said.casefold().split()) for w in words)
+    ][:_ALIKE]
     if alike:
         with st.container(horizontal=True):
             for n, said in enumerate(alike):
