@@ -31,7 +31,7 @@ from jartest.plan.schedule import EXTRA, next_look
 from jartest.recorder import LookTaken, Recorder
 from jartest.records.model import Case
 
-__all__ = ["capture_routes", "choose_slot", "keep_photo"]
+__all__ = ["Sent", "capture_routes", "choose_slot", "keep_photo"]
 
 _NAME_COOKIE = "jartest_name"
 _NAME_S = 365 * 86400

@@ -18,7 +18,7 @@ HOMES = {
     "streamlit": ("jartest.screens",),
     "pandas": ("jartest.screens", "jartest.history", "jartest.exchange"),
     "starlette": ("jartest.field", "jartest.screens"),
-    "segno": ("jartest.field",),
+    "segno": ("jartest.field", "jartest.exchange"),
     "cryptography": ("jartest.field",),
     "click": ("jartest.cli",),
 }
@@ -26,6 +26,7 @@ HOMES = {
 WORLD = {"random", "time", "uuid", "secrets", "platformdirs"}
 ABOVE = (
     "jartest.recorder",
+    "jartest.tank",
     "jartest.samples",
     "jartest.settings",
     "jartest.field",
