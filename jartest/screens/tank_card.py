@@ -246,7 +246,6 @@ def draw_card_offer(recorder: Recorder, case: Case) -> None:
             "No tank card: the amounts were typed for the jar alone. A test from a tank recipe makes one."
         )
         return
-    ask_name(recorder)
     with st.container(border=True):
         st.markdown("#### Tank card for the crew")
         _ask_card(recorder, case, must=word == "watch")

@@ -146,6 +146,11 @@ def type_recipe(page: Page, hands: Hands, *, known: bool) -> None:
         expect(page.get_by_text(re.compile("^Understood: (?!tank)"))).to_have_count(n)
 
 
+def settle(page: Page) -> None:
+    """Wait until the app has answered: a tap on a page that is still being drawn may be lost."""
+    expect(page.locator("[data-testid=stApp][data-test-script-state=running]")).to_have_count(0)
+
+
 def take(page: Page, minute: int) -> None:
     """A photo for the look that is due, with its lines said to be right."""
     picture = page.locator("[data-testid=stImage] img").first
@@ -220,7 +225,10 @@ def test_a_recipe_becomes_a_jar_a_card_and_a_lapsed_card(
     page.get_by_text("fully", exact=True).click()
     page.get_by_role("button", name="Keep what I saw").click()
     expect(page.locator("[class*=st-key-chip-][class*=machine]")).to_contain_text("● PASS")
+    page.get_by_text(re.compile("^● pass · Re-mixes fully")).wait_for()
+    settle(page)
     page.get_by_role("button", name="Sign as Wren").click()
+    page.get_by_text("Signed by Wren, ").wait_for()
     page.get_by_role("button", name="Make the tank card").click()
     page.get_by_role("link", name="The tank card of this test").click()
 
