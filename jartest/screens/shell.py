@@ -23,6 +23,7 @@ from jartest.screens import (
 )
 from jartest.screens.parts import error_box
 from jartest.screens.web import web_text
+from jartest.screens.who import ask_login
 from jartest.settings import Settings, open_recorder, read_settings
 
 __all__ = ["SCREENS", "Screen", "run"]
@@ -61,6 +62,8 @@ def run(opened: Callable[[Settings], Recorder] = open_recorder) -> None:
     """Draw the screen that the address names, over the recorder that `opened` gives."""
     st.set_page_config(page_title="jartest", page_icon="🫙", layout="wide")
     st.html(f"<style>{web_text('look.css')}</style>")
+    if ask_login():
+        return
     pages = {s.path: _page(s, opened) for s in SCREENS}
     state.put(state.PAGES, pages)
     page = st.navigation(list(pages.values()), position="hidden")

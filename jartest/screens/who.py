@@ -9,18 +9,36 @@ from jartest.screens import state
 from jartest.screens.parts import plain
 from jartest.screens.web import web_text
 
-__all__ = ["ask_name", "name"]
+__all__ = ["ask_login", "ask_name", "name"]
 
 _mount = st.components.v2.component("jartest_name", js=web_text("name.js"))
 
 
+def ask_login() -> bool:
+    """Whether somebody has yet to sign in, which is asked for where the shop has set up its own login."""
+    if st.user.to_dict().get("is_logged_in") is not False:
+        return False
+    st.markdown("## Sign in")
+    st.markdown("This shop asks its people to sign in; your name then goes under everything you do here.")
+    st.button("Sign in", type="primary", on_click=st.login)
+    return True
+
+
+def _login_name() -> str:
+    user = st.user.to_dict()
+    return str(user.get("name") or user.get("email") or "")[:80] if user.get("is_logged_in") else ""
+
+
 def name() -> str:
-    """The name given at this device, or nothing."""
-    return str(state.get(state.NAME, ""))
+    """The name of whoever is signed in, or else the one given at this device, or nothing."""
+    return _login_name() or str(state.get(state.NAME, ""))
 
 
 def ask_name(recorder: Recorder) -> None:
     """One line that says who works here; where nobody does yet, the question."""
+    if _login_name():
+        st.button(f"Working as {plain(name())} · sign out", on_click=st.logout, type="tertiary")
+        return
     kept = _mount(
         key=state.key("name", "kept"),
         data={"name": name(), "forget": bool(state.get(state.NAME_FORGET))},
