@@ -13,7 +13,7 @@ from jartest.trend import CurvePoint, settling_curve
 
 __all__ = ["draw_curve"]
 
-_HIGH = 34.0  # mm
+_HIGH = 28.0  # mm
 _SERIES = (
     ("settled", "settled_fraction", "settled_sigma_fraction", "square", (0.0, 0.0)),
     ("clear", "clear_fraction", "clear_sigma_fraction", "ring", (2.0, 1.0)),

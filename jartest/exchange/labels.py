@@ -63,11 +63,9 @@ def _label(sheet: Sheet, case: Case, link: str, x: float, y: float, wide: float)
     )
     mixed = say_time(case.mixed_at, test) if case.mixed_at else "________________"
     sheet.words(f"mixed {mixed}", size=9, width=width)
-    sheet.few_words(f"by {test.opened_by}", 1, size=8, width=width)
+    sheet.few_words(f"{test.id[:8]} by {test.opened_by}", 1, size=8, width=width)
     sheet.set_left_margin(x + 3)
     sheet.set_xy(x + 3, y + _HIGH - 8.5)
     sample = "Sample, invented. " if test.sample else ""
-    sheet.few_words(
-        f"{sample}Spray mixture: never for food again. {test.id[:8]}", 1, size=7.5, width=wide - 6
-    )
+    sheet.few_words(f"{sample}Spray mixture: never for food again.", 1, size=7.5, width=wide - 6)
     sheet.set_left_margin(margin)

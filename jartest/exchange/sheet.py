@@ -26,7 +26,7 @@ from jartest.records.model import Case, Look
 __all__ = ["latest_time", "sheet_of"]
 
 _IN_ROW, _SHOWN = 4, 8  # photos on the sheet: at most two rows of four
-_HIGH = 52.0  # of a photo at most, mm
+_HIGH = 44.0  # of a photo at most, mm
 _PHOTO_PX = 520  # 300 dots an inch over 44 mm
 
 
@@ -71,7 +71,7 @@ def sheet_of(
         _seen(sheet, case)
         sheet.heading("Cautions", keep=20)
         for caution in CAUTIONS:
-            sheet.words(f"• {caution}", size=8)
+            sheet.words(f"• {caution}", size=7.5)
         return bytes(sheet.output())
 
 
@@ -142,7 +142,7 @@ def _verdicts(sheet: Sheet, case: Case) -> None:
             for r in kept.verdict.reasons
         ]
         heads = ("leads to", "because", "value", "± (1 sigma)", "limit")
-        sheet.rows(heads, reasons, (32, width - 89, 17, 23, 17))
+        sheet.rows(heads, reasons, (30, width - 87, 17, 23, 17), size=8)
         sheet.ln(1)
     rows = [
         (
@@ -190,11 +190,11 @@ def _photos(sheet: Sheet, case: Case, photo_of: Callable[[str], bytes]) -> None:
     if not looks:
         return
     shown = "" if len(looks) == len(case.looks) else f" ({len(looks)} of {len(case.looks)} looks)"
-    sheet.heading(f"Photos, with what was measured{shown}", keep=_HIGH + 10)
+    sheet.heading(f"Photos, with what was measured{shown}", keep=_HIGH + 8)
     gap = 3.0
     wide = (sheet.epw - (_IN_ROW - 1) * gap) / _IN_ROW
     for start in range(0, len(looks), _IN_ROW):
-        sheet.need(_HIGH + 9)
+        sheet.need(_HIGH + 8)
         top, low = sheet.get_y(), 0.0
         for n, look in enumerate(looks[start : start + _IN_ROW]):
             x = sheet.l_margin + n * (wide + gap)
