@@ -36,8 +36,9 @@ __all__ = ["MAX_BYTES", "Parcel", "overlay_in", "pack_answer", "pack_question", 
 
 MAX_BYTES = 80_000_000  # twice the largest photo, and what a phone can still open; our choice
 _MAIL_BYTES = 7_000_000  # mail takes 10 MB, and writes 3 bytes as 4: common practice, no source
-_SIDES_PX = (1600, 1200, 900)  # of a photo's longer side, the largest that fits into a mail; our choice
-_PAGE_SIDE_PX = 900  # of a photo in the page, wide enough for a laptop; our choice
+# Longer sides of a photo and of its copy in the page; of these the largest with which all goes through a mail
+# (our choice).
+_SIDES_PX = ((1600, 900), (1200, 700), (900, 500))
 _MAX_PARTS = 200
 _MANIFEST = "manifest.json"
 _MAX_MANIFEST = 8_000_000
@@ -95,7 +96,6 @@ def pack_question(
         If a photo is damaged or gone.
     """
     originals = {sha256: photo_of(sha256) for sha256 in dict.fromkeys(x.photo.sha256 for x in case.looks)}
-    photos = _whole(originals) if whole else _small(originals)
     sent = without_names(case) if nameless else case
     question = Question(
         id=parcel_id,
@@ -109,11 +109,19 @@ def pack_question(
         case=sent,
         parts=(),
     )
-    page = question_page(question, {s: small_photo(d, _PAGE_SIDE_PX) for s, d in originals.items()})
-    parts: dict[str, tuple[bytes, str, str | None]] = {_PAGE: (page.encode(), "text/html", None)}
-    for n, (sha256, data) in enumerate(photos.items(), 1):
-        ending, media_type = ("png", "image/png") if data[:4] == b"\x89PNG" else ("jpg", "image/jpeg")
-        parts[f"photos/{n}.{ending}"] = (data, media_type, sha256)
+    for side, page_side in _SIDES_PX:
+        page = question_page(question, {s: small_photo(d, page_side) for s, d in originals.items()})
+        parts: dict[str, tuple[bytes, str, str | None]] = {_PAGE: (page.encode(), "text/html", None)}
+        for n, (sha256, data) in enumerate(originals.items(), 1):
+            sent_photo = whole_photo(data) if whole else small_photo(data, side)
+            png = sent_photo[:4] == b"\x89PNG"
+            parts[f"photos/{n}.{'png' if png else 'jpg'}"] = (
+                sent_photo,
+                "image/png" if png else "image/jpeg",
+                sha256,
+            )
+        if whole or sum(len(data) for data, *_ in parts.values()) <= _MAIL_BYTES:
+            break
     return _pack(question, parts)
 
 
@@ -123,20 +131,8 @@ def pack_answer(answer: Answer, question: Parcel) -> Parcel:
     if not isinstance(asked, Question):
         raise BadEntry("Only a question can be answered, and this parcel is an answer itself.")
     photos = {x.photo.sha256: question.photo(x.photo.sha256) for x in asked.case.looks}
-    page = answer_page(answer, asked, {s: small_photo(d, _PAGE_SIDE_PX) for s, d in photos.items()})
+    page = answer_page(answer, asked, {s: small_photo(d, _SIDES_PX[0][1]) for s, d in photos.items()})
     return _pack(answer, {_PAGE: (page.encode(), "text/html", None)})
-
-
-def _small(originals: Mapping[str, bytes]) -> dict[str, bytes]:
-    for side in _SIDES_PX:
-        photos = {sha256: small_photo(data, side) for sha256, data in originals.items()}
-        if sum(map(len, photos.values())) <= _MAIL_BYTES:
-            break
-    return photos
-
-
-def _whole(originals: Mapping[str, bytes]) -> dict[str, bytes]:
-    return {sha256: whole_photo(data) for sha256, data in originals.items()}
 
 
 def _pack(said: Question | Answer, parts: Mapping[str, tuple[bytes, str, str | None]]) -> Parcel:

@@ -11,10 +11,16 @@ from jartest.units import say_amount, say_volume
 __all__ = ["PARTS", "tank_card_pdf"]
 
 PARTS = (0.75, 0.5, 0.25)  # of a full tank; what a crew mixes at the end of a day (our choice)
+_SCALES = (
+    1.0,
+    0.9,
+    0.8,
+    0.72,
+)  # of the letters, until it is one page; below 6 pt nobody reads it (our choice)
 
 
 def tank_card_pdf(card: TankCard, state: CardState, *, address: str, paper: Paper = "letter") -> bytes:
-    """The card as PDF, the same bytes for the same card in the same state.
+    """The card as PDF, the same bytes for the same card in the same state; one page as long as it can be read.
 
     Parameters
     ----------
@@ -23,28 +29,39 @@ def tank_card_pdf(card: TankCard, state: CardState, *, address: str, paper: Pape
     address : str
         Where the card can be opened, for the code.
     """
+    for scale in _SCALES:
+        sheet = _sheet(card, state, address, paper, scale)
+        data = bytes(sheet.output())  # also of a try that is thrown away: this closes its fonts
+        if sheet.page_no() == 1:
+            break
+    return data
+
+
+def _sheet(card: TankCard, state: CardState, address: str, paper: Paper, scale: float) -> Sheet:
     title = f"Tank card: {card.title}"
     foot = f"Rests on jar test {card.test_number}, signed by {card.signed_by} {card.signed_at:%Y-%m-%d}"
-    with Sheet(title=title, made_at=card.signed_at, paper=paper, foot=foot) as sheet:
-        _head(sheet, card, state, title, address)
-        _steps(sheet, card)
-        _parts(sheet, card)
-        sheet.heading("How it may stand, and what it holds for")
-        sheet.words(f"Agitation: {card.agitation}.", size=11, bold=True)
-        stand = "" if card.stand_s is None else f"May stand {say_age(card.stand_s)} without agitation. "
-        sheet.words(f"{stand}{card.stand_says}")
-        sheet.words(card.holds_for())
-        sheet.words(
-            "It lapses with another maker's product, another water, a stronger rate, another order, "
-            f"{'another lot, ' if card.rules.lot_matters else ''}or on {card.lapses_at:%Y-%m-%d}."
-        )
-        sheet.heading("Cautions", keep=12)
-        for caution in card.cautions:
-            sheet.words(f"• {caution}", size=8)
-        return bytes(sheet.output())
+    sheet = Sheet(title=title, made_at=card.signed_at, paper=paper, foot=foot)
+    _head(sheet, card, state, title, address, scale)
+    _steps(sheet, card, scale)
+    if not state.lapsed:
+        _parts(sheet, card, scale)
+    sheet.heading("How it may stand, and what it holds for")
+    sheet.words(f"Agitation: {card.agitation}.", size=11 * scale, bold=True)
+    stand = "" if card.stand_s is None else f"May stand {say_age(card.stand_s)} without agitation. "
+    sheet.words(f"{stand}{card.stand_says}", size=9.5 * scale)
+    sheet.words(card.holds_for(), size=9.5 * scale)
+    sheet.words(
+        "It lapses with another maker's product, another water, a stronger rate, another order, "
+        f"{'another lot, ' if card.rules.lot_matters else ''}or on {card.lapses_at:%Y-%m-%d}.",
+        size=9.5 * scale,
+    )
+    sheet.heading("Cautions", keep=12)
+    for caution in card.cautions:
+        sheet.words(f"• {caution}", size=8 * scale)
+    return sheet
 
 
-def _head(sheet: Sheet, card: TankCard, state: CardState, title: str, address: str) -> None:
+def _head(sheet: Sheet, card: TankCard, state: CardState, title: str, address: str, scale: float) -> None:
     side = 28.0
     x = sheet.w - sheet.r_margin - side
     sheet.code(address, x=x, y=9, side=side, alt=f"QR code of this tank card: {address}")
@@ -54,20 +71,24 @@ def _head(sheet: Sheet, card: TankCard, state: CardState, title: str, address: s
         sheet.words("✖ LAPSED: DO NOT MIX BY THIS CARD", size=20, bold=True, kind="H1", width=width)
         for reason in state.reasons:
             sheet.words(reason, size=10, bold=True, width=width)
-    sheet.words(title, size=15, bold=True, kind="H2" if state.lapsed else "H1", width=width)
+    kind = "H2" if state.lapsed else "H1"
+    sheet.words(title, size=15 * scale, bold=True, kind=kind, width=width)
     condition = f", only with: {card.condition}" if card.condition else ""
-    sheet.words(f"{say_word(card.word)}{condition}", size=13, bold=True, width=width)
+    was = "It was: " if state.lapsed else ""
+    sheet.words(f"{was}{say_word(card.word)}{condition}", size=13 * scale, bold=True, width=width)
     sheet.words(
         f"Signed by {card.signed_by} {card.signed_at:%Y-%m-%d} on jar test {card.test_number}. "
-        f"Good until {card.lapses_at:%Y-%m-%d}; scan the code to see whether it still holds.",
+        f"Good until {card.lapses_at:%Y-%m-%d} at most; scan the code to see whether it still holds.",
+        size=9.5 * scale,
         width=width,
     )
     sheet.set_y(max(sheet.get_y(), 9 + side))
 
 
-def _steps(sheet: Sheet, card: TankCard) -> None:
+def _steps(sheet: Sheet, card: TankCard, scale: float) -> None:
     sheet.heading(f"A full tank of {say_volume(card.tank_ml, us_first=True)}, in this order", keep=30)
-    sheet.words(f"Carrier in all: {say_volume(card.tank_carrier_ml, us_first=True)}.")
+    carrier = say_volume(card.tank_carrier_ml, us_first=True)
+    sheet.words(f"Carrier in all: {carrier}.", size=9.5 * scale)
     rows = []
     for n, (line, says) in enumerate(part_steps(card, card.tank_ml), start=1):
         if line is None:
@@ -75,10 +96,10 @@ def _steps(sheet: Sheet, card: TankCard) -> None:
         else:
             rows.append((str(n), " ".join((line.said, line.formulation)).strip(), says, line.rate))
     wide = sheet.epw
-    sheet.rows(("", "step", "full tank", "rate"), rows, (8, wide - 98, 50, 40), size=10)
+    sheet.rows(("", "step", "full tank", "rate"), rows, (8, wide - 98, 50, 40), size=10 * scale)
 
 
-def _parts(sheet: Sheet, card: TankCard) -> None:
+def _parts(sheet: Sheet, card: TankCard, scale: float) -> None:
     sheet.heading("A part tank", keep=24)
     columns = [part_amounts(card, share * card.tank_ml) for share in PARTS]
     heads = [
@@ -90,4 +111,4 @@ def _parts(sheet: Sheet, card: TankCard) -> None:
         for i, line in enumerate(card.lines)
     ]
     wide = sheet.epw
-    sheet.rows(heads, rows, (wide - 3 * 43, 43, 43, 43), size=8.5)
+    sheet.rows(heads, rows, (wide - 3 * 43, 43, 43, 43), size=8.5 * scale)

@@ -32,6 +32,7 @@ from jartest.records.photofiles import PhotoFiles
 from jartest.records.store import Store
 
 AT = datetime(2026, 3, 14, tzinfo=UTC)
+_IN_ONE_HOME = 10  # kills; what piles up in a home is checked whole each time
 Work = Callable[[Path, int], Iterator[str]]
 
 
@@ -163,7 +164,7 @@ def kill_once(home: Path, work: Work, start: int, chance: random.Random) -> list
     return said.split("\n")[:-1]
 
 
-def run(times: int, seed: int = 1) -> dict[str, tuple[int, int]]:
+def run(times: int, seed: int = 1) -> Iterator[tuple[str, int, int]]:
     """For each kind of work, how often it was killed and how many things were acknowledged."""
     chance = random.Random(seed)
     kinds: dict[str, tuple[Work, Callable[[Path, list[str]], None]]] = {
@@ -172,26 +173,33 @@ def run(times: int, seed: int = 1) -> dict[str, tuple[int, int]]:
         "backup": (backing_up, see_backups),
         "restore": (restoring, see_restored),
     }
-    counts = {}
     for name, (work, see) in kinds.items():
-        with tempfile.TemporaryDirectory() as folder:
-            home = Path(folder) / "home"
-            store, photos = open_home(home)
-            with store:
-                for n in range(1, 9):
-                    keep_test(store, photos, n)
-                back_up(store, photos, home / "good.zip", at=AT)
-            total = 0
-            for n in range(times):
-                done = kill_once(home, work, 1000 * (n + 1), chance)
-                see(home, done)
-                total += len(done)
-            counts[name] = times, total
-    return counts
+        total = 0
+        for start in range(0, times, _IN_ONE_HOME):
+            with tempfile.TemporaryDirectory() as folder:
+                home = new_home(Path(folder) / "home")
+                for n in range(start, min(times, start + _IN_ONE_HOME)):
+                    done = kill_once(home, work, 1000 * (n + 1), chance)
+                    see(home, done)
+                    total += len(done)
+        yield name, times, total
+
+
+def new_home(home: Path) -> Path:
+    """A home with a few tests and a backup of it."""
+    store, photos = open_home(home)
+    with store:
+        for n in range(1, 9):
+            keep_test(store, photos, n)
+        back_up(store, photos, home / "good.zip", at=AT)
+    return home
 
 
 if __name__ == "__main__":
     began = time.monotonic()
-    for kind, (kills, acknowledged) in run(int(sys.argv[1]) if len(sys.argv) > 1 else 200).items():
-        print(f"{kind}: killed {kills} times, {acknowledged} acknowledged, none lost, every check clean")
+    for kind, kills, acknowledged in run(int(sys.argv[1]) if len(sys.argv) > 1 else 200):
+        print(
+            f"{kind}: killed {kills} times, {acknowledged} acknowledged, none lost, every check clean",
+            flush=True,
+        )
     print(f"{time.monotonic() - began:.0f} s")
