@@ -13,6 +13,7 @@ from datetime import UTC, datetime, timedelta
 
 from jartest.errors import BadEntry, Conflict
 from jartest.history.before import Before
+from jartest.history.groups import group_by_shelf
 from jartest.history.next_jar import Jar
 from jartest.history.questions import Blame, History, mix_of, say_product
 from jartest.history.suspects import Prior
@@ -540,7 +541,8 @@ class Recorder:
     # --------------------------------------------------------------- history
     def history(self, *, samples: bool = False) -> History:
         """Questions over all signed tests; over the sample tests alone where asked."""
-        return History(self.store, samples=samples)
+        shelf = (entry.product for entry in self.store.shelf_products())
+        return History(self.store, samples=samples, group_of=group_by_shelf(shelf))
 
     def before_mixing(self, plan: TestPlan) -> Before:
         """What earlier tests say of a planned mixture."""
