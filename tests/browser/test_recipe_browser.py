@@ -267,7 +267,7 @@ def test_a_recipe_becomes_a_jar_a_card_and_a_lapsed_card(
     page.get_by_label("Find").fill("copper")
     page.keyboard.press("Enter")
     page.get_by_text("1 found.").wait_for()
-    page.get_by_role("button", name="Change").click()
+    page.get_by_role("button", name="Change", exact=True).click()
     page.get_by_label("Maker", exact=True).fill("Stonecrop (invented)")
     page.keyboard.press("Tab")
     page.get_by_role("button", name="Keep it").click()
