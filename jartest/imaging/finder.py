@@ -14,6 +14,7 @@ is in DEVELOPERS.md).
 from __future__ import annotations
 
 import itertools
+import json
 import math
 import threading
 from dataclasses import dataclass
@@ -39,8 +40,9 @@ _ROWS, _COLS = 256, 96
 _WORK = 1280  # longest side of the copy that the second look is cut from
 _PAD = 128
 _NEAR = 0.025  # of the column: how far from a line its odds still count as the same line
+_MANY = 3  # vessels looked at; a picture of more is answered with these
 
-FOUND = 0.5  # confidence from which a jar counts as found
+FOUND = 0.8  # confidence from which a jar counts as found: one in twenty-five left-out pictures without a jar passes it
 SURE = 0.5  # confidence under which a line is not given
 
 
@@ -88,6 +90,22 @@ class _Column:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Overview:
+    """What the first look says of each cell."""
+
+    classes: NDArray[np.float32]  # of the picture alone
+    odds: NDArray[np.float32]  # (64, 64, 7), of the letterboxed square
+    scale: Floats
+    shift: Floats
+
+    def at(self, points: Floats) -> Floats:
+        """(n, 7) odds at points of the work copy; outside the picture the nearest cell's."""
+        cell = ((points + 0.5) / self.scale + self.shift) / _CELL
+        i = np.clip(cell.astype(int), 0, _SIDE // _CELL - 1)
+        return np.asarray(self.odds[i[..., 1], i[..., 0]], float)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class _Crop:
     """The second look at one crop: odds over its rows and columns, and the map back to the photo."""
 
@@ -102,6 +120,19 @@ class _Crop:
     def point(self, col: float, row: float) -> Floats:
         out: Floats = self.back @ np.array([col, row, 1.0])
         return out
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Judged:
+    """One vessel after both looks: rows in `close` with their sigma, and how sure each thing is."""
+
+    column: _Column
+    wide: _Crop
+    close: _Crop
+    rows: tuple[float, float]  # surface, floor
+    sigmas: tuple[float, float]
+    jar: float
+    sure: tuple[float, float]
 
 
 _lock = threading.Lock()
@@ -155,20 +186,12 @@ def look(pixels: Pixels) -> Finding:
     if pixels.ndim != 3 or pixels.shape[2] != 3 or pixels.dtype != np.uint8:
         raise ValueError(f"the finder needs (H, W, 3) bytes, not {pixels.shape} of {pixels.dtype}")
     work, to_photo = _work_copy(pixels)
-    classes, columns = _first_look(work)
-    classes.setflags(write=False)
-    best: tuple[float, _Column, _Crop, _Crop] | None = None
-    count = 0
-    for c in columns:
-        wide = _second_look(work, c.floor, c.rim, c.half)
-        close = _closer(work, wide, c)
-        odds = c.score * (wide.jar + close.jar) / 2
-        count += odds >= FOUND
-        if best is None or odds > best[0]:
-            best = (odds, c, wide, close)
-    if best is None or best[0] < FOUND:
-        return Finding(classes=classes, jar_count=0, confidence=best[0] if best else 0.0, frame=None)
-    return _finding(best[0], best[2], best[3], classes, count, to_photo, pixels.shape[:2])
+    overview, columns = _first_look(work)
+    classes = overview.classes
+    seen = sorted((_judged(work, overview, c) for c in columns[:_MANY]), key=lambda x: -x.jar)
+    if not seen or seen[0].jar < FOUND:
+        return Finding(classes=classes, jar_count=0, confidence=seen[0].jar if seen else 0.0, frame=None)
+    return _finding(seen[0], classes, _count(seen), to_photo, pixels.shape[:2])
 
 
 def _work_copy(pixels: Pixels) -> tuple[Pixels, Floats]:
@@ -176,11 +199,13 @@ def _work_copy(pixels: Pixels) -> tuple[Pixels, Floats]:
     h, w = pixels.shape[:2]
     s = min(1.0, _WORK / max(h, w))
     size = (max(1, round(w * s)), max(1, round(h * s)))
-    small = pixels if s == 1.0 else np.asarray(cv2.resize(pixels, size, interpolation=cv2.INTER_AREA), np.uint8)
+    small = (
+        pixels if s == 1.0 else np.asarray(cv2.resize(pixels, size, interpolation=cv2.INTER_AREA), np.uint8)
+    )
     return small, np.array([w / size[0], h / size[1]])
 
 
-def _first_look(work: Pixels) -> tuple[NDArray[np.float32], list[_Column]]:
+def _first_look(work: Pixels) -> tuple[_Overview, list[_Column]]:
     h, w = work.shape[:2]
     s = _SIDE / max(h, w)
     nw, nh = max(1, round(w * s)), max(1, round(h * s))
@@ -188,8 +213,12 @@ def _first_look(work: Pixels) -> tuple[NDArray[np.float32], list[_Column]]:
     box = np.full((_SIDE, _SIDE, 3), _PAD, np.uint8)
     how = cv2.INTER_AREA if s < 1 else cv2.INTER_LINEAR
     box[y0 : y0 + nh, x0 : x0 + nw] = cv2.resize(work, (nw, nh), interpolation=how)
-    x = np.ascontiguousarray(box.transpose(2, 0, 1)[None].astype(np.float32) / 255)
-    out = _run("picture", x, ["maps"])[0][0].astype(float)
+    x = box.transpose(2, 0, 1).astype(np.float32) / 255
+    both = np.ascontiguousarray(np.stack([x, x[:, :, ::-1]]), np.float32)
+    straight, mirrored = _run("picture", both, ["maps"])[0].astype(float)
+    mirrored = mirrored[:, :, ::-1].copy()
+    mirrored[[8, 10, 12]] *= -1  # lengths along the columns
+    out = (straight + mirrored) / 2
     odds = _softmax(out[:7], 0).transpose(1, 2, 0).astype(np.float32)
     rows = slice(y0 // _CELL, -(-(y0 + nh) // _CELL))
     cols = slice(x0 // _CELL, -(-(x0 + nw) // _CELL))
@@ -198,7 +227,9 @@ def _first_look(work: Pixels) -> tuple[NDArray[np.float32], list[_Column]]:
     def back(p: Floats) -> Floats:
         return np.asarray((p - shift + 0.5) * scale - 0.5, float)
 
-    return np.ascontiguousarray(odds[rows, cols]), _columns(_sigmoid(out[7]), out[8:] * 64, back, float(scale.mean()))
+    seen = _Overview(classes=np.ascontiguousarray(odds[rows, cols]), odds=odds, scale=scale, shift=shift)
+    seen.classes.setflags(write=False)
+    return seen, _columns(_sigmoid(out[7]), out[8:] * 64, back, float(scale.mean()))
 
 
 def _columns(heat: Floats, lengths: Floats, back: Any, scale: float) -> list[_Column]:
@@ -218,7 +249,13 @@ def _columns(heat: Floats, lengths: Floats, back: Any, scale: float) -> list[_Co
         surface, floor, rim = (np.array(at[k : k + 2]) for k in (0, 2, 4))
         half = float((weight * lengths[6][part]).sum())
         found.append(
-            _Column(score=score, surface=back(surface), floor=back(floor), rim=back(rim), half=max(half, 2) * scale)
+            _Column(
+                score=score,
+                surface=back(surface),
+                floor=back(floor),
+                rim=back(rim),
+                half=max(half, 2) * scale,
+            )
         )
         middle, long = (surface + floor) / 2, max(float(np.linalg.norm(surface - floor)), 10.0)
         e = (surface - floor) / max(float(np.linalg.norm(surface - floor)), 1e-3)
@@ -247,7 +284,7 @@ def _second_look(work: Pixels, floor: Floats, top: Floats, half: float, above: f
     )  # fmt: skip
     crop = cv2.resize(crop, (_COLS, _ROWS), interpolation=cv2.INTER_AREA)
     x = crop.transpose(2, 0, 1).astype(np.float32) / 255
-    both = np.ascontiguousarray(np.stack([x, x[:, :, ::-1]]))
+    both = np.ascontiguousarray(np.stack([x, x[:, :, ::-1]]), np.float32)
     rows, cols, whole = (o.astype(float) for o in _run("crop", both, ["rows", "cols", "whole"]))
     walls = _softmax(cols, 2)
     return _Crop(
@@ -276,58 +313,151 @@ def _closer(work: Pixels, wide: _Crop, c: _Column) -> _Crop:
     """The second look again, close to the liquid that the first time showed."""
     mid = _centre(wide)
     surface, floor = wide.point(mid, _peak(wide.lines[0])), wide.point(mid, _peak(wide.lines[1]))
-    if floor[1] - surface[1] < 3 or max(wide.gone[0], wide.gone[1]) > 0.8:  # nothing to go by: as first proposed
+    if (
+        floor[1] - surface[1] < 3 or max(wide.gone[0], wide.gone[1]) > 0.8
+    ):  # nothing to go by: as first proposed
         surface, floor = c.surface, c.floor
     half = abs(_peak(wide.walls[1]) - _peak(wide.walls[0])) / 2 * float(np.linalg.norm(wide.back[:, 0]))
-    return _second_look(work, floor, floor + 1.35 * (surface - floor), half if half > 0.3 * c.half else c.half)
+    return _second_look(
+        work, floor, floor + 1.35 * (surface - floor), half if half > 0.3 * c.half else c.half
+    )
 
 
-def _line(kind: int, wide: _Crop, close: _Crop, column: float, mid: tuple[float, float]) -> tuple[float, float, float]:
-    """Row in `close`, its sigma in rows, and the confidence that it is right."""
+def _line(kind: int, wide: _Crop, close: _Crop, column: float) -> tuple[float, float, float]:
+    """Row in `close`, its sigma in rows, and the odds that both crops give to that place."""
     odds = close.lines[kind]
     row = _peak(odds)
     k = np.arange(_ROWS)
     near = np.abs(k - row) <= max(2.0, _NEAR * column)
     sigma = math.sqrt(float((odds[near] * (k[near] - row) ** 2).sum() / odds[near].sum()))
-    there = close.point(mid[1], row)
-    rows = np.stack([wide.point(mid[0], float(j)) for j in (0, _ROWS - 1)])
-    t = float((there - rows[0]) @ (rows[1] - rows[0]) / ((rows[1] - rows[0]) @ (rows[1] - rows[0]))) * (_ROWS - 1)
+    there = close.point(_centre(close), row)
+    ends = np.stack([wide.point(_centre(wide), float(j)) for j in (0, _ROWS - 1)])
+    along = ends[1] - ends[0]
+    t = float((there - ends[0]) @ along / (along @ along)) * (_ROWS - 1)
     ratio = float(np.linalg.norm(close.back[:, 1]) / np.linalg.norm(wide.back[:, 1]))
     same = np.abs(k - t) <= max(2.0, _NEAR * column * ratio + 1)
     held = (float(odds[near].sum()) + float(wide.lines[kind][same].sum())) / 2
     return row, sigma, held * (1 - (float(close.gone[kind]) + float(wide.gone[kind])) / 2)
 
 
-def _finding(
-    odds: float, wide: _Crop, close: _Crop, classes: NDArray[np.float32], count: int, to_photo: Floats,
-    shape: tuple[int, int],
-) -> Finding:  # fmt: skip
-    mid = (_centre(wide), _centre(close))
+def _logit(p: float) -> float:
+    p = min(max(p, 1e-3), 1 - 1e-3)
+    return math.log(p / (1 - p))
+
+
+def _signs(c: _Column, wide: _Crop, close: _Crop, lines: list[tuple[float, float, float]]) -> Floats:
+    """What speaks for or against a jar and its lines; the confidences are fitted on these."""
+    (rs, ss, surface), (rf, sf, floor) = lines
+    long = max(4.0, rf - rs)
+    walls = [
+        w[max(0, int(w.argmax()) - 2) : int(w.argmax()) + 3].sum() for x in (wide, close) for w in x.walls
+    ]
+    a, b = max(0, round(rs)), round(rf)
+    inside = close.kinds[1:5, a : b + 1].sum(0).mean() if b > a else 0.0
+    above = close.kinds[0, :a].mean() if a > 2 else 0.5
+    below = close.kinds[5, b + 1 :].mean() if b < _ROWS - 3 else 0.5
+    mid = _centre(close)
+    at = [close.point(mid, r) for r in (rs, rf)]
+    px = max(4.0, float(np.linalg.norm(at[1] - at[0])))
+    moved = [
+        min(1.0, float(np.linalg.norm(p - q)) / px) for p, q in zip(at, (c.surface, c.floor), strict=True)
+    ]
+    width = float(np.linalg.norm(close.back[:, 0])) * abs(_peak(close.walls[1]) - _peak(close.walls[0]))
+    wider = min(1.0, abs(math.log(max(width, 2.0) / (2 * c.half))))
+    return np.array(
+        [
+            _logit(c.score), _logit(wide.jar), _logit(close.jar), surface, floor, np.mean(walls), min(walls), inside,
+            above, below, *moved, wider, close.gone[0], close.gone[1], ss / long, sf / long, math.log(long),
+        ]
+    )  # fmt: skip
+
+
+@cache
+def _confidences() -> dict[str, Any]:
+    held: dict[str, Any] = json.loads((_WEIGHTS / "confidence.json").read_text())
+    return held
+
+
+def _confidence(what: str, signs: Floats) -> float:
+    w = _confidences()[what]
+    z = (signs - np.array(w["mean"])) / np.array(w["spread"])
+    return float(_sigmoid(w["bias"] + z @ np.array(w["weights"])))
+
+
+def _looked(
+    work: Pixels, seen: _Overview, c: _Column
+) -> tuple[_Crop, _Crop, list[tuple[float, float, float]], Floats]:
+    wide = _second_look(work, c.floor, c.rim, c.half)
+    close = _closer(work, wide, c)
     column = max(4.0, _peak(close.lines[1]) - _peak(close.lines[0]))
-    surface = _line(0, wide, close, column, mid)
-    floor = _line(1, wide, close, column, mid)
+    lines = [_line(k, wide, close, column) for k in (0, 1)]
+    return wide, close, lines, np.append(_signs(c, wide, close, lines), _surroundings(seen, close, lines))
+
+
+def _surroundings(seen: _Overview, close: _Crop, lines: list[tuple[float, float, float]]) -> Floats:
+    """The first look's odds of contents in the column, of glass over it, and of backdrop beside it."""
+    rows = np.linspace(lines[0][0], max(lines[1][0], lines[0][0] + 2), 9)
+    left, right = _peak(close.walls[0]), _peak(close.walls[1])
+    mid, half = (left + right) / 2, max(abs(right - left) / 2, 2)
+    ones = np.ones(9)
+
+    def odds(t: float, at: Floats) -> Floats:
+        return seen.at(np.stack([(mid + t * half) * ones, at, ones], 1) @ close.back.T)
+
+    inside = np.mean([odds(t, rows)[:, 2:].sum(1) for t in (-0.6, 0, 0.6)])
+    beside = [float(odds(t, rows)[:, 0].mean()) for t in (-1.5, 1.5)]
+    over = rows[0] - np.linspace(0.1, 0.4, 9) * (rows[-1] - rows[0])
+    return np.array([inside, max(beside), min(beside), odds(0, over)[:, 1:3].sum(1).mean()])
+
+
+def _judged(work: Pixels, seen: _Overview, c: _Column) -> _Judged:
+    wide, close, lines, signs = _looked(work, seen, c)
+    jar = _confidence("jar", signs)
+    return _Judged(
+        column=c, wide=wide, close=close, rows=(lines[0][0], lines[1][0]), sigmas=(lines[0][1], lines[1][1]), jar=jar,
+        sure=(_confidence("surface", signs), _confidence("floor", signs)),
+    )  # fmt: skip
+
+
+def _count(seen: list[_Judged]) -> int:
+    """How many different vessels: two looks that ended on the same one count once."""
+    middles: list[tuple[Floats, float]] = []
+    for x in seen:
+        if x.jar < FOUND:
+            continue
+        m = x.close.point(_centre(x.close), sum(x.rows) / 2)
+        if all(np.linalg.norm(m - other) > half for other, half in middles):
+            middles.append((m, x.column.half))
+    return len(middles)
+
+
+def _finding(
+    x: _Judged, classes: NDArray[np.float32], count: int, to_photo: Floats, shape: tuple[int, int]
+) -> Finding:
+    close, mid = x.close, _centre(x.close)
     row_px = float(np.linalg.norm(close.back[:, 1])) * float(to_photo[1])
 
     def row_of(row: float) -> float:
-        return float((close.point(mid[1], row)[1] + 0.5) * to_photo[1] - 0.5)
+        return float((close.point(mid, row)[1] + 0.5) * to_photo[1] - 0.5)
 
-    def given(line: tuple[float, float, float]) -> float:
-        y = row_of(line[0])
-        return y if line[2] >= SURE and 0 <= y <= shape[0] - 1 else math.nan
-
-    half_way = (surface[0] + floor[0]) / 2
-    sides = [float((close.point(_peak(w), half_way)[0] + 0.5) * to_photo[0] - 0.5) for w in close.walls]
+    rows = (row_of(x.rows[0]), row_of(x.rows[1]))
+    given = [
+        y if s >= SURE and 0 <= y <= shape[0] - 1 else math.nan for y, s in zip(rows, x.sure, strict=True)
+    ]
+    sides = [
+        float((close.point(_peak(w), sum(x.rows) / 2)[0] + 0.5) * to_photo[0] - 0.5) for w in close.walls
+    ]
     down = close.back[:, 1] * to_photo
     frame = Frame(
-        left_px=min(sides), right_px=max(sides), floor_px=given(floor), surface_px=given(surface),
-        tilt_deg=math.degrees(math.atan2(-down[0], down[1])), floor_sigma_px=floor[1] * row_px,
-        surface_sigma_px=surface[1] * row_px, confidence=odds,
+        left_px=min(sides), right_px=max(sides), floor_px=given[1], surface_px=given[0],
+        tilt_deg=math.degrees(math.atan2(-down[0], down[1])), floor_sigma_px=x.sigmas[1] * row_px,
+        surface_sigma_px=x.sigmas[0] * row_px, confidence=min(x.jar, *x.sure),
     )  # fmt: skip
     extra = [row_of(_peak(close.lines[k])) if close.gone[k] < 0.5 else math.nan for k in (2, 3)]
     return Finding(
-        classes=classes, jar_count=count, confidence=odds, frame=frame, surface_confidence=surface[2],
-        floor_confidence=floor[2], far_px=extra[0], foam_top_px=extra[1],
-        layers=_layers(close, surface[0], floor[0]), raw_rows=(row_of(surface[0]), row_of(floor[0])),
+        classes=classes, jar_count=count, confidence=x.jar, frame=frame, surface_confidence=x.sure[0],
+        floor_confidence=x.sure[1], far_px=extra[0], foam_top_px=extra[1], raw_rows=rows,
+        layers=_layers(close, *x.rows),
     )  # fmt: skip
 
 

@@ -30,7 +30,11 @@ def draw(i: int, *, width: int = 288, height: int = 384) -> tuple[NDArray[np.uin
     shot = looks(5_000_000 + i, 1, width=width, height=height)[0]
     jars = tuple((replace(j, yaw_deg=0.0, emboss="", handle=False), c, at) for j, c, at in shot.jars)
     shot = replace(shot, jars=jars, roll=0.0)
-    truth = {"view": scene.camera(shot), "vessels": [scene.record(*j) for j in jars], "jar_present": bool(jars)}
+    truth = {
+        "view": scene.camera(shot),
+        "vessels": [scene.record(*j) for j in jars],
+        "jar_present": bool(jars),
+    }
     known = Truth.from_json(truth)
     img = _room(rng, shot, known)
     order = sorted(range(len(jars)), key=lambda k: known.vessels[k].origin[2])
@@ -81,12 +85,16 @@ def _fingers(rng: Rng, img: Image, known: Truth) -> None:
     skin = np.array([0.62, 0.42, 0.32]) * rng.uniform(0.3, 1.3)
     y0 = rng.uniform(0.05, 0.9) * v.height_mm
     for k in range(int(rng.integers(2, 5))):
-        ring = known.view.project(v.ring(min(y0 + 17 * k, v.height_mm), np.array([side * 1.6, side * rng.uniform(0.2, 1)])))
+        ring = known.view.project(
+            v.ring(min(y0 + 17 * k, v.height_mm), np.array([side * 1.6, side * rng.uniform(0.2, 1)]))
+        )
         wide = max(3, int(np.linalg.norm(ring[0] - ring[1]) * rng.uniform(0.18, 0.3)))
         start = ring[0] + np.array([side * wide * 4, rng.normal(0, wide)])
         line = np.round(np.array([start, *ring])).astype(np.int32)
         for j, f in enumerate((1.0, 0.7, 0.35)):
-            cv2.polylines(img, [line], False, (skin * (0.6 + 0.25 * j)).tolist(), max(1, int(2 * wide * f)), cv2.LINE_AA)
+            cv2.polylines(
+                img, [line], False, (skin * (0.6 + 0.25 * j)).tolist(), max(1, int(2 * wide * f)), cv2.LINE_AA
+            )
 
 
 class _Drawing:
@@ -136,7 +144,7 @@ class _Drawing:
     def seen_through(self, liquid: bool) -> Image:
         """The backdrop bent by the vessel: nearly straight through air, mirrored and stretched through liquid."""
         rng = self.rng
-        h, w = self.img.shape[:2]
+        h = self.img.shape[0]
         t = self.t
         if liquid:
             f = rng.uniform(0.4, 2.5) * (-1 if rng.random() < 0.8 else 1)
@@ -144,8 +152,12 @@ class _Drawing:
         else:
             x = self.xc + self.hw * t * (1 + rng.uniform(-0.2, 0.1) * np.abs(t) ** 6)
         y = np.arange(h)[:, None] + rng.normal(0, 6) + 0 * t
-        seen = cv2.remap(self.img, x.astype(np.float32), y.astype(np.float32), cv2.INTER_LINEAR, None, cv2.BORDER_REFLECT)
-        return cv2.GaussianBlur(seen, (0, 0), rng.uniform(0.5, 2.5)).astype(np.float32) if liquid else seen
+        seen = cv2.remap(
+            self.img, x.astype(np.float32), y.astype(np.float32), cv2.INTER_LINEAR, None, cv2.BORDER_REFLECT
+        )
+        if liquid:
+            seen = cv2.GaussianBlur(seen, (0, 0), rng.uniform(0.5, 2.5))
+        return np.asarray(seen, np.float32)
 
     def paint(self, layers: tuple[scene.Layer, ...], shot: scene.Shot) -> None:
         rng, v = self.rng, self.v
@@ -176,8 +188,8 @@ class _Drawing:
             at = (int(cx + self.rng.normal(0, 0.6) * hw), int(rows[-1]))
             axes = (max(2, int(hw * self.rng.uniform(0.9, 2))), max(2, int(hw * self.rng.uniform(0.15, 0.5))))
             cv2.ellipse(dark, at, axes, 0, 0, 360, 1.0, -1)
-            dark = cv2.GaussianBlur(dark, (0, 0), max(1.0, hw * 0.12))
-            self.img *= 1 - self.rng.uniform(0.1, 0.7) * dark[..., None]
+            soft = np.asarray(cv2.GaussianBlur(dark, (0, 0), max(1.0, hw * 0.12)), np.float32)
+            self.img *= 1 - self.rng.uniform(0.1, 0.7) * soft[..., None]
 
     def _base(self, wet: Image) -> None:
         rng = self.rng
@@ -186,7 +198,13 @@ class _Drawing:
         self.blend(low, np.full(3, rng.uniform(0, 1.0)), rng.uniform(0, 0.7))
         for _ in range(int(rng.integers(1, 4))):
             where = rng.uniform(-self.v.floor_mm, 0)
-            self.line(where, self.h_near, np.full(3, rng.uniform(0, 1.1)), rng.uniform(0.1, 0.8), rng.uniform(0.5, 1.5))
+            self.line(
+                where,
+                self.h_near,
+                np.full(3, rng.uniform(0, 1.1)),
+                rng.uniform(0.1, 0.8),
+                rng.uniform(0.5, 1.5),
+            )
 
     def _shade(self) -> Array:
         k = self.rng.uniform(-0.7, 0.7)
@@ -207,8 +225,10 @@ class _Drawing:
             colour = colour * (1 - (x.mottle * (1 - n) * 0.75)[..., None])
             if x.kind == "foam":
                 dots = rng.random(self.t.shape).astype(np.float32)
-                dots = cv2.GaussianBlur(dots, (0, 0), rng.uniform(0.6, 2.5))
-                colour = colour * (1 + ((dots - dots.mean()) / (dots.std() + 1e-6) * rng.uniform(0.02, 0.2))[..., None])
+                dots = np.asarray(cv2.GaussianBlur(dots, (0, 0), rng.uniform(0.6, 2.5)), np.float32)
+                colour = colour * (
+                    1 + ((dots - dots.mean()) / (dots.std() + 1e-6) * rng.uniform(0.02, 0.2))[..., None]
+                )
             self.blend(mask, colour, rng.uniform(0.85, 1.0))
         else:
             reach = (2 * self.arc * self.hw * self.mm / 10)[..., None]  # cm through the liquid
@@ -219,7 +239,13 @@ class _Drawing:
             self.blend(mask, body * (1 - veil) + haze * veil, 1.0)
             self._specks(x, a, b)
         if a > 0 and rng.random() < 0.6:
-            self.line(a, self.h_near, np.full(3, rng.choice([0.05, 1.0])), rng.uniform(0.05, 0.5), rng.uniform(0.4, 1.2))
+            self.line(
+                a,
+                self.h_near,
+                np.full(3, rng.choice([0.05, 1.0])),
+                rng.uniform(0.05, 0.5),
+                rng.uniform(0.4, 1.2),
+            )
 
     def _specks(self, x: scene.Layer, a: float, b: float) -> None:
         rng, p = self.rng, self.part()
@@ -233,7 +259,9 @@ class _Drawing:
             r = r if k < x.flocs else rng.uniform(0.5, 2)
             c = (np.array([0.86, 0.83, 0.74]) * rng.uniform(0.3, 1.1)).tolist()
             axes = (max(1, round(r)), max(1, round(r * rng.uniform(0.6, 1))))
-            cv2.ellipse(p, (int(cols[j]), int(rows[j])), axes, 0, 0, 360, c, -1 if k < x.flocs else 1, cv2.LINE_AA)
+            cv2.ellipse(
+                p, (int(cols[j]), int(rows[j])), axes, 0, 0, 360, c, -1 if k < x.flocs else 1, cv2.LINE_AA
+            )
 
     def _face(self, x: scene.Layer, top: float) -> None:
         rng = self.rng
@@ -254,12 +282,18 @@ class _Drawing:
         edge = np.exp(-0.5 * ((np.abs(self.t) - 1) / rng.uniform(0.02, 0.09)) ** 2)
         wet = self.h_near < top
         for mask, strength in ((self.inside & wet, 0.7), (self.inside & ~wet, 1.0)):
-            self.blend(mask, np.full(3, rng.choice([0.02, 0.3, 0.9])), strength * rng.uniform(0.1, 0.9) * edge)
+            self.blend(
+                mask, np.full(3, rng.choice([0.02, 0.3, 0.9])), strength * rng.uniform(0.1, 0.9) * edge
+            )
         for _ in range(int(rng.integers(0, 5))):
             t0, s = rng.uniform(-0.95, 0.95), rng.uniform(0.01, 0.12)
             a, b = sorted(rng.uniform(-0.05, 1.05, 2) * v.height_mm)
             window = (self.h_near > a) & (self.h_near < b)
-            self.blend(self.inside & window, np.full(3, rng.uniform(0.7, 1.4)), rng.uniform(0.05, 0.7) * np.exp(-0.5 * ((self.t - t0) / s) ** 2))
+            self.blend(
+                self.inside & window,
+                np.full(3, rng.uniform(0.7, 1.4)),
+                rng.uniform(0.05, 0.7) * np.exp(-0.5 * ((self.t - t0) / s) ** 2),
+            )
         rim = np.full(3, rng.uniform(0.3, 1.2))
         high = v.height_mm - 0.8 * self.mm
         self.line(high, self.h_near, rim, rng.uniform(0.2, 0.9), rng.uniform(0.5, 1.4))
@@ -283,15 +317,17 @@ class _Drawing:
             b = a + rng.uniform(0.1, 0.35) * v.height_mm
             spot = self.inside & (self.t > t0) & (self.t < t0 + wide) & (self.h_near > a) & (self.h_near < b)
             self.blend(spot, (rng.random(3) * 0.3 + 0.6) * self._shade(), 0.97)
-            text = (np.sin(self.h_near * rng.uniform(0.5, 1.5)) > 0.3) & (textures.noise(rng, self.t.shape, 2, 20) > 0.4)
+            text = (np.sin(self.h_near * rng.uniform(0.5, 1.5)) > 0.3) & (
+                textures.noise(rng, self.t.shape, 2, 20) > 0.4
+            )
             self.blend(spot & text, np.full(3, rng.uniform(0, 0.3)), 0.8)
         if shot.lid:
             skirt = self.inside & (self.h_near > v.height_mm - rng.uniform(6, 22))
             self.blend(skirt, rng.random(3) * 0.8 * self._shade(), 0.97)
         if shot.straw and not shot.lid:
-            t0, lean = rng.uniform(-0.5, 0.5), rng.uniform(-0.4, 0.4)
-            at = t0 + lean * self.h_near / v.height_mm
+            foot, lean = rng.uniform(-0.5, 0.5), rng.uniform(-0.4, 0.4)
+            at = foot + lean * self.h_near / v.height_mm
             wet = self.h_near < top
             at = np.where(wet, at * rng.uniform(1.0, 1.8), at)
-            wide = np.where(wet, 1.4, 1.0) * rng.uniform(0.03, 0.12)
-            self.blend(self.inside & (np.abs(self.t - at) < wide) & (self.h_near > 0), rng.random(3), 0.95)
+            thick = np.where(wet, 1.4, 1.0) * rng.uniform(0.03, 0.12)
+            self.blend(self.inside & (np.abs(self.t - at) < thick) & (self.h_near > 0), rng.random(3), 0.95)

@@ -15,6 +15,7 @@ import cv2
 import numpy as np
 
 from jartest.imaging import finder
+from jartest.imaging.fit.calibrate import standing
 from jartest.imaging.fit.facts import held_out, read
 from jartest.imaging.fit.truth import Truth
 
@@ -26,14 +27,13 @@ def row(name: str, pixels: Any, truth: dict[str, Any]) -> dict[str, Any]:
     f = finder.look(pixels)
     known = Truth.from_json(truth)
     h, w = pixels.shape[:2]
-    out: dict[str, Any] = {"name": name, "confidence": f.confidence, "count": f.jar_count, "found": f.frame is not None}
-    full = []
-    for v in known.vessels:
-        if v.bands:
-            s, b = (known.view.project(v.ring(y, np.zeros(1)))[0] for y in (v.surface_mm, 0.0))
-            middle = (s + b) / 2
-            if 0 < middle[0] < w and 0 < middle[1] < h:
-                full.append((s, b))
+    out: dict[str, Any] = {
+        "name": name,
+        "confidence": f.confidence,
+        "count": f.jar_count,
+        "found": f.frame is not None,
+    }
+    full = standing(known, w, h)
     out["vessels"] = len(full)
     out["empty"] = any(not v.bands for v in known.vessels)
     if f.frame is None or not full:
@@ -46,7 +46,9 @@ def row(name: str, pixels: Any, truth: dict[str, Any]) -> dict[str, Any]:
         out[key] = abs(line - float(true[1])) / column * 100 if inside and not math.isnan(line) else None
         out[key + "_seen"] = bool(inside)
     out["surface_confidence"], out["floor_confidence"] = f.surface_confidence, f.floor_confidence
-    out["surface_raw"], out["floor_raw"] = ((f.raw_rows[i] - float((s, b)[i][1])) / column * 100 for i in range(2))
+    out["surface_raw"], out["floor_raw"] = (
+        (f.raw_rows[i] - float((s, b)[i][1])) / column * 100 for i in range(2)
+    )
     out["surface_sigma"] = f.frame.surface_sigma_px / column * 100
     out["floor_sigma"] = f.frame.floor_sigma_px / column * 100
     return out

@@ -22,7 +22,13 @@ def write(kind: str, net: Any, path: Path) -> None:
     shape = (1, 3, SIDE, SIDE) if kind == "picture" else (2, 3, CROP_ROWS, CROP_COLS)
     outputs = ["maps"] if kind == "picture" else ["rows", "cols", "whole"]
     torch.onnx.export(
-        net, (torch.rand(*shape),), str(path), input_names=["x"], output_names=outputs, opset_version=17, dynamo=False
+        net,
+        (torch.rand(*shape),),
+        str(path),
+        input_names=["x"],
+        output_names=outputs,
+        opset_version=17,
+        dynamo=False,
     )
     model = onnx.load(path)
     for t in list(model.graph.initializer):

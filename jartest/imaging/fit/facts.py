@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import json
 import zipfile
 from collections.abc import Iterator
@@ -57,7 +58,8 @@ def read(paths: list[Path]) -> Iterator[tuple[str, NDArray[np.uint8], dict[str, 
                 if n.endswith(".json"):
                     raw = np.frombuffer(z.read(n[:-4] + "webp"), np.uint8)
                     img = cv2.imdecode(raw, cv2.IMREAD_COLOR)
-                    yield n[:-5], np.asarray(img[..., ::-1], np.uint8), json.loads(z.read(n))
+                    if img is not None:
+                        yield n[:-5], np.asarray(img[..., ::-1], np.uint8), json.loads(z.read(n))
 
 
 def facts(name: str, image: NDArray[np.uint8], truth: dict[str, Any]) -> Facts:
@@ -102,7 +104,7 @@ def _points(view: View, v: Vessel) -> NDArray[np.float32]:
 def _hull(mask: NDArray[np.uint8], view: View, v: Vessel, heights: NDArray[Any], value: int) -> None:
     turn = np.linspace(-np.pi, np.pi, 49)
     rings = [view.project(v.ring(float(y), turn)) for y in heights]
-    for a, b in zip(rings[:-1], rings[1:], strict=True):
+    for a, b in itertools.pairwise(rings):
         hull = cv2.convexHull(np.concatenate([a, b]).clip(-4000, 4000).astype(np.float32))
         cv2.fillConvexPoly(mask, np.round(hull).astype(np.int32), value)
 

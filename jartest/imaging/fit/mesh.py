@@ -92,7 +92,16 @@ def lathe(
 def icosphere() -> tuple[Array, NDArray[Any]]:
     """A unit sphere of 162 points and 320 triangles."""
     g = (1 + 5**0.5) / 2
-    v = [(-1, g, 0), (1, g, 0), (-1, -g, 0), (1, -g, 0), (0, -1, g), (0, 1, g), (0, -1, -g), (0, 1, -g)]
+    v: list[tuple[float, float, float]] = [
+        (-1, g, 0),
+        (1, g, 0),
+        (-1, -g, 0),
+        (1, -g, 0),
+        (0, -1, g),
+        (0, 1, g),
+        (0, -1, -g),
+        (0, 1, -g),
+    ]
     v += [(g, 0, -1), (g, 0, 1), (-g, 0, -1), (-g, 0, 1)]
     points = [tuple(np.array(q) / np.hypot(1, g)) for q in v]
     f = [[0, 11, 5], [0, 5, 1], [0, 1, 7], [0, 7, 10], [0, 10, 11], [1, 5, 9], [5, 11, 4], [11, 10, 2]]

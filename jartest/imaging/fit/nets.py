@@ -22,7 +22,9 @@ ROW_CLASSES = ("glass", "foam", "floating", "liquid", "settled", "outside")
 def conv(i: int, o: int, k: int | tuple[int, int] = 3, stride: int = 1, groups: int = 1) -> Any:
     """Convolution, batch norm, ReLU."""
     pad = k // 2 if isinstance(k, int) else (k[0] // 2, k[1] // 2)
-    return nn.Sequential(nn.Conv2d(i, o, k, stride, pad, groups=groups, bias=False), nn.BatchNorm2d(o), nn.ReLU(True))
+    return nn.Sequential(
+        nn.Conv2d(i, o, k, stride, pad, groups=groups, bias=False), nn.BatchNorm2d(o), nn.ReLU(True)
+    )
 
 
 class Block(nn.Module):
@@ -93,7 +95,9 @@ class CropNet(nn.Module):
         self.s8 = _stage(40, 64, 2)
         self.s16 = _stage(64, 96, 3)  # 16 x 6
         self.u8, self.u4, self.u2 = _Up(96, 64, 64), _Up(64, 40, 40), _Up(40, 24, 24)
-        self.flat = nn.Sequential(nn.Conv2d(24, 48, (1, 12), (1, 12), bias=False), nn.BatchNorm2d(48), nn.ReLU(True))
+        self.flat = nn.Sequential(
+            nn.Conv2d(24, 48, (1, 12), (1, 12), bias=False), nn.BatchNorm2d(48), nn.ReLU(True)
+        )
         self.rows = nn.Sequential(conv(192, 64, 1), Block(64, (9, 1)), Block(64, (15, 1)), Block(64, (9, 1)))
         self.rows_out = nn.Conv2d(64, 22, 1)
         self.cols = nn.Sequential(conv(96, 32, 1), Block(32, (1, 9)), nn.Conv2d(32, 4, 1))

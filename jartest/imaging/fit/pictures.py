@@ -6,6 +6,7 @@ import argparse
 import json
 import time
 import zipfile
+
 import cv2
 
 from jartest.imaging.fit import scene

@@ -140,7 +140,9 @@ class _Builder:
         shape = {"type": "ply", "filename": str(path), "bsdf": bsdf, "to_world": self.move, **more}
         self.d[f"s{len(self.d):04d}"] = shape
 
-    def lathe(self, jar: Jar, r: Array, y: Array, bsdf: dict[str, Any], bump: Any = None, **more: Any) -> None:
+    def lathe(
+        self, jar: Jar, r: Array, y: Array, bsdf: dict[str, Any], bump: Any = None, **more: Any
+    ) -> None:
         p = self.path()
         mesh.lathe(p, r, y, power=jar.power, yaw_deg=jar.yaw_deg, bump=bump)
         self.add(p, bsdf, **more)
@@ -186,7 +188,9 @@ class _Builder:
             t = np.linspace(-1.25, 1.25, 40)
             r0 = float(outer[80])
             reach = float(self.rng.uniform(1.6, 3.0))
-            line = np.stack([r0 - 0.3 + reach * np.cos(t) * 1.2, jar.height * (0.5 + 0.3 * np.sin(t)), 0 * t], -1)
+            line = np.stack(
+                [r0 - 0.3 + reach * np.cos(t) * 1.2, jar.height * (0.5 + 0.3 * np.sin(t)), 0 * t], -1
+            )
             if self.rng.random() < 0.5:
                 line[:, 0] *= -1
             p = self.path()
@@ -211,7 +215,9 @@ class _Builder:
             biggest = int(self.rng.integers(4, 16))
             for _ in range(900):
                 at = (int(self.rng.integers(0, 900)), int(self.rng.integers(0, 300)))
-                cv2.circle(b, at, int(self.rng.integers(2, biggest)), float(self.rng.random()), 1, cv2.LINE_AA)
+                cv2.circle(
+                    b, at, int(self.rng.integers(2, biggest)), float(self.rng.random()), 1, cv2.LINE_AA
+                )
             col = col * (1 - 0.45 * b[..., None])
         return _diffuse(_bitmap(col.clip(0.01, 0.97)))
 
@@ -253,7 +259,9 @@ class _Builder:
         else:
             self.lathe(jar, r, y, paint)
         self.lathe(jar, np.linspace(max(r[-1], 0.01), 1e-3, 40), np.full(40, b), paint, bump)
-        self.lathe(jar, np.linspace(1e-3, max(r[0], 0.01), 16), np.full(16, a + (0.002 if lowest else 0)), paint)
+        self.lathe(
+            jar, np.linspace(1e-3, max(r[0], 0.01), 16), np.full(16, a + (0.002 if lowest else 0)), paint
+        )
 
     def _clear(
         self, jar: Jar, x: Layer, a: float, b: float, lowest: bool, above: Layer | None, above_solid: bool
@@ -263,7 +271,9 @@ class _Builder:
         r = jar.radius(y)
         self.lathe(jar, r, y, _glass(i0, jar.ior), interior=med)
         if lowest:
-            self.lathe(jar, np.linspace(1e-3, max(r[0], 0.01), 16), np.full(16, a), _glass(i0, jar.ior), interior=med)
+            self.lathe(
+                jar, np.linspace(1e-3, max(r[0], 0.01), 16), np.full(16, a), _glass(i0, jar.ior), interior=med
+            )
         top = np.linspace(r[-1], 1e-3, 40)
         if above is None:  # free surface, with a small meniscus
             men = float(self.rng.uniform(0.05, 0.2)) * np.exp(-(r[-1] - top) / 0.18)
@@ -314,16 +324,18 @@ class _Builder:
                     w = int(rng.integers(8, 60))
                     img[row : row + int(rng.integers(6, 24)), x0 : min(280, x0 + w)] = rng.uniform(0.02, 0.4)
                     x0 += w + 8
-            c, ya, wide = rng.uniform(-0.9, 0.9), rng.uniform(0.1, 0.6) * h, rng.uniform(0.2, 0.7)
-            yb = min(ya + rng.uniform(0.1, 0.35) * h, 0.97 * h)
-            self._patch(jar, ya, yb, c - wide, c + wide, _bitmap(img.clip(0, 1)))
+            c, low, wide = rng.uniform(-0.9, 0.9), rng.uniform(0.1, 0.6) * h, rng.uniform(0.2, 0.7)
+            high = min(low + rng.uniform(0.1, 0.35) * h, 0.97 * h)
+            self._patch(jar, low, high, c - wide, c + wide, _bitmap(img.clip(0, 1)))
         if shot.ticks:
             ink = _rgb(np.full(3, rng.choice([0.9, 0.05])) if rng.random() < 0.7 else rng.random(3))
             c, step = rng.uniform(-0.8, 0.6), rng.uniform(0.02, 0.09)
-            for i, y in enumerate(np.arange(0.1 * h, 0.92 * h, step * h)):
-                self._patch(jar, y - 0.03, y + 0.03, c, c + (0.36 if i % 2 == 0 else 0.2), ink)
+            for i, at in enumerate(np.arange(0.1 * h, 0.92 * h, step * h)):
+                self._patch(
+                    jar, float(at) - 0.03, float(at) + 0.03, c, c + (0.36 if i % 2 == 0 else 0.2), ink
+                )
         if shot.lid:
-            r = float(jar.radius(np.array(h))) + jar.wall + 0.12
+            over = float(jar.radius(np.array(h))) + jar.wall + 0.12
             metal = {"type": "twosided", "bsdf": {"type": "roughconductor", "alpha": 0.25}}
             face = metal if shot.lid == "metal" else _diffuse(_rgb(rng.random(3) * 0.85 + 0.03))
             if shot.lid == "cork":
@@ -333,16 +345,15 @@ class _Builder:
                 self.lathe(jar, rr, yy, face)
             else:
                 skirt = float(rng.uniform(0.5, 2.2))
-                self.lathe(jar, np.full(8, r), np.linspace(h - skirt, h + 0.15, 8), face)
-                self.lathe(jar, np.linspace(r, 1e-3, 16), np.full(16, h + 0.15), face)
+                self.lathe(jar, np.full(8, over), np.linspace(h - skirt, h + 0.15, 8), face)
+                self.lathe(jar, np.linspace(over, 1e-3, 16), np.full(16, h + 0.15), face)
         if shot.straw and not shot.lid:
-            r = float(jar.radius(np.array(0.3 * h)))
-            lean = rng.uniform(-0.5, 0.5, 2) * r
+            lean = rng.uniform(-0.5, 0.5, 2) * float(jar.radius(np.array(0.3 * h)))
             foot = np.array([-lean[0], 0.15, -lean[1]])
             head = np.array([lean[0], h * rng.uniform(0.9, 1.4), lean[1]])
             p = self.path()
-            n = np.linspace(0, 1, 20)[:, None]
-            mesh.tube(p, foot * (1 - n) + head * n, np.full(20, float(rng.uniform(0.1, 0.4))))
+            part = np.linspace(0, 1, 20)[:, None]
+            mesh.tube(p, foot * (1 - part) + head * part, np.full(20, float(rng.uniform(0.1, 0.4))))
             self.add(p, _diffuse(_rgb(rng.random(3) * 0.9)))
 
     def _patch(self, jar: Jar, ya: float, yb: float, t0: float, t1: float, refl: dict[str, Any]) -> None:
@@ -385,7 +396,9 @@ class _Builder:
         span = float(np.exp(rng.uniform(np.log(0.35), np.log(1.1))))
         self.d["wallplane"] = {
             "type": "rectangle",
-            "to_world": t().translate([0, 18, -float(rng.uniform(6, 26))]).scale([48 * max(span, 0.9), 34, 1]),
+            "to_world": t()
+            .translate([0, 18, -float(rng.uniform(6, 26))])
+            .scale([48 * max(span, 0.9), 34, 1]),
             "bsdf": _diffuse(_bitmap(img[::-1])),
         }
         deep = float(rng.choice([48, 48, rng.uniform(size, 16)]))
@@ -398,7 +411,7 @@ class _Builder:
         # one of each kind, far behind the camera: every scene then compiles to the same kernels
         away = t().translate([0, -900, 900])
         media = {"type": "homogeneous", "sigma_t": 0.1, "albedo": 0.5, "phase": {"type": "hg", "g": 0.6}}
-        faces = [
+        faces: list[dict[str, Any]] = [
             {"type": "plastic"}, {"type": "twosided", "bsdf": {"type": "roughconductor", "alpha": 0.25}},
             {"type": "null"}, _glass(1.4, 1.1), _diffuse(_rgb([0.5, 0.5, 0.5])), _diffuse(_bitmap(np.ones((2, 2, 3)))),
         ]  # fmt: skip
@@ -410,14 +423,22 @@ class _Builder:
     def _object(self, k: int, size: float, low: float, jar: bool) -> None:
         rng, t = self.rng, mi.ScalarTransform4f
         side = -1 if rng.random() < 0.5 else 1
-        x = side * float(rng.uniform(size * 1.5 + 1.5, size * 1.2 + 14)) if jar else float(rng.uniform(-11, 11))
+        x = (
+            side * float(rng.uniform(size * 1.5 + 1.5, size * 1.2 + 14))
+            if jar
+            else float(rng.uniform(-11, 11))
+        )
         z, h, w = float(rng.uniform(-9, 2)), float(rng.uniform(2, 16)), float(rng.uniform(0.6, 4))
         kind = int(rng.integers(5))
         colour = _rgb(rng.random(3) * 0.75 + 0.03)
         face = {"type": "plastic", "diffuse_reflectance": colour} if rng.random() < 0.4 else _diffuse(colour)
         if kind == 0:
             move = t().translate([x, low + h / 2, z]).rotate([0, 1, 0], float(rng.uniform(0, 90)))
-            self.d[f"obj{k}"] = {"type": "cube", "bsdf": face, "to_world": move.scale([w / 1.5, h / 2, w / 2])}
+            self.d[f"obj{k}"] = {
+                "type": "cube",
+                "bsdf": face,
+                "to_world": move.scale([w / 1.5, h / 2, w / 2]),
+            }
         elif kind == 1:
             self.d[f"obj{k}"] = {"type": "sphere", "bsdf": face, "center": [x, low + w, z], "radius": w}
         else:  # a can, cup or vase, plain, of metal, or with painted bands
@@ -437,7 +458,9 @@ class _Builder:
             keep = self.move
             self.move = t().translate([x, 0, z])
             p = self.path()
-            mesh.lathe(p, np.maximum(rr, 1e-3), yy, power=float(rng.choice([2, 2, 5])), yaw_deg=45 * rng.random())
+            mesh.lathe(
+                p, np.maximum(rr, 1e-3), yy, power=float(rng.choice([2, 2, 5])), yaw_deg=45 * rng.random()
+            )
             self.add(p, face)
             self.move = keep
 
@@ -553,7 +576,11 @@ def develop(img: Array, rng: Rng, exposure: float, wb: tuple[float, ...]) -> NDA
 def _repaint(params: Any, rng: Rng, shot: Shot) -> None:
     """Other room, light and colours for a scene that is already built: spares compiling it again."""
     for key in ("wallplane", "bench"):
-        img = textures.backdrop(rng, shot.backdrop)[::-1] if key == "wallplane" else textures.bench(rng, shot.bench)
+        img = (
+            textures.backdrop(rng, shot.backdrop)[::-1]
+            if key == "wallplane"
+            else textures.bench(rng, shot.bench)
+        )
         params[f"{key}.bsdf.brdf_0.reflectance.data"] = mi.TensorXf(np.ascontiguousarray(img, np.float32))
     sky = _sky_image(rng, shot.light)
     params["sky.data"] = mi.TensorXf(np.pad(sky, ((0, 0), (1, 1), (0, 0)), mode="wrap").astype(np.float32))
@@ -604,6 +631,12 @@ def shoot(shots: tuple[Shot, ...]) -> list[tuple[NDArray[np.uint8], dict[str, An
                 params["sensor.x_fov"] = float(2 * np.degrees(np.arctan(wide)))
                 _repaint(params, rng, s)
             img = np.array(mi.render(scene, spp=s.spp, seed=(s.seed + k) % (1 << 30)))
-            truth = {"view": view, "vessels": vessels, "jar_present": bool(vessels), "seed": s.seed, "look": k}
+            truth = {
+                "view": view,
+                "vessels": vessels,
+                "jar_present": bool(vessels),
+                "seed": s.seed,
+                "look": k,
+            }
             out.append((develop(img, rng, **s.develop), truth))
     return out

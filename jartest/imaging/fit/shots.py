@@ -61,7 +61,11 @@ def _jar(rng: Rng) -> Jar:
         more |= {"handle": True}
     else:
         name, h = "beaker", u(7, 14)
-        r = u(2.6, 4.6) * (1 + 0.08 * np.clip((t - 0.94) / 0.06, 0, 1)) * (1 - 0.1 * np.clip(1 - t * 12, 0, 1) ** 2)
+        r = (
+            u(2.6, 4.6)
+            * (1 + 0.08 * np.clip((t - 0.94) / 0.06, 0, 1))
+            * (1 - 0.1 * np.clip(1 - t * 12, 0, 1) ** 2)
+        )
         more |= {"wall": u(0.1, 0.2), "floor": u(0.1, 0.3)}
     if rng.random() < 0.14 and k != 9:
         more["emboss"] = str(rng.choice(["ribs", "diamonds", "rings", "letters"]))
@@ -94,7 +98,13 @@ def _body(rng: Rng, h: float) -> Layer:
     strings = int(rng.integers(3, 25)) if rng.random() < 0.06 else 0
     size = float(rng.uniform(0.8, 5))
     return Layer(
-        kind="turbid", height=h, colour=_tint(rng), density=density, flocs=flocs, floc_mm=size, strings=strings
+        kind="turbid",
+        height=h,
+        colour=_tint(rng),
+        density=density,
+        flocs=flocs,
+        floc_mm=size,
+        strings=strings,
     )
 
 
@@ -129,7 +139,11 @@ def _contents(rng: Rng, depth: float) -> Contents:
     elif kind == "foam":
         white = tuple(float(v) for v in np.array([0.93, 0.92, 0.88]) * rng.uniform(0.6, 1.03))
         rag = float(rng.choice([0.03, 0.12, 0.2]))
-        out.append(Layer(kind=kind, height=top * depth, colour=white, mottle=float(rng.uniform(0.05, 0.4)), ragged=rag))
+        out.append(
+            Layer(
+                kind=kind, height=top * depth, colour=white, mottle=float(rng.uniform(0.05, 0.4)), ragged=rag
+            )
+        )
         if rng.random() < 0.12:  # foam over a floating layer
             out.insert(-1, Layer(kind="cream", height=0.06 * depth, colour=_solid(rng), mottle=0.15))
     total = sum(x.height for x in out)

@@ -16,7 +16,18 @@ Rng = np.random.Generator
 
 # Of scikit-image's own pictures only these are ever shown in fitting; all others stay unseen for the check
 # that a picture without a jar is told as such.
-FITTED_PHOTOS = ("brick", "grass", "gravel", "coffee", "rocket", "camera", "text", "colorwheel", "retina", "coins")
+FITTED_PHOTOS = (
+    "brick",
+    "grass",
+    "gravel",
+    "coffee",
+    "rocket",
+    "camera",
+    "text",
+    "colorwheel",
+    "retina",
+    "coins",
+)
 
 BACKDROPS = (
     "card", "grey", "dark", "wall", "board", "clutter", "outdoor", "stripes", "checks", "bricks", "tiles",
@@ -149,7 +160,9 @@ def _outdoor(rng: Rng, shape: tuple[int, int]) -> Image:
     img = np.empty((h, w, 3), np.float32)
     img[:] = np.array([0.08, 0.16, 0.05]) + g * np.array([0.18, 0.28, 0.1])
     lawn = int(h * rng.uniform(0.35, 0.6))
-    img[lawn:] = (np.array([0.16, 0.26, 0.08]) + g[lawn:] * np.array([0.12, 0.18, 0.06])) * rng.uniform(0.6, 1.4)
+    img[lawn:] = (np.array([0.16, 0.26, 0.08]) + g[lawn:] * np.array([0.12, 0.18, 0.06])) * rng.uniform(
+        0.6, 1.4
+    )
     img[: int(h * rng.uniform(0, 0.3))] = [0.75, 0.85, 0.95]
     return img
 
@@ -160,7 +173,9 @@ def _blobs(rng: Rng, shape: tuple[int, int]) -> Image:
     for _ in range(int(rng.integers(10, 60))):
         centre = (int(rng.integers(shape[1])), int(rng.integers(shape[0])))
         axes = (int(rng.integers(5, 140)), int(rng.integers(5, 140)))
-        cv2.ellipse(img, centre, axes, float(rng.uniform(0, 180)), 0, 360, _colour(rng).tolist(), -1, cv2.LINE_AA)
+        cv2.ellipse(
+            img, centre, axes, float(rng.uniform(0, 180)), 0, 360, _colour(rng).tolist(), -1, cv2.LINE_AA
+        )
     if rng.random() < 0.7:  # out of focus
         img = cv2.GaussianBlur(img, (0, 0), float(rng.uniform(2, 14))).astype(np.float32)
     return img
@@ -213,8 +228,8 @@ def bench(rng: Rng, kind: str, shape: tuple[int, int] = (800, 800)) -> Image:
         return photo(rng, shape)
     if kind in ("wood", "planks"):
         n = cv2.resize(noise(rng, (h, 60), 5, 6), (w, h))
-        base = np.array([0.42, 0.28, 0.16]) * rng.uniform(0.5, 1.6)
-        img = base * (0.6 + 0.7 * n[..., None]) + 0.06 * (noise(rng, shape, 6, 20, 0.8)[..., None] - 0.5)
+        brown = np.array([0.42, 0.28, 0.16]) * rng.uniform(0.5, 1.6)
+        img = brown * (0.6 + 0.7 * n[..., None]) + 0.06 * (noise(rng, shape, 6, 20, 0.8)[..., None] - 0.5)
         if kind == "planks":
             img[:, :: int(rng.integers(60, 160))] *= 0.3
         return img.clip(0.02, 0.9).astype(np.float32)

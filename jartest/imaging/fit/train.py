@@ -92,7 +92,9 @@ def warp(d: Data, idx: Tensor, m: Tensor, h: int, w: int) -> tuple[Tensor, Tenso
     img = d.t["image"][idx].float() / 255
     img = tf.grid_sample(img, grid, mode="bilinear", padding_mode="border", align_corners=False)
     img = torch.where(ok, img, torch.full_like(img, PAD))
-    mask = tf.grid_sample(d.t["mask"][idx][:, None].float(), grid[:, ::k, ::k], mode="nearest", align_corners=False)
+    mask = tf.grid_sample(
+        d.t["mask"][idx][:, None].float(), grid[:, ::k, ::k], mode="nearest", align_corners=False
+    )
     return tf.avg_pool2d(img, k), mask[:, 0].round().long()
 
 
@@ -121,7 +123,9 @@ def spoil(x: Tensor, g: Tensor) -> Tensor:
         colour = torch.rand(n, 3, 1, 1, generator=g, device=dev)
         x = torch.where(some(0.12), x * (1 - inside) + colour * inside, x)
     for _ in range(2):  # glare
-        glow = torch.exp(-(((xx - u(0, w)) / (u(0.01, 0.2) * w)) ** 2) - ((yy - u(0, h)) / (u(0.03, 0.5) * h)) ** 2)
+        glow = torch.exp(
+            -(((xx - u(0, w)) / (u(0.01, 0.2) * w)) ** 2) - ((yy - u(0, h)) / (u(0.03, 0.5) * h)) ** 2
+        )
         x = torch.where(some(0.15), x + u(0.1, 0.9) * glow * (1.1 - x), x)
     slope = torch.sin(u(0, 6.3)) * (xx / w - 0.5) + torch.cos(u(0, 6.3)) * (yy / h - 0.5)
     x = x * (1 + u(0, 0.5) * slope)
@@ -139,7 +143,11 @@ def spoil(x: Tensor, g: Tensor) -> Tensor:
     x = torch.where(some(0.25), x + u(0.2, 1.0) * (x - mild), x)  # sharpened
     fine = torch.randn(x.shape, generator=g, device=dev)
     coarse = tf.interpolate(torch.randn(n, 3, h // 2, w // 2, generator=g, device=dev), (h, w))
-    x = x + torch.where(some(0.7), u(0, 0.05), u(0, 0.002)) * fine + torch.where(some(0.2), u(0, 0.04), 0 * gain[:, :1]) * coarse
+    x = (
+        x
+        + torch.where(some(0.7), u(0, 0.05), u(0, 0.002)) * fine
+        + torch.where(some(0.2), u(0, 0.04), 0 * gain[:, :1]) * coarse
+    )
     return x.clamp(0, 1)
 
 
@@ -191,7 +199,9 @@ def picture_targets(d: Data, idx: Tensor, m: Tensor) -> dict[str, Tensor]:
     e = axis / axis.norm(dim=-1, keepdim=True).clamp(min=1e-3)
     rel = c[None, None] - ((surf + floor) / 2)[:, :, None, None]
     along = (rel * e[:, :, None, None]).sum(-1) / long[:, :, None, None]
-    across = (rel[..., 0] * e[:, :, None, None, 1] - rel[..., 1] * e[:, :, None, None, 0]) / half.clamp(min=4)[:, :, None, None]
+    across = (rel[..., 0] * e[:, :, None, None, 1] - rel[..., 1] * e[:, :, None, None, 0]) / half.clamp(
+        min=4
+    )[:, :, None, None]
     heat = torch.exp(-0.5 * (along / 0.22) ** 2 - 0.5 * (across / 0.4) ** 2)
     middle = (surf + floor) / 2
     seen = (middle > 0).all(-1) & (middle < SIDE).all(-1) & (half > 3)
@@ -201,7 +211,11 @@ def picture_targets(d: Data, idx: Tensor, m: Tensor) -> dict[str, Tensor]:
     seen &= (mid_src > 0).all(-1) & (mid_src < size).all(-1)
     heat = torch.where(seen[:, :, None, None], heat, torch.zeros_like(heat)).nan_to_num(0.0)
     best, which = heat.max(1)
-    pick = lambda v: v.gather(1, which.reshape(len(idx), -1, *[1] * (v.dim() - 2)).expand(-1, -1, *v.shape[2:])).reshape(len(idx), *which.shape[1:], *v.shape[2:])  # noqa: E731, E501
+
+    def pick(v: Tensor) -> Tensor:  # of the vessel that each cell belongs to
+        cells = which.reshape(len(idx), -1, *[1] * (v.dim() - 2)).expand(-1, -1, *v.shape[2:])
+        return v.gather(1, cells).reshape(len(idx), *which.shape[1:], *v.shape[2:])
+
     lengths = torch.cat([(pick(q) - c) / 64 for q in (surf, floor, rim)] + [(pick(half) / 64)[..., None]], -1)
     scale = pick(long + 2 * half) / 64
     return {"heat": best, "lengths": lengths.nan_to_num(0.0), "scale": scale.nan_to_num(1.0).clamp(min=0.2)}
@@ -262,9 +276,19 @@ def crop_maps(d: Data, idx: Tensor, which: Tensor, g: Tensor, jitter: float) -> 
     u = torch.rand(n, generator=g, device=d.device)
     close = floor + col * (1 + uniform(g, n, 0.15, 0.6)[:, None])
     whole = rim
-    top = torch.where((u < 0.45)[:, None], close, torch.where((u < 0.8)[:, None], whole, close + (whole - close) * torch.rand(n, 1, generator=g, device=d.device)))
+    top = torch.where(
+        (u < 0.45)[:, None],
+        close,
+        torch.where(
+            (u < 0.8)[:, None],
+            whole,
+            close + (whole - close) * torch.rand(n, 1, generator=g, device=d.device),
+        ),
+    )
     size = d.t["size"][idx]
-    inside = torch.minimum(((top[:, 1] - floor[:, 1]).abs() + 1e-3), floor[:, 1].clamp(min=8) + 12) / ((top[:, 1] - floor[:, 1]).abs() + 1e-3)
+    inside = torch.minimum(((top[:, 1] - floor[:, 1]).abs() + 1e-3), floor[:, 1].clamp(min=8) + 12) / (
+        (top[:, 1] - floor[:, 1]).abs() + 1e-3
+    )
     top = floor + (top - floor) * inside.clamp(max=1)[:, None]
     axis = top - floor
     length = axis.norm(dim=1).clamp(min=8)
@@ -325,7 +349,9 @@ def crop_targets(d: Data, idx: Tensor, which: Tensor, m: Tensor, is_jar: Tensor)
     cols = torch.stack([p[:, 3, 0], p[:, 4, 0]], 1)
     cols = torch.stack([cols.min(1).values, cols.max(1).values], 1)
     side = torch.stack([src[:, 3], src[:, 4]], 1)
-    cols_seen = (cols > 0) & (cols < CROP_COLS - 1) & (side > 0).all(-1) & (side < size).all(-1) & is_jar[:, None]
+    cols_seen = (
+        (cols > 0) & (cols < CROP_COLS - 1) & (side > 0).all(-1) & (side < size).all(-1) & is_jar[:, None]
+    )
     return {
         "rows": rows.nan_to_num(0.0), "seen": seen, "cls": cls, "edge": edge.nan_to_num(0.0), "cols": cols.nan_to_num(0.0),
         "cols_seen": cols_seen, "jar": is_jar,
@@ -345,7 +371,9 @@ def crop_loss(out: tuple[Tensor, Tensor, Tensor], t: dict[str, Tensor]) -> Tenso
     w = torch.tensor([1.5, 1.5, 0.4, 0.6], device=rows.device)
     lines = sum(w[i] * _peaks(rows[:, i], t["rows"][:, i], t["seen"][:, i], 0.9) for i in range(4))
     jar = t["jar"].float()
-    ce = (tf.cross_entropy(rows[:, 4:10], t["cls"], reduction="none").mean(1) * jar).sum() / jar.sum().clamp(min=1)
+    ce = (tf.cross_entropy(rows[:, 4:10], t["cls"], reduction="none").mean(1) * jar).sum() / jar.sum().clamp(
+        min=1
+    )
     z, y = rows[:, 10], t["edge"]
     focal = tf.binary_cross_entropy_with_logits(z, y, reduction="none") * (z.sigmoid() - y).abs() ** 1.5
     focal = (focal.sum(1) * jar).sum() / jar.sum().clamp(min=1)
@@ -399,7 +427,9 @@ def step(kind: str, net: Any, d: Data, batch: int, g: Tensor) -> Tensor:
     """The loss of one batch."""
     none = int(batch * 0.22) if len(d.fit_none) else 0
     pick = lambda pool, n: pool[torch.randint(len(pool), (n,), generator=g, device=d.device)]  # noqa: E731
-    idx = torch.cat([pick(d.fit_jar, batch - none), pick(d.fit_none, none)]) if none else pick(d.fit_jar, batch)
+    idx = (
+        torch.cat([pick(d.fit_jar, batch - none), pick(d.fit_none, none)]) if none else pick(d.fit_jar, batch)
+    )
     if kind == "picture":
         m = picture_maps(d, idx, g)
         t = picture_targets(d, idx, m)
@@ -413,7 +443,10 @@ def step(kind: str, net: Any, d: Data, batch: int, g: Tensor) -> Tensor:
     m = crop_maps(d, idx, which, g, 1.0)
     jar = in_sight(d, idx, which)
     lost = torch.rand(batch, generator=g, device=d.device) < 0.05  # beside the jar
-    shift = m[:, :, 0] * (CROP_COLS * torch.where(torch.rand(batch, generator=g, device=d.device) < 0.5, -0.9, 0.9))[:, None]
+    shift = (
+        m[:, :, 0]
+        * (CROP_COLS * torch.where(torch.rand(batch, generator=g, device=d.device) < 0.5, -0.9, 0.9))[:, None]
+    )
     m = torch.cat([m[:, :, :2], (m[:, :, 2] + lost[:, None] * shift)[:, :, None]], 2)
     jar &= ~lost
     if none:
@@ -457,11 +490,22 @@ def fit(kind: str, d: Data, a: argparse.Namespace, more: Any = None) -> Any:
             total = float(loss.detach())
         if spent - told > a.every:
             told = spent
-            print(json.dumps({"s": round(spent), "steps": n, "loss": round(total, 3), "pictures": d.n} | check(kind, mean, d, a)), flush=True)
+            print(
+                json.dumps(
+                    {"s": round(spent), "steps": n, "loss": round(total, 3), "pictures": d.n}
+                    | check(kind, mean, d, a)
+                ),
+                flush=True,
+            )
             torch.save(mean.state_dict(), a.out)
             if more is not None:
                 more(d)
-    print(json.dumps({"s": round(time.monotonic() - start), "steps": n, "pictures": d.n} | check(kind, mean, d, a)), flush=True)
+    print(
+        json.dumps(
+            {"s": round(time.monotonic() - start), "steps": n, "pictures": d.n} | check(kind, mean, d, a)
+        ),
+        flush=True,
+    )
     return mean
 
 

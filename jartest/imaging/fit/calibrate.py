@@ -1,0 +1,153 @@
+"""Fit how sure the finder is, on left-out vessels:  python -m jartest.imaging.fit.calibrate OUT.json --data PATH ... --drawn N.
+
+Right is: for the jar, that a vessel with contents stands where it was proposed; for a line, that it lies
+within 3 % of the column.  The table printed is five-fold: each set of vessels is judged by a fit that has
+not seen it.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from jartest.imaging import finder
+from jartest.imaging.fit.drawn import draw
+from jartest.imaging.fit.facts import held_out, read
+from jartest.imaging.fit.textures import BACKDROPS, backdrop
+from jartest.imaging.fit.truth import Truth
+
+__all__ = ["main"]
+
+Array = NDArray[Any]
+_RIGHT = 0.03  # of the column
+_PULL = 3.0  # ridge on the standardised weights
+
+
+def standing(known: Truth, w: int, h: int) -> list[tuple[Array, Array]]:
+    """Surface and floor of each vessel with contents whose column is in the picture."""
+    out = []
+    for v in known.vessels:
+        s, b = (known.view.project(v.ring(y, np.zeros(1)))[0] for y in (v.surface_mm, 0.0))
+        middle = (s + b) / 2
+        if v.bands and 0 < middle[0] < w and 0 < middle[1] < h:
+            out.append((s, b))
+    return out
+
+
+def judge(name: str, pixels: Any, known: Truth | None) -> list[dict[str, Any]]:
+    """Signs and truth of every proposal in one picture."""
+    work, _ = finder._work_copy(pixels)
+    seen, columns = finder._first_look(work)
+    h, w = pixels.shape[:2]
+    full = standing(known, w, h) if known else []
+    rows: list[dict[str, Any]] = []
+    if known and known.vessels and not full:
+        return []
+    for k, c in enumerate(columns[: finder._MANY]):
+        _, close, lines, signs = finder._looked(work, seen, c)
+        mid = finder._centre(close)
+        at = [close.point(mid, line[0]) for line in lines]
+        m = (at[0] + at[1]) / 2
+        row: dict[str, Any] = {"set": name.split("-")[0], "name": name, "k": k, "signs": signs, "jar": False}
+        for s, b in full:
+            long = max(float(np.linalg.norm(b - s)), 2.0)
+            if abs(m[0] - (s + b)[0] / 2) < 0.7 * c.half + 3 and abs(m[1] - (s + b)[1] / 2) < 0.8 * long + 5:
+                row["jar"] = True
+                for key, p, q in (("surface", at[0], s), ("floor", at[1], b)):
+                    row[key] = bool(abs(p[1] - q[1]) < _RIGHT * long and 0 <= q[1] < h)
+        row["full"] = len(full)
+        rows.append(row)
+    return rows or [{"set": name.split("-")[0], "name": name, "k": -1, "full": len(full)}]
+
+
+def logistic(x: Array, y: Array) -> dict[str, Any]:
+    """Ridge logistic regression by Newton's method on standardised signs."""
+    mean, spread = x.mean(0), x.std(0) + 1e-6
+    z = np.c_[np.ones(len(x)), (x - mean) / spread]
+    w, pull = np.zeros(z.shape[1]), np.r_[1e-6, np.full(x.shape[1], _PULL)]
+    for _ in range(50):
+        p = 1 / (1 + np.exp(-z @ w))
+        w -= np.linalg.solve((z * (p * (1 - p))[:, None]).T @ z + np.diag(pull), z.T @ (p - y) + pull * w)
+    return {"bias": float(w[0]), "weights": w[1:].tolist(), "mean": mean.tolist(), "spread": spread.tolist()}
+
+
+def odds(f: dict[str, Any], x: Array) -> Array:
+    """The confidence that a fit gives to signs."""
+    z = (x - np.array(f["mean"])) / np.array(f["spread"])
+    return np.asarray(1 / (1 + np.exp(-(f["bias"] + z @ np.array(f["weights"])))))
+
+
+def five_fold(x: Array, y: Array, sets: list[str]) -> Array:
+    """Confidences, each from a fit that has not seen the set."""
+    names = sorted(set(sets))
+    fold = dict(zip(names, np.random.default_rng(5).integers(0, 5, len(names)), strict=True))
+    of = np.array([fold[s] for s in sets])
+    out = np.zeros(len(y))
+    for k in range(5):
+        if (of == k).any():
+            out[of == k] = odds(logistic(x[of != k], y[of != k]), x[of == k])
+    return out
+
+
+def table(what: str, p: Array, y: Array) -> list[str]:
+    """The reliability table: said, right, how many."""
+    lines = [f"{what}: says -> right (of how many)"]
+    for lo, hi in ((0, 0.1), (0.1, 0.3), (0.3, 0.5), (0.5, 0.7), (0.7, 0.85), (0.85, 0.95), (0.95, 1.01)):
+        m = (p >= lo) & (p < hi)
+        if m.any():
+            lines.append(f"  {100 * p[m].mean():3.0f} % -> {100 * y[m].mean():3.0f} % ({m.sum()})")
+    return lines
+
+
+def main(argv: list[str] | None = None) -> None:
+    """Fit, print the tables, write the file."""
+    a = argparse.ArgumentParser(description=main.__doc__)
+    a.add_argument("out")
+    a.add_argument("--data", nargs="*", default=[])
+    a.add_argument("--drawn", type=int, default=260)
+    o = a.parse_args(argv)
+    cv2.setNumThreads(1)
+    rows: list[dict[str, Any]] = []
+    for n, img, t in read([Path(x) for x in o.data]):
+        if held_out(n):
+            rows += judge(n, img, Truth.from_json(t))
+    for i in range(3_000_000, 3_000_000 + o.drawn):
+        img, t = draw(i)
+        rows += judge(f"d{i}", img, Truth.from_json(t))
+    kinds = 2 * BACKDROPS + 60 * ("photo",)  # no vessel in any; of the photographs only those fitted on
+    for i, kind in enumerate(kinds):
+        x = backdrop(np.random.default_rng([9, i]), kind, (384, 512)) ** (1 / 2.2)
+        rows += judge(f"b{i}", (x * 255).astype(np.uint8), None)
+    out = {}
+    for what in ("jar", "surface", "floor"):
+        some = [r for r in rows if r["k"] >= 0 and (what == "jar" or what in r)]
+        x, y = np.stack([r["signs"] for r in some]), np.array([r[what] for r in some], float)
+        p = five_fold(x, y, [r["set"] for r in some])
+        print("\n".join(table(what, p, y)))
+        out[what] = logistic(x, y)
+        if what == "jar":
+            _pictures(rows, some, p)
+    Path(o.out).write_text(json.dumps(out, indent=1) + "\n")
+
+
+def _pictures(rows: list[dict[str, Any]], some: list[dict[str, Any]], p: Array) -> None:
+    """How many pictures with and without a jar would be found at each limit."""
+    best = {r["name"]: (r["full"], 0.0) for r in rows}
+    for r, v in zip(some, p, strict=True):
+        best[r["name"]] = (r["full"], max(best[r["name"]][1], float(v)))
+    yes = np.array([v for full, v in best.values() if full])
+    no = np.array([v for full, v in best.values() if not full])
+    for limit in (0.5, 0.6, 0.65, 0.7, 0.75, 0.8, 0.9):
+        print(
+            f"  limit {limit}: found {np.mean(yes >= limit):.3f} of {len(yes)}, false {np.mean(no >= limit):.3f} of {len(no)}"
+        )
+
+
+if __name__ == "__main__":
+    main()

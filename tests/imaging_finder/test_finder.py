@@ -1,0 +1,152 @@
+"""The finder's proposals: same answer twice, jars found, walls and cats not taken for jars."""
+
+from __future__ import annotations
+
+import dataclasses
+import json
+import math
+import time
+import warnings
+from pathlib import Path
+from typing import Any
+
+import cv2
+import numpy as np
+import pytest
+import skimage.data
+from numpy.typing import NDArray
+
+from jartest.imaging import finder
+from jartest.imaging.fit import textures
+
+WEIGHTS = Path(finder.__file__).parent / "weights"
+PICTURES = Path(__file__).parents[1] / "pictures"
+RENDERED = sorted((PICTURES / "single").glob("*.jpg"))
+
+
+def _read(path: Path) -> NDArray[np.uint8]:
+    return np.asarray(cv2.imread(str(path))[..., ::-1], np.uint8)
+
+
+def _offline() -> list[str]:
+    """scikit-image's own pictures that open without a network."""
+    names = []
+    for n in sorted(set(skimage.data.__all__)):
+        try:
+            with warnings.catch_warnings():
+                warnings.simplefilter("ignore")
+                a: Any = getattr(skimage.data, n)()
+        except (ModuleNotFoundError, TypeError, OSError, ValueError):
+            continue
+        if getattr(a, "ndim", 0) in (2, 3) and min(a.shape[:2]) >= 64:
+            names.append(n)
+    return names
+
+
+def _photo(name: str) -> NDArray[np.uint8]:
+    a: Any = np.asarray(getattr(skimage.data, name)())
+    a = a if a.ndim == 3 else np.repeat(a[..., None], 3, -1)
+    a = a[..., :3]
+    if a.dtype != np.uint8:
+        a = (a.astype(float) / max(float(a.max()), 1e-9) * 255).astype(np.uint8)
+    return np.ascontiguousarray(a)
+
+
+OFFLINE = _offline()
+
+
+def test_the_weights_are_small() -> None:
+    size = sum((WEIGHTS / f"{n}.onnx").stat().st_size for n in ("picture", "crop"))
+    assert size <= 3_000_000
+
+
+def test_every_file_of_weights_together_stays_within_three_megabytes() -> None:
+    assert sum(p.stat().st_size for p in WEIGHTS.iterdir()) <= 3_000_000
+
+
+@pytest.mark.skipif(not RENDERED, reason="no rendered pictures here")
+def test_a_second_run_says_the_same() -> None:
+    pixels = _read(RENDERED[0])
+    a, b = finder.look(pixels), finder.look(pixels)
+    assert a.frame == b.frame
+    assert a.layers == b.layers
+    assert np.array_equal(a.classes, b.classes)
+
+
+@pytest.mark.parametrize("path", RENDERED, ids=lambda p: p.stem)
+def test_a_rendered_jar_is_found(path: Path) -> None:
+    finding = finder.look(_read(path))
+    assert finding.frame is not None
+    truth = json.loads(path.with_suffix(".json").read_text())
+    left, right = (truth["jar_px"][k][0] for k in ("left", "right"))
+    middle = (finding.frame.left_px + finding.frame.right_px) / 2
+    assert left < middle < right  # on the jar, whichever way its walls lean
+
+
+def test_scikit_image_opens_some_pictures_offline() -> None:
+    assert len(OFFLINE) >= 20  # else the next test would see nothing
+
+
+@pytest.mark.parametrize("name", OFFLINE)
+def test_a_picture_without_a_jar_is_told(name: str) -> None:
+    finding = finder.look(_photo(name))
+    assert finding.frame is None
+    assert finding.jar_count == 0
+
+
+@pytest.mark.parametrize("kind", sorted(set(textures.BACKDROPS) - {"photo"}))
+def test_a_drawn_backdrop_is_no_jar(kind: str) -> None:
+    rng = np.random.default_rng([5, len(kind), ord(kind[0])])
+    x = textures.backdrop(rng, kind, (480, 640)) ** (1 / 2.2)
+    assert finder.look((x * 255).astype(np.uint8)).frame is None
+
+
+def test_a_blank_picture_is_no_jar() -> None:
+    for level in (0, 128, 255):
+        assert finder.look(np.full((300, 400, 3), level, np.uint8)).frame is None
+
+
+@pytest.mark.parametrize("shape", [(1, 1), (5, 900), (900, 5), (40, 30)])
+def test_odd_sizes_are_answered(shape: tuple[int, int]) -> None:
+    finding = finder.look(np.full((*shape, 3), 90, np.uint8))
+    assert finding.frame is None
+    assert finding.classes.shape[2] == len(finder.CLASSES)
+
+
+@pytest.mark.parametrize("bad", [np.zeros((5, 5), np.uint8), np.zeros((5, 5, 3), np.float32)])
+def test_other_arrays_are_refused(bad: Any) -> None:
+    with pytest.raises(ValueError, match="the finder needs"):
+        finder.look(bad)
+
+
+def test_the_odds_of_the_classes_add_up_to_one() -> None:
+    finding = finder.look(_photo("coffee"))
+    assert np.allclose(finding.classes.sum(-1), 1, atol=1e-5)
+    assert not finding.classes.flags.writeable
+
+
+@pytest.mark.skipif(not RENDERED, reason="no rendered pictures here")
+def test_twice_the_size_is_the_same_jar_twice_as_large() -> None:
+    pixels = _read(RENDERED[0])
+    small = finder.look(pixels).frame
+    h, w = pixels.shape[:2]
+    large = finder.look(np.asarray(cv2.resize(pixels, (2 * w, 2 * h)), np.uint8)).frame
+    assert small is not None
+    assert large is not None
+    for f in dataclasses.fields(small):
+        if f.name in ("left_px", "right_px", "floor_px", "surface_px"):
+            a, b = getattr(small, f.name), getattr(large, f.name)
+            if not (math.isnan(a) or math.isnan(b)):
+                assert (b + 0.5) / 2 - 0.5 == pytest.approx(a, abs=0.01 * h)
+
+
+@pytest.mark.skipif(not RENDERED, reason="no rendered pictures here")
+def test_one_look_is_quick() -> None:
+    pixels = _read(RENDERED[0])
+    finder.look(pixels)
+    times = []
+    for _ in range(5):
+        start = time.perf_counter()
+        finder.look(pixels)
+        times.append(time.perf_counter() - start)
+    assert min(times) < 0.5  # about 0.05 s on one idle core; a shared machine may be far slower

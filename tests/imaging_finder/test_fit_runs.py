@@ -1,0 +1,74 @@
+"""The code that fitted the finder still runs: truth and drawn jars always, a toy fit where PyTorch is."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from jartest.imaging.fit import drawn, facts, shots
+from jartest.imaging.fit.truth import Truth
+
+
+def test_a_drawn_picture_is_the_same_twice() -> None:
+    a, b = drawn.draw(4), drawn.draw(4)
+    assert np.array_equal(a[0], b[0])
+    assert a[1] == b[1]
+
+
+def test_the_list_of_shots_is_fixed() -> None:
+    assert shots.looks(17, 2) == shots.looks(17, 2)
+    assert shots.looks(17, 1) != shots.looks(18, 1)
+
+
+def test_about_one_shot_in_six_has_no_jar_and_some_have_two() -> None:
+    jars = [len(shots.looks(i, 1)[0].jars) for i in range(300)]
+    assert 0.08 < np.mean(np.array(jars) == 0) < 0.26
+    assert np.mean(np.array(jars) == 2) > 0.05
+
+
+def test_the_true_lines_lie_on_the_drawn_contents() -> None:
+    checked = 0
+    for i in range(40):
+        image, truth = drawn.draw(i)
+        f = facts.facts(f"d{i}", image, truth)
+        if len(Truth.from_json(truth).vessels) != 1 or np.isnan(f.points[0, 0, 0]):
+            continue
+        surface, floor = f.points[0, 0], f.points[0, 1]
+        middle = np.round((surface + floor) / 2).astype(int)
+        w, h = f.size
+        if 0 <= middle[0] < w and 0 <= middle[1] < h:
+            assert f.mask[middle[1], middle[0]] >= 2  # contents, neither glass nor backdrop
+            checked += 1
+    assert checked >= 15
+
+
+def test_left_out_pictures_are_one_set_in_eight() -> None:
+    out = [facts.held_out(f"r{i:06d}-0") for i in range(800)]
+    assert sum(out) == 100
+    assert facts.held_out("r000011-0") == facts.held_out("r000011-7")  # a set of vessels stays together
+
+
+@pytest.mark.parametrize("kind", ["picture", "crop"])
+def test_a_toy_fit_runs_and_its_weights_open(kind: str, tmp_path: Path) -> None:
+    pytest.importorskip("torch", reason="PyTorch is only in the extra `fit`")
+    pytest.importorskip("onnx", reason="ONNX is only in the extra `fit`")
+    import cv2
+    import torch
+
+    from jartest.imaging.fit import export, train
+
+    options = ["--drawn", "24", "--batch", "4", "--steps", "3", "--seconds", "50", "--workers", "1"]
+    net = train.main([kind, str(tmp_path / "net.pt"), *options])
+    export.write(kind, net, tmp_path / "net.onnx")
+    reader = cv2.dnn.readNetFromONNX(str(tmp_path / "net.onnx"))
+    shape = (1, 3, 256, 256) if kind == "picture" else (2, 3, 256, 96)
+    x = np.random.default_rng(0).random(shape, np.float32)
+    reader.setInput(x)
+    names = ["maps"] if kind == "picture" else ["rows", "cols", "whole"]
+    with torch.no_grad():
+        want = net(torch.from_numpy(x))
+    want = [want] if kind == "picture" else want
+    for got, w in zip(reader.forward(names), want, strict=True):
+        assert np.abs(np.asarray(got) - w.numpy()).max() < 0.05  # weights are kept in half precision
