@@ -29,6 +29,7 @@ _TRIALS = 400  # the newest tests that a mixture's suspects are weighed by (our 
 NEWEST = (
     2_000  # tests that judges are compared and limits proposed by; older eyes judged otherwise (our choice)
 )
+_TROUBLED = 16  # products whose failures are weighed together, whatever the mixture (our choice)
 _NEAR = 40  # tests looked at closely for the nearest ones
 _CLEARS = 20  # passes of one pair that count as evidence; more change nothing
 _LOOKED_INTO = 3  # suspected pairs of a planned mixture whose tests are read at once
@@ -216,18 +217,17 @@ class History:
         posterior = weigh(trials, tuple(products), prior, rng=np.random.default_rng(SEED))
         return Blame(posterior, water)
 
-    def everything(self, prior: Prior, *, steps: int = 20_000) -> Blame:
-        """The same over every product that stood in a failed test, from the newest tests; usually sampled."""
+    def everything(self, prior: Prior) -> Blame:
+        """The same over the products in most trouble, whatever mixture they stood in: pairs alone, usually sampled."""
         table = self.pair_table()
-        products = tuple(
-            p for p in table.products if any(c.failed and p in (c.first, c.second) for c in table.cells)
+        failed = {p for c in table.cells if c.failed for p in (c.first, c.second)}
+        products = tuple(p for p in table.products if p in failed)[:_TROUBLED]
+        found = self._store.tests_near(
+            list(self._ids(products).values()), samples=self._samples, most=_TRIALS
         )
-        ids = self._ids(products)
-        found = self._store.tests_near(list(ids.values()), samples=self._samples, most=10 * _TRIALS)
+        pairs = replace(prior, product=0.0, order=0.0, most=max(prior.most, len(products) // 2))
         trials = [_trial(_past(t)) for t in found]
-        own = replace(prior, product=0.0, order=0.0, most=max(prior.most, len(products)))
-        rng = np.random.default_rng(SEED)
-        return Blame(weigh(trials, products, own, rng=rng, steps=steps), "")
+        return Blame(weigh(trials, products, pairs, rng=np.random.default_rng(SEED)), "")
 
     # --------------------------------------------------------------- agreement
     def judged(self) -> tuple[Judged, ...]:

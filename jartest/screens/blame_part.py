@@ -47,6 +47,11 @@ def draw_blame(recorder: Recorder, *, samples: bool) -> None:
         _plan(blame.plan())
     _rests(blame, recorder)
     st.caption(plain(prior.says))
+    if st.toggle("All failures together, whatever the mixture", key=state.key("history", "all")):
+        together = recorder.history(samples=samples).everything(prior)
+        st.markdown(f"#### {plain(together.says)}")
+        _suspects(together)
+        st.caption("Pairs alone, of the products in most trouble.")
     if not blame.posterior.space.exact:
         st.caption(
             "There are too many sets of culprits to weigh each; these figures are from a sample of them."

@@ -130,3 +130,19 @@ def test_a_mixture_that_failed_before_is_warned_of_on_the_form(screen: Open, kep
         app.session_state[state.key("new", f"row{row}", "name")] = name
         app.session_state[state.key("new", f"row{row}", "maker")] = "Ferrow"
     assert "failed in a jar of their own" in words(app.run())
+
+
+def test_all_failures_can_be_weighed_together(screen: Open, kept: Recorder) -> None:
+    for mix in ("Copper Boron", "Copper Boron Zinc", "Boron Copper Phos"):
+        sign(kept, mix, "fail")
+    for mix in ("Boron Zinc Phos", "Copper Zinc Phos"):
+        sign(kept, mix, "pass")
+    app = view(screen("history"), "Suspects and next jar")
+    (toggle,) = [t for t in app.toggle if t.label.startswith("All failures together")]
+    said = words(toggle.set_value(True).run())
+    assert "of the products in most trouble" in said
+    assert (
+        said.count("Copper (Ferrow) with Boron (Ferrow): to blame")
+        + said.count("Boron (Ferrow) with Copper (Ferrow): to blame")
+        == 2
+    )
