@@ -37,7 +37,6 @@ def render(recorder: Recorder) -> None:
     entries = recorder.store.shelf_products()
     for said in state.get(_key("said"), ()):
         st.success(plain(said))
-    state.put(_key("said"), ())
     open_id = state.get(_key("open"))
     if open_id is not None:
         _edit(recorder, next((e for e in entries if e.id == open_id), None))
@@ -116,6 +115,7 @@ def _say_label(label: LabelNotes) -> str:
 # ------------------------------------------------------------------------- edit
 def _open(entry: ShelfEntry | None) -> None:
     """Put a product, or a new one, into the form."""
+    state.put(_key("said"), ())
     state.clear(_FORM, "field")
     state.put(_key("open"), entry.id if entry else "new")
     state.put(_key("revision"), entry.revision if entry else 0)

@@ -194,7 +194,9 @@ def _today(kept: KeptCard, shelf: RecipeRequest) -> RecipeRequest:
 
 def _different(recorder: Recorder, kept: KeptCard, shelf: RecipeRequest, standing: CardState) -> None:
     """What is different today; what was typed is weighed at once, and kept for everybody with one tap."""
-    with st.expander("Is something different today?"):
+    keys = [_key(kept, n, f) for n in range(len(shelf.products)) for f in ("maker", "lot", "rate")]
+    typed = any(state.get(k) for k in (*keys, _key(kept, "source"), _key(kept, "hardness")))
+    with st.expander("Is something different today?", expanded=typed):
         st.caption("Leave empty what is as tested. The word above follows as you type.")
         for n, p in enumerate(shelf.products):
             st.markdown(f"**{plain(p.product.name)}**")

@@ -270,6 +270,7 @@ def test_a_recipe_becomes_a_jar_a_card_and_a_lapsed_card(
     page.get_by_role("button", name="Change", exact=True).click()
     page.get_by_label("Maker", exact=True).fill("Stonecrop (invented)")
     page.keyboard.press("Tab")
+    settle(page)
     page.get_by_role("button", name="Keep it").click()
     page.get_by_text("Bineguard Copper 20 (Stonecrop (invented)) is on the shelf.").wait_for()
     page.goto(card_url)
