@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 
-import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from jartest.imaging.finder import look
 from jartest.imaging.photo import Photo
 from jartest.imaging.profile import FRACTIONS, find_geometry, unroll
 from jartest.imaging.rows import see_rows
@@ -17,8 +17,6 @@ from jartest.imaging.values import Frame, Marks
 __all__ = ["find_jar", "place", "with_marks"]
 
 Floats = NDArray[np.float32]
-
-_WORK_ROWS = 288  # rows of the copy on which the jar is sought: walls stay two pixels wide
 
 
 def with_marks(frame: Frame | None, marks: Marks | None) -> Frame | None:
@@ -42,79 +40,8 @@ def with_marks(frame: Frame | None, marks: Marks | None) -> Frame | None:
 
 
 def find_jar(photo: Photo) -> Frame | None:
-    """The frame of the jar in the photo, None where there is none; a line it cannot tell is NaN."""
-    scale = min(1.0, _WORK_ROWS / photo.height_px)
-    size = (max(16, round(photo.width_px * scale)), max(16, round(photo.height_px * scale)))
-    small = cv2.resize(photo.pixels, size, interpolation=cv2.INTER_AREA)
-    lab = np.asarray(cv2.cvtColor(small.astype(np.float32) / 255, cv2.COLOR_RGB2LAB), np.float32)
-    pair = _wall_pair(lab)
-    if pair is None:
-        return None
-    left, right, top, low = pair
-    floor, surface, alone = _levels(lab, left, right, top, low)
-    back = photo.height_px / size[1]
-    return Frame(
-        left_px=(left + 0.5) * back - 0.5,
-        right_px=(right + 0.5) * back - 0.5,
-        floor_px=(floor + 0.5) * back - 0.5,
-        surface_px=(surface + 0.5) * back - 0.5,
-        floor_sigma_px=3 * back,
-        surface_sigma_px=3 * back,
-        confidence=alone,
-    )
-
-
-def _wall_pair(lab: Floats) -> tuple[float, float, float, float] | None:
-    """Columns of two near-vertical lines that run side by side over the same rows, and those rows."""
-    blur = cv2.GaussianBlur(lab, (0, 0), 0.8)
-    gx = np.linalg.norm(cv2.Sobel(blur, cv2.CV_32F, 1, 0), axis=2)
-    gy = np.linalg.norm(cv2.Sobel(blur, cv2.CV_32F, 0, 1), axis=2)
-    edge = np.where(gx > 0.7 * gy, gx, 0).astype(np.float32)
-    edge = np.asarray(np.minimum(edge, 40) / 40, np.float32)
-    edge = np.asarray(cv2.dilate(edge, np.ones((1, 5), np.uint8)), np.float32)
-    rows, cols = edge.shape
-    best: tuple[float, float, float, float, float] | None = None
-    for width in range(max(12, cols // 12), int(cols * 0.97), 2):
-        both = np.minimum(edge[:, :-width], edge[:, width:]) - 0.12
-        total = np.cumsum(both, axis=0)
-        low_so_far = np.minimum.accumulate(
-            np.vstack([np.zeros((1, both.shape[1]), np.float32), total[:-1]]), axis=0
-        )
-        gain = total - low_so_far
-        j = int(gain.argmax())
-        end, col = divmod(j, gain.shape[1])
-        value = float(gain[end, col])
-        if best is None or value > best[4]:
-            start = int(np.argmin(np.concatenate([[0], total[:end, col]]))) if end else 0
-            best = (float(col), float(col + width), float(start), float(end), value)
-    if best is None or best[4] < 0.04 * rows:
-        return None
-    return best[:4]
-
-
-def _levels(lab: Floats, left: float, right: float, top: float, low: float) -> tuple[float, float, float]:
-    """Rows of the floor and the surface between two walls, and how much the surface stands alone.
-
-    The last is 1 less the second strongest colour step above the floor over the strongest: a layer
-    boundary, a lid or a shoulder may be as strong as the surface, and then this finder cannot tell.
-    """
-    a, b = int(left + 0.3 * (right - left)), int(left + 0.7 * (right - left)) + 1
-    strip = np.median(lab[:, a:b], axis=1)
-    k = 3
-    step = np.zeros(len(strip), np.float32)
-    for i in range(k, len(strip) - k):
-        step[i] = np.linalg.norm(strip[i : i + k].mean(axis=0) - strip[i - k : i].mean(axis=0))
-    lo, hi = int(max(0, low - 8)), int(min(len(step), low + 8))
-    floor = lo + int(step[lo:hi].argmax()) if hi > lo else low
-    inner = step.copy()
-    inner[: int(top)] = 0
-    inner[int(floor - 0.1 * (low - top)) :] = 0
-    at = int(inner.argmax())
-    others = inner.copy()
-    near = max(4, round(0.06 * (low - top)))
-    others[max(0, at - near) : at + near + 1] = 0
-    alone = 0.8 * (1 - float(others.max()) / max(1e-6, float(inner[at])))  # never sure by itself
-    return float(floor), float(at), alone
+    """The frame of the jar as the finder proposes it, None where there is none; a line it cannot tell is NaN."""
+    return look(photo.pixels).frame
 
 
 def place(photo: Photo, approx: Frame, marks: Marks | None = None) -> Frame:
