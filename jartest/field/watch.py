@@ -17,6 +17,7 @@ from jartest.errors import BadPhoto, CameraFault, StoreFault
 from jartest.imaging.camera import Camera
 from jartest.imaging.photo import MAX_BYTES, open_photo
 from jartest.imaging.quality import flag
+from jartest.imaging.reading import read_photo
 from jartest.plan.schedule import EXTRA, DueLook
 from jartest.recorder import LookTaken, Recorder, say_slot
 from jartest.records.model import Case
@@ -67,10 +68,12 @@ def _is_over(case: Case) -> bool:
 
 # ------------------------------------------------------------------------- camera
 class CameraWatch:
-    """Photographs one test at its set times."""
+    """Photographs one test at its set times; looks at the test and the clock at least every `poll_s`."""
 
-    def __init__(self, recorder: Recorder, camera: Camera, test_id: str, *, by: str, say: Say) -> None:
-        self._recorder, self._camera, self._test_id = recorder, camera, test_id
+    def __init__(
+        self, recorder: Recorder, camera: Camera, test_id: str, *, by: str, say: Say, poll_s: float = _POLL_S
+    ) -> None:
+        self._recorder, self._camera, self._test_id, self._poll_s = recorder, camera, test_id, poll_s
         self._by, self.say = by, say
         self._failures = 0
         self._poor = 0
@@ -88,8 +91,8 @@ class CameraWatch:
             return self._take(case, wanted[-1])
         coming = [d.due_at for d in timed if d.state == "coming" and d.due_at is not None]
         if not coming:
-            return _POLL_S  # not mixed yet
-        return min(_POLL_S, max(0.0, (min(coming) - self._recorder.now()).total_seconds()))
+            return self._poll_s  # not mixed yet
+        return min(self._poll_s, max(0.0, (min(coming) - self._recorder.now()).total_seconds()))
 
     def _tell_missed(self, case: Case, timed: list[DueLook]) -> None:
         for d in timed:
@@ -129,7 +132,7 @@ class CameraWatch:
 
     def _is_poor(self, data: bytes) -> bool:
         """Whether another photo is worth while, by a reading that is not kept."""
-        return bool(set(self._recorder.quick_look(data, "camera.jpg").reading.flags) & set(_POOR))
+        return bool(set(read_photo(open_photo(data, "camera.jpg")).flags) & set(_POOR))
 
 
 def _tell(say: Say, slot: str, taken: LookTaken) -> None:
