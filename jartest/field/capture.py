@@ -90,7 +90,9 @@ def capture_routes(recorder: Recorder, access: Access, *, ticks: Callable[[], fl
                 sent = await _read_form(request)
                 # Counted once it is here: a line that breaks thirty times is no fault of the phone's.
                 if not limit.allow(link):
-                    return _busy("Too many photos of this jar in one minute; wait a minute and send it again.")
+                    return _busy(
+                        "Too many photos of this jar in one minute; wait a minute and send it again."
+                    )
                 case, taken = await to_thread.run_sync(partial(keep, link, sent), limiter=readers)
         except ClientDisconnect:
             return Response(status_code=400)  # nobody is there to read it, and nothing was kept
@@ -181,4 +183,7 @@ def _busy(text: str) -> Response:
 def _not_kept(text: str, status: int, headers: dict[str, str] | None = None) -> Response:
     back = "" if status in (404, 410) else '<a class="b" href="">Back to the camera</a>'
     body = f'<p role="alert"><b>Not kept.</b> {say(text)}</p>{back}'
-    return plain_page("No photo was kept", body, status=status, headers=headers)
+    # Closing the line stops what is still on its way, which nobody would read.
+    return plain_page(
+        "No photo was kept", body, status=status, headers={"Connection": "close"} | (headers or {})
+    )

@@ -248,6 +248,16 @@ def post(port: int, path: str, body: bytes, edge: str) -> int | None:
     return answer.status if answer.headers["Content-Length"] else None
 
 
+def post_to(port: int, path: str, body: bytes, edge: str) -> int | None:
+    """As `post`, with patience for a busy machine."""
+    for _ in range(5):
+        status = post(port, path, body, edge)
+        if status != 429:
+            return status
+        time.sleep(1)
+    return 429
+
+
 def test_a_photo_cut_at_every_kilobyte_is_kept_once_or_not_acknowledged(app: LanApp) -> None:
     data = PHOTO.read_bytes()
     cutter = Cutter(app.port)
@@ -327,3 +337,115 @@ def test_the_plain_pages_fit_a_phone_and_work_by_keyboard(
         page.keyboard.press("Tab")
         order.append(page.evaluate("document.activeElement.name || document.activeElement.innerText"))
     assert order[:3] == ["by", "photo", "Send"]
+
+
+# ------------------------------------------------------------- the real server, by hand
+def talk(port: int, request: bytes, *, then: Callable[[socket.socket], None] = lambda _: None) -> bytes:
+    """What the server answers to these bytes, and to whatever `then` goes on to send."""
+    said = b""
+    with socket.create_connection((LAN, port), timeout=30) as line:
+        with suppress(OSError):
+            line.sendall(request)
+            then(line)
+        with suppress(OSError):
+            while data := line.recv(65536):
+                said += data
+                if b"\r\n\r\n" in said and b"connection: close" in said.lower():
+                    break
+    return said
+
+
+def head(method: str, path: str, *lines: str, host: str = "") -> bytes:
+    first = (f"{method} {path} HTTP/1.1", f"Host: {host or LAN}")
+    return "\r\n".join((*first, *lines, "", "")).encode()
+
+
+@pytest.mark.parametrize(
+    ("request_", "status"),
+    [
+        (head("GET", "/tests", "Connection: close"), b"401"),
+        (head("GET", "/_stcore/health", "Connection: close"), b"401"),
+        (head("GET", "/media/x.jpg", "Connection: close"), b"401"),
+        (head("PUT", "/_stcore/upload_file/a/b", "Content-Length: 0", "Connection: close"), b"401"),
+        (head("GET", "/tests", "Connection: close", host="evil.example"), b"400"),
+        (head("GET", "/tests", "Connection: close", host="localhost@evil.example"), b"400"),
+        (head("GET", "/snap/1-00000000000000000000000000000000", "Connection: close"), b"404"),
+        (head("GET", "/snap/../../etc/passwd", "Connection: close"), b"401"),
+        (head("GET", "/snap/%2e%2e%2f%2e%2e%2fetc%2fpasswd", "Connection: close"), b"401"),
+        (head("POST", "/enter", "Origin: http://evil.example", "Content-Length: 0"), b"403"),
+        (head("POST", "/enter", "Content-Length: 200000000"), b"413"),
+    ],
+)
+def test_the_real_server_refuses_as_tabled(app: LanApp, request_: bytes, status: bytes) -> None:
+    assert talk(app.port, request_).split(b" ")[1] == status
+
+
+def test_the_real_server_s_socket_is_closed_to_who_has_no_pass(app: LanApp) -> None:
+    ask = (
+        "Upgrade: websocket",
+        "Connection: Upgrade",
+        "Sec-WebSocket-Version: 13",
+        "Sec-WebSocket-Key: AAAAAAAAAAAAAAAAAAAAAA==",
+    )
+    assert talk(app.port, head("GET", "/_stcore/stream", *ask)).split(b" ")[1] == b"403"
+    kept = f"Cookie: jartest_pass={app.access.give_pass(time.time())}"
+    foreign = talk(app.port, head("GET", "/_stcore/stream", *ask, kept, "Origin: http://evil.example"))
+    assert foreign.split(b" ")[1] == b"403"
+
+
+def test_200_mb_in_pieces_are_cut_off_and_take_no_memory(app: LanApp) -> None:
+    assert app._server is not None
+    before = memory_mb(app._server.pid)
+    jar = app.new_jar()
+    sent = []
+
+    def pour(line: socket.socket) -> None:
+        start = form(b"", by="Teal", slot="extra")[0].partition(b"\r\n--jar-boundary--")[0]
+        line.sendall(f"{len(start):x}\r\n".encode() + start + b"\r\n")
+        piece = bytes(1_000_000)
+        for _ in range(200):
+            line.sendall(f"{len(piece):x}\r\n".encode() + piece + b"\r\n")
+            sent.append(len(piece))
+
+    kind = ("Transfer-Encoding: chunked", "Content-Type: multipart/form-data; boundary=jar-boundary")
+    said = talk(app.port, head("POST", app.path(jar), *kind), then=pour)
+    assert sum(sent) < 200_000_000, "all of it was taken"
+    assert said == b"" or said.split(b" ")[1] in (
+        b"413",
+        b"422",
+    )  # the line may break before the answer is read
+    assert memory_mb(app._server.pid) - before < 100
+    assert not app.recorder.case(jar.id).looks
+
+
+def memory_mb(pid: int) -> float:
+    """The resident memory of a process."""
+    lines = Path(f"/proc/{pid}/status").read_text().splitlines()
+    return next(int(x.split()[1]) / 1024 for x in lines if x.startswith("VmRSS:"))
+
+
+def test_a_burst_of_photos_is_all_kept_and_memory_stays(app: LanApp) -> None:
+    assert app._server is not None
+    jars = [app.new_jar() for _ in range(4)]
+    answers: list[int | None] = []
+
+    def send(n: int) -> None:
+        body, edge = form(PHOTO.read_bytes() + n.to_bytes(4, "big"), by="Teal", slot="extra")
+        answers.append(post_to(app.port, app.path(jars[n % 4]), body, edge))
+
+    def burst(first: int) -> None:
+        threads = [threading.Thread(target=send, args=(first + n,)) for n in range(8)]
+        for t in threads:
+            t.start()
+        for t in threads:
+            t.join()
+
+    burst(0)
+    before = memory_mb(app._server.pid)
+    burst(8)
+    burst(16)
+    assert memory_mb(app._server.pid) - before < 100
+    taken = sum(len(app.recorder.case(j.id).looks) for j in jars)
+    assert answers.count(201) == taken
+    assert set(answers) <= {201, 429}, "a photo was neither kept nor asked for again"
+    assert taken >= 20
