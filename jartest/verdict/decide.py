@@ -29,6 +29,7 @@ _CALLED = {
     "clear": "the cleared layer",
     "foam": "foam",
     "floc_index": "the lump index",
+    "floc_area": "lumps, share of the contents covered",
 }
 
 
@@ -89,7 +90,7 @@ def judge_photo(reading: Reading, limits: Limits) -> Verdict:
         for d in REGISTER
         if d.name in reading.flags and d.blocks_pass
     ]
-    seen = [_judge_value(rule, reading, limits) for rule in PHOTO_RULES]
+    seen = [_judge_value(rule, reading, limits) for rule in PHOTO_RULES if _has_meaning(rule, reading)]
     verdict = _verdict(poor + seen, limits)
     if poor:
         return Verdict(word=None, reasons=verdict.reasons, limits_sha256=limits.sha256)
@@ -101,9 +102,16 @@ def _verdict(reasons: Sequence[Reason], limits: Limits) -> Verdict:
     return Verdict(word=worst([r.leads_to for r in order]), reasons=tuple(order), limits_sha256=limits.sha256)
 
 
+def _has_meaning(rule: str, reading: Reading) -> bool:
+    """Single lumps are told only in what can be seen into; elsewhere the lump index speaks alone."""
+    return rule != "floc_area" or not math.isnan(reading.floc_area_fraction)
+
+
 def _figure(rule: str, reading: Reading) -> tuple[float, float]:
     if rule == "floc_index":
         return reading.floc_index, 0.0
+    if rule == "floc_area":
+        return reading.floc_area_fraction, 0.0
     return getattr(reading, f"{rule}_fraction"), getattr(reading, f"{rule}_sigma_fraction")
 
 
@@ -161,7 +169,7 @@ def judge_test(looks: Sequence[TestLook], seen: Seen, limits: Limits) -> Verdict
 
 # A separation that re-mixes is usable with constant agitation: customary three-way verdict of labels
 # and bulletins, common practice, no source.
-_REMIXABLE = ("settled", "top_layer", "clear", "floc_index")
+_REMIXABLE = ("settled", "top_layer", "clear", "floc_index", "floc_area")
 
 
 def _softened(reason: Reason, why: str) -> Reason:

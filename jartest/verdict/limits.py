@@ -14,7 +14,7 @@ from jartest.errors import BadLimits
 
 __all__ = ["PHOTO_RULES", "Limits", "PhotoLimit", "load_limits"]
 
-PHOTO_RULES = ("settled", "top_layer", "clear", "foam", "floc_index")
+PHOTO_RULES = ("settled", "top_layer", "clear", "foam", "floc_index", "floc_area")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

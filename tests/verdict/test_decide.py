@@ -26,6 +26,7 @@ GOOD = {
     "foam_fraction": 0.0,
     "foam_sigma_fraction": 0.002,
     "floc_index": 0.05,
+    "floc_area_fraction": 0.0,
 }
 
 
@@ -69,6 +70,12 @@ def look(r: Reading, *, age_s: float | None = 1800.0, says: str = "30 min") -> T
         pytest.param({"foam_fraction": 0.2}, "watch", id="some foam"),
         pytest.param({"clear_fraction": 0.9}, "fail", id="cleared"),
         pytest.param({"floc_index": 0.9}, "fail", id="lumps"),
+        pytest.param(
+            {"floc_area_fraction": 0.04}, "watch", id="single lumps are no pass, whatever the index says"
+        ),
+        pytest.param(
+            {"floc_area_fraction": math.nan}, "pass", id="single lumps have no meaning in an opaque body"
+        ),
         pytest.param({"settled_fraction": math.nan}, None, id="not measurable is no pass"),
         pytest.param({"settled_fraction": math.nan, "floc_index": 0.9}, "fail", id="lumps fail all the same"),
     ],
@@ -121,7 +128,9 @@ def test_a_pass_is_only_ever_given_with_everything_measured_inside_its_guarded_l
     assert not any(d.blocks_pass and d.name in flags for d in REGISTER)
     for rule in PHOTO_RULES:
         name = rule if rule == "floc_index" else f"{rule}_fraction"
-        sigma = 0.0 if rule == "floc_index" else getattr(r, f"{rule}_sigma_fraction")
+        if rule == "floc_area" and math.isnan(r.floc_area_fraction):
+            continue
+        sigma = 0.0 if rule.startswith("floc") else getattr(r, f"{rule}_sigma_fraction")
         assert getattr(r, name) + LIMITS.guard_sigmas * sigma <= LIMITS.photo[rule].pass_max
 
 
