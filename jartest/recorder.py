@@ -321,13 +321,14 @@ class Recorder:
             origin = "set"
         elif earlier is not None and "carried over" in reading.flags:
             origin = "carried"
+        before = case.latest_reading(look.id)  # where all lines were set, the finder was not asked again
         kept = KeptReading(
             id=self._new_id(),
             look_id=look.id,
             at=self.now(),
             by=checked_name(by),
             origin=origin,
-            found=reading.jar_proposed,
+            found=reading.jar_proposed or (before.found if before else None),
             marks=marks,
             reading=reading,
             verdict=judge_photo(reading, self.limits),

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from jartest.errors import StoreFault
+from jartest.imaging.values import Marks
 from jartest.plan.schedule import Slot, slot_at_age
 from jartest.recorder import Recorder
 from jartest.records.model import JarUsed, Product, TestPlan, Water
@@ -86,8 +87,9 @@ def _load_one(recorder: Recorder, folder: Path, one_more: Callable[[], None]) ->
     bench.finish_mixing(test.id, by=by)
 
     acts: list[tuple[int, Callable[[], None]]] = []
+    lines = {x["minute"]: x for x in said.get("lines", [])}
     for minute, photo in photos:
-        acts.append((minute, partial(_look, bench, test.id, by, minute, photo, one_more)))
+        acts.append((minute, partial(_look, bench, test.id, by, minute, photo, lines.get(minute), one_more)))
     for o in said.get("observation", []):
         acts.append((o["minute"], partial(_observe, bench, test.id, by, o)))
     if "opinion" in said:
@@ -123,10 +125,19 @@ def _plan(said: dict[str, Any], schedule: tuple[Slot, ...]) -> TestPlan:
 
 
 def _look(
-    bench: Recorder, test_id: str, by: str, minute: int, photo: Path, one_more: Callable[[], None]
+    bench: Recorder,
+    test_id: str,
+    by: str,
+    minute: int,
+    photo: Path,
+    lines: dict[str, Any] | None,
+    one_more: Callable[[], None],
 ) -> None:
     slot = slot_at_age(60.0 * minute).key
-    bench.take_look(test_id, slot=slot, data=photo.read_bytes(), name=photo.name, by=by)
+    taken = bench.take_look(test_id, slot=slot, data=photo.read_bytes(), name=photo.name, by=by)
+    if lines is not None:
+        marks = Marks(**{k: v for k, v in lines.items() if k != "minute"})
+        bench.set_lines(taken.look.id, marks, by=by)
     one_more()
 
 

@@ -24,6 +24,9 @@ _REACH = 0.75
 _STRETCH = (
     2 / 3
 )  # puts 0.25 at 0.4: of left-out bodies a fifth of the smooth ones and a sixth of the lumpy ones lie on the wrong side
+_BURNT_LIGHT = 99.0  # L* from which a place counts as burnt out and shows nothing
+_BURNT_OUT = 0.9  # of the body, above which lumps are not measurable: in pictures for fitting that were made
+# brighter the area under the curve was 0.72 with three fifths burnt out, 0.65 with 83 % and 0.58 with 94 %
 _SCALES = (1.0, 2.0, 4.0, 8.0)  # places; the coarsest is a sixteenth of the jar's width
 
 
@@ -57,22 +60,28 @@ def floc_features(patch: Floats) -> Floats:
 
     Shade that goes with the height or with the place across is taken off first; tiles make a label, a
     printed scale or a reflection, which are in one place, count less than lumps, which are everywhere.
+    Where places are burnt out, the tiles that show most of their contents speak for the body.
     """
+    seen = patch[..., 0] <= _BURNT_LIGHT
     flat = patch - np.median(patch, axis=1, keepdims=True)
     flat = flat - np.median(flat, axis=0, keepdims=True)
     high = max(3, round(len(patch) / 12))
+    step = max(1, len(patch) // high)
+    places = seen[::step, ::12] if seen[::step, ::12].any() else np.ones_like(seen[::step, ::12])
+    share = cv2.resize(seen.astype(np.float32), (8, high), interpolation=cv2.INTER_AREA).ravel()
+    tiles = share >= min(0.5, float(np.percentile(share, 75)))
     out: list[float] = []
     last = cv2.GaussianBlur(flat, (0, 0), 0.6)
     for scale in _SCALES:
         blurred = cv2.GaussianBlur(flat, (0, 0), scale)
         signed = last - blurred
         band = np.sqrt(((signed * np.array([1, 0.7, 0.7], np.float32)) ** 2).sum(axis=2))
-        energy = cv2.resize(band, (8, high), interpolation=cv2.INTER_AREA).ravel()
+        energy = cv2.resize(band, (8, high), interpolation=cv2.INTER_AREA).ravel()[tiles]
         out += [math.log(float(q) + 0.05) for q in np.percentile(energy, (25, 50, 75))]
         light = signed[..., 0]
-        sigma = 1.4826 * float(np.median(np.abs(light))) + 0.05
+        sigma = 1.4826 * float(np.median(np.abs(light[seen] if seen.any() else light))) + 0.05
         for side in (light, -light):
-            peak = cv2.dilate(side, np.ones((5, 5), np.uint8))[:: max(1, len(light) // high), ::12] / sigma
+            peak = cv2.dilate(side, np.ones((5, 5), np.uint8))[::step, ::12][places] / sigma
             out += [math.log(max(0.5, float(q))) for q in np.percentile(peak, (30, 60, 85))]
         fine = cv2.Sobel(blurred[..., 0], cv2.CV_32F, 1, 0), cv2.Sobel(blurred[..., 0], cv2.CV_32F, 0, 1)
         out.append(
@@ -127,10 +136,11 @@ def find_flocs(photo: Photo, geometry: Geometry, bottom: float, top: float) -> F
     Returns
     -------
     Flocs
-        `index` NaN where the body is too thin to tell (less than a tenth of the jar's width).
+        `index` NaN where the body is too thin to tell (less than a tenth of the jar's width), or burnt
+        out nearly everywhere.
     """
     patch = body_patch(photo, geometry, bottom, top)
-    if len(patch) == 0:
+    if len(patch) == 0 or (patch[..., 0] > _BURNT_LIGHT).mean() > _BURNT_OUT:
         return NO_BODY
     index = _figure("flocs", floc_features(patch)) ** _STRETCH
     blobs = _blobs(patch, 1)

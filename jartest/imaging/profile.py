@@ -25,6 +25,7 @@ __all__ = [
     "ROWS",
     "Geometry",
     "Strip",
+    "crop_light",
     "find_geometry",
     "sample_arcs",
     "unroll",
@@ -155,6 +156,12 @@ def _crop(photo: Photo, frame: Frame, rows: float) -> _Crop:
     return _Crop(np.asarray(lab, np.float32), left, top, scale)
 
 
+def crop_light(photo: Photo, frame: Frame, rows: float) -> tuple[Floats, float]:
+    """L* of the jar on a copy of at most `rows` rows from floor to surface, and how many it has."""
+    crop = _crop(photo, frame, rows)
+    return np.ascontiguousarray(crop.lab[..., 0]), (frame.floor_px - frame.surface_px) * crop.scale
+
+
 def find_geometry(photo: Photo, frame: Frame) -> Geometry:
     """Lean and sag of the jar in this frame: those that line up the edges across the jar best.
 
@@ -178,13 +185,12 @@ def find_geometry(photo: Photo, frame: Frame) -> Geometry:
     leans = [math.tan(math.radians(t)) for t in np.arange(-8, 8.1, 1.0)]
     if frame.tilt_deg:
         leans = [math.tan(math.radians(frame.tilt_deg + d)) for d in (-0.5, 0, 0.5)]
-    best = max(
-        (
-            _best_sag(crop, base, lean, np.linspace(-0.12, 0.5, 32, dtype=np.float32), growth)
-            for lean in leans
-        ),
-        key=lambda g: g.score,
-    )
+    sags = np.linspace(-0.12, 0.5, 32, dtype=np.float32)
+    best = max((_best_sag(crop, base, lean, sags, growth) for lean in leans), key=lambda g: g.score)
+    if not frame.tilt_deg and best.lean in (leans[0], leans[-1]):  # it may lean further that way
+        more = [math.copysign(math.tan(math.radians(t)), best.lean) for t in range(9, 17)]
+        further = (_best_sag(crop, base, lean, sags, growth) for lean in more)
+        best = max((best, *further), key=lambda g: g.score)
     fine = [best.lean + math.tan(math.radians(d)) for d in (-0.6, -0.3, 0, 0.3, 0.6)]
     mid = (best.sag_floor + best.sag_surface) / 2
     return max(

@@ -37,18 +37,6 @@ REGISTER: tuple[FlagDefinition, ...] = (
     _f("floor unsure", "The jar's inner floor cannot be told.", "Set the floor by hand.", blocks_pass=True),
     _f("surface unsure", "The liquid surface cannot be told.", "Set the surface by hand.", blocks_pass=True),
     _f(
-        "far edge only",
-        "The line found may be the far edge of the surface instead of the near one.",
-        "Hold the camera level with the surface, or set the surface by hand.",
-        blocks_pass=True,
-    ),
-    _f(
-        "foam hides surface",
-        "Foam hides where the liquid ends.",
-        "Wait until the foam falls, or set the surface by hand.",
-        blocks_pass=True,
-    ),
-    _f(
         "cut off",
         "The jar runs out of the photo.",
         "Step back until the whole jar is in it.",
@@ -58,9 +46,14 @@ REGISTER: tuple[FlagDefinition, ...] = (
     _f("blur", "The photo is blurred.", "Hold still, tap the jar to focus.", blocks_pass=True),
     _f("dark", "The jar is too dark to be read.", "Give it more light.", blocks_pass=True),
     _f("overexposed", "Much of the jar is burnt out.", "Turn the jar out of the sun.", blocks_pass=True),
-    _f("glare", "A reflection covers part of the contents.", "Turn the jar or shade it from the window."),
+    _f("glare", "A bright patch covers part of the contents.", "Turn the jar or shade it from the window."),
     _f("tilt", "The jar leans in the photo.", "Hold the camera straight."),
-    _f("hidden", "A label or scale hides much of the contents.", "Turn the jar.", blocks_pass=True),
+    _f(
+        "hidden",
+        "A label or something like it hides much of the contents.",
+        "Turn the jar.",
+        blocks_pass=True,
+    ),
     _f(
         "layers unsure",
         "A layer boundary may be there or not.",
@@ -71,6 +64,11 @@ REGISTER: tuple[FlagDefinition, ...] = (
     _f("no scale", "No size in millimetres is known.", "Give the jar's inner diameter."),
     _f("set by hand", "A person set the lines of the jar.", "Nothing to do."),
     _f("carried over", "The jar's place was carried over from an earlier photo.", "Check the lines."),
+    _f(
+        "not carried over",
+        "The photo could not be laid over the earlier one, so the jar was sought afresh.",
+        "Check the lines.",
+    ),
     _f("jar moved", "The jar moved since the earlier photo.", "Check the lines.", blocks_pass=False),
 )
 

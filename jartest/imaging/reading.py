@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from jartest.imaging.conditions import condition_flags
 from jartest.imaging.flocs import NO_BODY, find_flocs
 from jartest.imaging.follow import follow_jar
 from jartest.imaging.jar import find_jar, place
@@ -23,10 +24,6 @@ __all__ = ["METHOD", "read_photo"]
 METHOD = "reading-1"
 
 _CONFIDENT = 0.7  # of the frame; a person and a frame carried over from a person have 1
-_BURNT = 0.5  # part of the contents with L* above 99
-_BLACK = 0.6  # part with L* below 4
-_TILT_DEG = 10.0
-_SMALL_PX = 40  # fewer rows of liquid than this and half a percent is far below a pixel
 
 
 def read_photo(
@@ -49,14 +46,13 @@ def read_photo(
         Inner diameter of the jar, for millimetres.
     """
     flags: list[str] = []
-    proposed = find_jar(photo)
-    start = proposed
-    if earlier is not None and not _whole(marks):
-        carried = follow_jar(photo, *earlier)
-        if carried is not None:
-            start = carried
-            flags += ["carried over"] + (["jar moved"] if _has_moved(carried, earlier[1]) else [])
-    frame = place(photo, start or Frame(), marks)
+    carried = follow_jar(photo, *earlier) if earlier is not None and not _whole(marks) else None
+    if earlier is not None and carried is not None:
+        flags += ["carried over"] + (["jar moved"] if _has_moved(carried, earlier[1]) else [])
+    elif earlier is not None and not _whole(marks):
+        flags.append("not carried over")
+    proposed = find_jar(photo) if carried is None else None
+    frame = place(photo, carried or proposed or Frame(), marks)
     if marks is not None:
         flags.append("set by hand")
     base = Reading(
@@ -124,9 +120,9 @@ def _measured(
         (p for p in parts if p.layer.kind in ("body", "clear")), key=lambda p: p.top - p.bottom, default=None
     )
     flocs = find_flocs(photo, geometry, body.bottom, body.top) if body else NO_BODY
-    flags += _quality(strip, frame)
-    if "overexposed" in flags or "dark" in flags:
-        flocs = NO_BODY  # what is burnt out or black shows no lumps
+    flags += condition_flags(photo, frame, strip, parts)
+    if "dark" in flags:
+        flocs = NO_BODY  # what is black shows no lumps
     settled, clear = _thickness(layers, "settled"), _thickness(layers, "clear")
     floating, foam = _thickness(layers, "floating"), _thickness(layers, "foam")
     sizes = np.array([x.diameter_px for x in flocs.lumps]) * scale
@@ -155,19 +151,6 @@ def _measured(
         lumps=flocs.lumps,
         texture=_texture(strip),
     )
-
-
-def _quality(strip: Strip, frame: Frame) -> list[str]:
-    """Names of the flags that this strip and frame deserve."""
-    high, g = frame.floor_px - frame.surface_px, strip.geometry
-    holds = {
-        "small": high < _SMALL_PX,
-        "overexposed": strip.clipped > _BURNT,
-        "dark": strip.black > _BLACK,
-        "cut off": strip.outside > 0.02,
-        "tilt": abs(math.degrees(math.atan(g.lean))) > _TILT_DEG,
-    }
-    return [name for name, held in holds.items() if held]
 
 
 def _marked(marks: Marks | None, frame: Frame) -> list[Boundary] | None:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -35,20 +33,32 @@ def texture_figures(levels: NDArray[np.uint8], count: int = GREY_LEVELS) -> dict
     names = ("contrast", "dissimilarity", "homogeneity", "asm", "entropy", "correlation")
     if min(levels.shape) < 2:
         return dict.fromkeys(names, float("nan"))
-    from skimage import feature  # a third of a second to import
-
-    angles = [0, np.pi / 4, np.pi / 2, 3 * np.pi / 4]
-    matrix_of: Any = feature.graycomatrix
-    figure_of: Any = feature.graycoprops
-    matrix = matrix_of(levels, [1], angles, levels=count, symmetric=True, normed=True)
-    return {name: float(figure_of(matrix, _PROPS[name]).mean()) for name in names}
+    figures = [_figures(_matrix(levels, count, *step)) for step in ((0, 1), (1, 1), (1, 0), (1, -1))]
+    return {name: float(np.mean([f[k] for f in figures])) for k, name in enumerate(names)}
 
 
-_PROPS = {  # our names and scikit-image's
-    "contrast": "contrast",
-    "dissimilarity": "dissimilarity",
-    "homogeneity": "homogeneity",
-    "asm": "ASM",
-    "entropy": "entropy",
-    "correlation": "correlation",
-}
+def _matrix(levels: NDArray[np.uint8], count: int, down: int, right: int) -> NDArray[np.float64]:
+    """How often each pair of grey levels stands at this step, both ways round, as a share of all pairs."""
+    rows, cols = levels.shape
+    first = levels[: rows - down, max(0, -right) : cols - max(0, right)].astype(np.intp)
+    second = levels[down:, max(0, right) : cols - max(0, -right)]
+    pairs = np.bincount((first * count + second).ravel(), minlength=count * count).reshape(count, count)
+    both = (pairs + pairs.T).astype(np.float64)
+    return np.asarray(both / both.sum(), np.float64)
+
+
+def _figures(p: NDArray[np.float64]) -> tuple[float, ...]:
+    """Contrast, dissimilarity, homogeneity, ASM, entropy and correlation of one matrix."""
+    i, j = np.indices(p.shape)
+    apart = np.abs(i - j)
+    mean = float((i * p).sum())  # of rows and of columns: the matrix is symmetric
+    variance = float(((i - mean) ** 2 * p).sum())
+    together = float(((i - mean) * (j - mean) * p).sum())
+    return (
+        float((apart**2 * p).sum()),
+        float((apart * p).sum()),
+        float((p / (1 + apart**2)).sum()),
+        float((p**2).sum()),
+        float(-(p[p > 0] * np.log(p[p > 0])).sum()),
+        together / variance if variance > 0 else 1.0,
+    )

@@ -23,6 +23,7 @@ import threading
 import time
 import urllib.error
 import urllib.request
+from collections import Counter
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import asdict, dataclass
@@ -55,6 +56,7 @@ class Outcome:
     photo_mb: float
     sent: int
     acknowledged: int
+    answered: dict[str, int]
     lost: int
     answer_s_median: float
     answer_s_p95: float
@@ -143,8 +145,8 @@ def browsing(port: int, sessions: int) -> Iterator[None]:
         browser.close()
 
 
-def send(port: int, path: str, data: bytes) -> tuple[bool, float]:
-    """Whether one photo was acknowledged, and how long that took."""
+def send(port: int, path: str, data: bytes) -> tuple[str, float]:
+    """How one photo was answered ("201" is acknowledged), and how long that took."""
     edge = "load"
     fields = {"by": "Teal", "slot": "extra"}
     head = "".join(
@@ -158,9 +160,10 @@ def send(port: int, path: str, data: bytes) -> tuple[bool, float]:
         line.request("POST", path, body, {"Content-Type": f"multipart/form-data; boundary={edge}"})
         answer = line.getresponse()
         said = answer.read()
-        return answer.status == 201 and b"Received and kept" in said, time.perf_counter() - begun
-    except (OSError, http.client.HTTPException):
-        return False, time.perf_counter() - begun
+        whole = answer.status != 201 or b"Received and kept" in said
+        return str(answer.status) if whole else "broken off", time.perf_counter() - begun
+    except (OSError, http.client.HTTPException) as e:
+        return type(e).__name__, time.perf_counter() - begun
     finally:
         line.close()
 
@@ -172,7 +175,7 @@ def run(*, minutes: float, sessions: int, a_minute: float, jars: int = 30, mpx: 
         home = Path(folder)
         paths = open_jars(home, jars)
         total = round(minutes * a_minute)
-        answers: list[tuple[bool, float]] = []
+        answers: list[tuple[str, float]] = []
         threads, loads, after_30 = [], [], float("nan")
         with browsing(port, sessions):
             begun = time.monotonic()
@@ -191,7 +194,7 @@ def run(*, minutes: float, sessions: int, a_minute: float, jars: int = 30, mpx: 
                 thread.join()
             at_end = memory_mb(pid)
         kept = _kept(home)
-    acknowledged = sum(ok for ok, _ in answers)
+    acknowledged = sum(answer == "201" for answer, _ in answers)
     times = sorted(s for _, s in answers)
     return Outcome(
         minutes=minutes,
@@ -201,6 +204,7 @@ def run(*, minutes: float, sessions: int, a_minute: float, jars: int = 30, mpx: 
         photo_mb=round(statistics.mean(len(s) for s in shots) / 1e6, 2),
         sent=total,
         acknowledged=acknowledged,
+        answered=dict(Counter(answer for answer, _ in answers)),
         lost=acknowledged - kept if acknowledged > kept else 0,
         answer_s_median=round(statistics.median(times), 3),
         answer_s_p95=round(times[int(0.95 * (len(times) - 1))], 3),

@@ -32,7 +32,11 @@ from jartest.records.model import Case, PhotoMark, TestPlan
 from jartest.verdict.values import Verdict
 
 SOME = settings(
-    max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large]
+    max_examples=40,
+    deadline=None,
+    derandomize=True,
+    database=None,
+    suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
 )
 NASTY = ["=1+1", "<script>", "../../x", "🧪 Kupfer-Öl", "", "\t\n", '"', "C:\\x", "\u202eabc", "\ufeff"]
 

@@ -370,7 +370,7 @@ def test_machine_and_person_are_compared_and_second_opinions_found(shop: Any) ->
 
 def test_limits_are_proposed_from_tests_where_a_person_gave_the_word_and_only_then(shop: Any) -> None:
     found = History(shop.store).proposals(load_limits())
-    assert set(found) == {"settled", "top_layer", "clear", "foam", "floc_index"}
+    assert set(found) == {"settled", "top_layer", "clear", "foam", "floc_index", "floc_area"}
     assert all(p.fail_min is None for p in found.values())
 
 

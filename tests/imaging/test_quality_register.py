@@ -24,12 +24,11 @@ def test_a_name_that_is_not_registered_is_refused() -> None:
         flag("sunny")
 
 
-def test_the_reading_raises_only_registered_flags(repo: Path) -> None:
-    text = (repo / "jartest/imaging/reading.py").read_text("utf-8")
-    raised = set(re.findall(r'append\("([a-z ]+)"\)|\["([a-z ]+)"\]|^        "([a-z ]+)": ', text, re.M))
-    names = {a or b or c for a, b, c in raised}
-    assert {"layers unsure", "jar moved", "overexposed"} <= names
-    assert names <= {f.name for f in REGISTER}
+def test_the_flags_raised_are_those_of_the_register(repo: Path) -> None:
+    text = "".join((repo / "jartest/imaging" / n).read_text("utf-8") for n in ("reading.py", "conditions.py"))
+    pattern = r'append\("([a-z ]+)"\)|\["([a-z ]+)"\]|^        "([a-z ]+)": |^        \("([a-z ]+ unsure)"|"(no jar)"'
+    raised = {name for found in re.findall(pattern, text, re.M) for name in found if name}
+    assert raised == {f.name for f in REGISTER}
 
 
 def test_a_jar_that_cannot_be_told_never_passes() -> None:

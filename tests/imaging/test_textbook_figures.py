@@ -5,6 +5,7 @@ from __future__ import annotations
 import cv2
 import numpy as np
 import pytest
+from skimage.feature import graycomatrix, graycoprops
 
 from jartest.imaging.texture import texture_figures
 
@@ -35,6 +36,15 @@ def test_haralicks_example_gives_the_figures_of_his_printed_matrices() -> None:
     assert got["entropy"] == pytest.approx(entropy, abs=1e-9)
     assert got["contrast"] == pytest.approx((0.583333 + 1.0 + 0.444444 + 1.777778) / 4, abs=1e-5)
     assert got["correlation"] == pytest.approx((0.719533 + 0.485714 + 0.735294 + 0.162791) / 4, abs=1e-5)
+
+
+def test_texture_is_that_of_scikit_image() -> None:
+    levels = np.sort(np.random.default_rng(5).integers(0, 32, (90, 23)).astype(np.uint8), axis=0)
+    angles = [0, np.pi / 4, np.pi / 2, 3 * np.pi / 4]
+    matrix = graycomatrix(levels, [1], angles, levels=32, symmetric=True, normed=True)
+    for name, value in texture_figures(levels).items():
+        theirs = graycoprops(matrix, "ASM" if name == "asm" else name).mean()
+        assert value == pytest.approx(theirs, rel=1e-12)
 
 
 def test_a_region_of_one_row_has_no_texture() -> None:

@@ -22,7 +22,7 @@ from jartest.imaging.fit.facts import held_out, read
 from jartest.imaging.fit.textures import BACKDROPS, backdrop
 from jartest.imaging.fit.truth import Truth
 
-__all__ = ["main"]
+__all__ = ["five_fold", "judge", "logistic", "main", "odds", "standing", "table"]
 
 Array = NDArray[Any]
 _RIGHT = 0.03  # of the column

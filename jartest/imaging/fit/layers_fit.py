@@ -283,7 +283,8 @@ def sample(
         lab[..., 1:] = lab[..., 1:] @ turn
     residual = np.array([-slip.lean if turned else slip.lean, slip.sag_floor, slip.sag_surface])
     x = np.ascontiguousarray(lab.transpose(2, 0, 1), np.float32)
-    return x, kinds, lines, np.float32(lumpy), (residual / _RESIDUAL).astype(np.float32)
+    lumps = np.asarray(lumpy, np.float32)
+    return x, kinds, np.asarray(lines, np.float32), lumps, (residual / _RESIDUAL).astype(np.float32)
 
 
 def _lived(strip: Floats, rng: np.random.Generator) -> Floats:
@@ -316,7 +317,7 @@ def _lived(strip: Floats, rng: np.random.Generator) -> Floats:
         here = (np.abs((f - rng.random() * step) % step - step / 2) < 0.004) & (u > left) & (u < left + 0.35)
         s = np.where(here[..., None], rng.choice([0.05, 0.9]), s)
     if rng.random() < 0.4:
-        s = cv2.GaussianBlur(s.astype(np.float32), (0, 0), rng.uniform(0.3, 1.5))
+        s = np.asarray(cv2.GaussianBlur(s.astype(np.float32), (0, 0), rng.uniform(0.3, 1.5)), float)
     if rng.random() < 0.5:
         s = s + rng.normal(0, rng.uniform(0.003, 0.03), s.shape)
     return np.clip(s, 0, 1).astype(np.float32)

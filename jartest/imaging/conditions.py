@@ -1,0 +1,146 @@
+"""What is wrong with a photo of a jar: measured on the jar, named as in quality.py."""
+
+from __future__ import annotations
+
+import itertools
+import math
+
+import cv2
+import numpy as np
+from numpy.typing import NDArray
+
+from jartest.imaging.layers import Part
+from jartest.imaging.photo import Photo
+from jartest.imaging.profile import ACROSS, FRACTIONS, Strip, crop_light
+from jartest.imaging.values import Frame
+
+__all__ = ["blur", "boundary_spread", "condition_flags", "glare", "hidden"]
+
+Floats = NDArray[np.float32]
+
+_BURNT = 0.5  # part of the contents with L* above 99
+_BLACK = 0.6  # part with L* below 4
+_OUTSIDE = 0.02  # part of the jar that lies outside the photo
+_TILT_DEG = 10.0
+_SMALL_PX = 40  # fewer rows of liquid than this and half a percent is far below a pixel
+_BLUR = (
+    0.0055  # of the column: sharp pictures of 280 rows and more reach 0.0047, blurred by 0.01 they pass it
+)
+_BLUR_PX = 1.5  # of the copy: small sharp pictures reach 1.45
+_BLUR_ROWS = 300  # rows from floor to surface of the copy on which edges are looked at
+_GLARE = 0.05  # of the contents
+_HIDDEN = 0.35  # of the contents; pictures without a large label reach 0.28
+_SPREAD = 0.04  # of the column, from 20 to 80 % of the way from one colour to the other
+_FAINT = 6.0  # CIELAB difference of two layers below which a spread means nothing
+
+
+def condition_flags(photo: Photo, frame: Frame, strip: Strip, parts: list[Part]) -> list[str]:
+    """Names of the flags that this jar in this photo deserves."""
+    high = frame.floor_px - frame.surface_px
+    liquid = [p for p in parts if p.layer.kind != "foam"]
+    holds = {
+        "small": high < _SMALL_PX,
+        "overexposed": strip.clipped > _BURNT,
+        "dark": strip.black > _BLACK,
+        "cut off": strip.outside > _OUTSIDE,
+        "tilt": abs(math.degrees(math.atan(strip.geometry.lean))) > _TILT_DEG,
+        "blur": blur(photo, frame) > max(_BLUR, _BLUR_PX / min(_BLUR_ROWS, high)),
+        "glare": glare(strip) > _GLARE,
+        "hidden": hidden(strip) > _HIDDEN,
+        "diffuse boundary": any(
+            boundary_spread(strip, a.bottom, b.bottom, b.top) > _SPREAD for a, b in itertools.pairwise(liquid)
+        ),
+    }
+    return [name for name, held in holds.items() if held]
+
+
+def blur(photo: Photo, frame: Frame) -> float:
+    """How much the sharpest edges of the jar are blurred, sideways or up and down, whichever is more.
+
+    Returns
+    -------
+    float
+        Sigma of the blur as a fraction of the column; infinite where no edge stands out at all.
+
+    Notes
+    -----
+    An edge of blur s has a slope of 1 / sqrt(a^2 + s^2) after smoothing by a; the ratio of its slopes
+    after two smoothings gives s.  Of the strongest tenth of the edges in each direction the sharpest
+    quarter counts: layers may be diffuse, but walls, floor and rim of a sharp photo are not.
+
+    References
+    ----------
+    Zhuo and Sim (2011), Pattern Recognition 44, 1852-1858: blur from the ratio of two smoothings.
+    """
+    light, rows = crop_light(photo, frame, _BLUR_ROWS)
+    fine, coarse = (np.asarray(cv2.GaussianBlur(light, (0, 0), a), np.float32) for a in (1.0, 2.0))
+    found = [_edge_blur(fine, coarse), _edge_blur(fine.T, coarse.T)]
+    known = [x for x in found if not math.isnan(x)]
+    return max(known) / rows if known else math.inf
+
+
+def _edge_blur(fine: Floats, coarse: Floats) -> float:
+    """Blur in pixels of edges that run up and down; NaN where there are less than ten."""
+    slope, other = (
+        np.abs(cv2.Sobel(np.ascontiguousarray(fine), cv2.CV_32F, *d)) / 8 for d in ((1, 0), (0, 1))
+    )
+    later = np.abs(cv2.Sobel(np.ascontiguousarray(coarse), cv2.CV_32F, 1, 0)) / 8
+    peak = np.zeros(slope.shape, bool)
+    middle = slope[4:-4, 4:-4]
+    peak[4:-4, 4:-4] = (
+        (middle >= slope[4:-4, 3:-5]) & (middle >= slope[4:-4, 5:-3]) & (middle > 2 * other[4:-4, 4:-4])
+    )
+    if peak.sum() < 20:
+        return math.nan
+    strong = peak & (slope >= max(1.0, float(np.percentile(slope[peak], 90))))
+    if strong.sum() < 10:
+        return math.nan
+    ratio = np.clip(slope[strong] / np.maximum(later[strong], 1e-3), 1.001, 1.999)
+    return float(np.percentile(np.sqrt((4 - ratio**2) / (ratio**2 - 1)), 25))
+
+
+def glare(strip: Strip) -> float:
+    """The part of the contents under burnt-out patches that do not reach across the jar as a layer would."""
+    inside = np.ix_((FRACTIONS > 0.03) & (FRACTIONS < 0.97), np.abs(ACROSS) < 0.85)
+    light = strip.lab[inside][..., 0]
+    return float(((light > 96) & (light - np.median(light, axis=1, keepdims=True) > 8)).mean())
+
+
+def hidden(strip: Strip) -> float:
+    """The part of the contents between two upright edges that face each other, as those of a label do.
+
+    A label that reaches round the whole jar has none, one in the contents' colour none that stands out.
+    """
+    lab = strip.lab[(FRACTIONS > 0.02) & (FRACTIONS < 0.98)]
+    step, at = lab[:, 2:] - lab[:, :-2], ACROSS[1:-1]
+    size = np.linalg.norm(step, axis=2)
+    most = 0.0
+    for i in np.flatnonzero((at > -0.85) & (at < -0.1)):
+        for j in np.flatnonzero((at > 0.1) & (at < 0.85)):
+            facing = -(step[:, i] * step[:, j]).sum(axis=1) > 0.8 * size[:, i] * size[:, j]
+            rows = facing & (size[:, i] > 12) & (size[:, j] > 12)
+            most = max(most, float(rows.mean() * (at[j] - at[i]) / 2))
+    return most
+
+
+def boundary_spread(strip: Strip, bottom: float, at: float, top: float) -> float:
+    """Height, as a fraction of the column, over which the colour of one layer goes over into the next.
+
+    `bottom`, `at` and `top` are the ends of the lower layer and of the upper one.  0 where the two
+    hardly differ or one is too thin to have a colour of its own beside the boundary.
+    """
+    if min(at - bottom, top - at) < 2 * _SPREAD:
+        return 0.0
+    colour = np.median(strip.lab[:, np.abs(ACROSS) < 0.6], axis=1)
+    lower, upper = (bottom < FRACTIONS) & (at > FRACTIONS), (at < FRACTIONS) & (top > FRACTIONS)
+    if not lower.any() or not upper.any():
+        return 0.0
+    low, high = np.median(colour[lower], axis=0), np.median(colour[upper], axis=0)
+    apart = float(np.linalg.norm(high - low))
+    if apart < _FAINT:
+        return 0.0
+    way = ((colour - low) @ (high - low)) / apart**2
+    below, above = FRACTIONS[lower & (way < 0.2)], FRACTIONS[upper & (way > 0.8)]
+    if len(below) == 0 or len(above) == 0:
+        return 0.0
+    return float(above.min() - below.max())
