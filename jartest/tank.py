@@ -428,7 +428,8 @@ def _standing(recorder: Recorder, case: Case, tank_depth_in: float | None) -> tu
         )
     try:
         times = [
-            standing_time(g, tank_depth_mm=_MM_PER_IN * tank_depth_in, allowed_fraction=PARTED_FRACTION) for g in growing
+            standing_time(g, tank_depth_mm=_MM_PER_IN * tank_depth_in, allowed_fraction=PARTED_FRACTION)
+            for g in growing
         ]
     except BadEntry as e:
         return None, f"{watched} and showed {kinds}; {e}"
