@@ -99,6 +99,8 @@ def test_no_file_holds_what_the_house_forbids(repo: Path, word: str) -> None:
 
 def test_each_all_is_exact(repo: Path) -> None:
     for module, path in modules(repo).items():
+        if ".imaging.fit" in module:  # scripts, run and not imported
+            continue
         tree = ast.parse(path.read_text("utf-8"))
         listed = [
             ast.literal_eval(n.value)
