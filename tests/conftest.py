@@ -8,10 +8,10 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
-from jartest.records.store import Store
 
 from jartest.recorder import Recorder
 from jartest.records.photofiles import PhotoFiles
+from jartest.records.store import Store
 from jartest.verdict.limits import load_limits
 
 REPO = Path(__file__).resolve().parent.parent
