@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from jartest.imaging.finder import look
 from jartest.imaging.photo import Photo
-from jartest.imaging.profile import FRACTIONS, find_geometry, unroll
+from jartest.imaging.profile import FRACTIONS, Geometry, find_geometry, unroll
 from jartest.imaging.rows import see_rows
 from jartest.imaging.values import Frame, Marks
 
@@ -44,7 +44,7 @@ def find_jar(photo: Photo) -> Frame | None:
     return look(photo.pixels).frame
 
 
-def place(photo: Photo, approx: Frame, marks: Marks | None = None) -> Frame:
+def place(photo: Photo, approx: Frame, marks: Marks | None = None) -> tuple[Frame, Geometry | None]:
     """The frame with floor and surface placed exactly near an approximate one; a person's lines as they are.
 
     Parameters
@@ -60,13 +60,16 @@ def place(photo: Photo, approx: Frame, marks: Marks | None = None) -> Frame:
     Frame
         Floor and surface on the network's line for each in the unrolled jar, where it is sure that one
         is near; else where they were, with the sigmas they came with.
+    Geometry or None
+        How the jar was seen to stand while its lines were placed; None where nothing had to be placed.
     """
     frame = with_marks(approx, marks) or approx
+    geometry: Geometry | None = None
     held = [marks is not None and not math.isnan(v) for v in _rows_of(marks)]
     for _ in range(_ROUNDS):
         if all(held) or not _upright(frame):
-            return frame
-        geometry = find_geometry(photo, frame)
+            return frame, geometry
+        geometry = find_geometry(photo, frame, geometry)
         seen = see_rows(unroll(photo, frame, geometry))
         high = frame.floor_px - frame.surface_px
         floor, surface = _line(seen.floor), _line(seen.surface)
@@ -76,7 +79,7 @@ def place(photo: Photo, approx: Frame, marks: Marks | None = None) -> Frame:
         if not held[1] and not math.isnan(surface):
             moved |= {"surface_px": frame.floor_px - surface * high, "surface_sigma_px": _LINE_SIGMA * high}
         frame = replace(frame, **moved)
-    return frame
+    return frame, geometry
 
 
 _ROUNDS = 2  # the second looks along arcs that fit the lines of the first

@@ -9,7 +9,7 @@ along such arcs, so that every row of the strip is one height in the jar.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -41,6 +41,8 @@ FRACTIONS: Floats = np.linspace(TOP, BOTTOM, ROWS, dtype=np.float32)
 ACROSS: Floats = np.linspace(-_REACH, _REACH, COLUMNS, dtype=np.float32)
 FRACTIONS.setflags(write=False)
 ACROSS.setflags(write=False)
+_GLASS_WALL = 0.05  # of the outer radius, as in scale.py: the wall of a usual jar
+_GLASS_INDEX = 1.5  # soda-lime glass, 1.50 to 1.52: value from memory
 _FOCAL = 1.5  # focal length in units of the longer picture side where unknown: a phone held upright
 
 
@@ -84,6 +86,18 @@ class Geometry:
         col = self.centre_px - self.lean * (row - middle) + across * self.half_px * cos
         rows = row + across * self.half_px * cos * self.lean - drop
         return np.asarray(col, np.float32), np.asarray(rows, np.float32)
+
+    def through_wall(self, fraction: Floats) -> Floats:
+        """How much too high a line on the inner wall is seen, as a fraction of the column's rows.
+
+        Notes
+        -----
+        Rows are those of the outer near wall; layers lie against the inner one.  A ray that comes down
+        on the wall at the angle e goes on inside the glass at e' with sin e = n sin e' (Snell) and meets
+        the inner wall by the wall's thickness times tan e' lower than the outer one.
+        """
+        inside = np.arcsin(np.clip(self.sag(fraction), -0.9, 0.9) / _GLASS_INDEX)
+        return np.asarray(_GLASS_WALL * self.half_px / self.column_px * np.tan(inside), np.float32)
 
     def true_fraction(self, fraction: Floats) -> Floats:
         """Fraction of the column's height in millimetres at this fraction of its rows.
@@ -149,8 +163,17 @@ def _crop(photo: Photo, frame: Frame, rows: float) -> _Crop:
     right = int(min(photo.width_px, math.ceil(frame.right_px + 0.6 * half)))
     part = np.asarray(photo.pixels[top:low, left:right])
     scale = min(1.0, rows / high)
-    if scale < 1:
-        size = (max(8, round(part.shape[1] * scale)), max(8, round(part.shape[0] * scale)))
+    whole = int(1 / scale)  # OpenCV averages whole numbers of pixels several times as fast
+    if whole > 1 and min(part.shape[:2]) >= 8 * whole:
+        size = (part.shape[1] // whole, part.shape[0] // whole)
+        part = np.asarray(
+            cv2.resize(part[: size[1] * whole, : size[0] * whole], size, interpolation=cv2.INTER_AREA),
+            np.uint8,
+        )
+    else:
+        whole = 1
+    if scale * whole < 1:
+        size = (max(8, round(part.shape[1] * scale * whole)), max(8, round(part.shape[0] * scale * whole)))
         part = np.asarray(cv2.resize(part, size, interpolation=cv2.INTER_AREA), np.uint8)
     lab = cv2.cvtColor(part.astype(np.float32) / 255, cv2.COLOR_RGB2LAB)
     return _Crop(np.asarray(lab, np.float32), left, top, scale)
@@ -162,7 +185,7 @@ def crop_light(photo: Photo, frame: Frame, rows: float) -> tuple[Floats, float]:
     return np.ascontiguousarray(crop.lab[..., 0]), (frame.floor_px - frame.surface_px) * crop.scale
 
 
-def find_geometry(photo: Photo, frame: Frame) -> Geometry:
+def find_geometry(photo: Photo, frame: Frame, near: Geometry | None = None) -> Geometry:
     """Lean and sag of the jar in this frame: those that line up the edges across the jar best.
 
     Parameters
@@ -170,6 +193,8 @@ def find_geometry(photo: Photo, frame: Frame) -> Geometry:
     photo : Photo
     frame : Frame
         All four lines known (no NaN); its tilt is taken when it is not zero.
+    near : Geometry or None
+        What was found for nearly the same frame; only its surroundings are searched.
 
     Notes
     -----
@@ -182,24 +207,28 @@ def find_geometry(photo: Photo, frame: Frame) -> Geometry:
     crop = _crop(photo, frame, 140)
     base = _plain(photo, frame)
     growth = base.column_px / (_FOCAL * max(photo.width_px, photo.height_px))
+    if near is None:
+        best = _coarse(crop, base, frame.tilt_deg, growth)
+        steps = (-0.6, -0.3, 0, 0.3, 0.6)
+    else:
+        best, steps = near, (-0.3, 0, 0.3)
+    fine = [best.lean + math.tan(math.radians(d)) for d in steps]
+    mid = (best.sag_floor + best.sag_surface) / 2
+    sags = np.linspace(mid - 0.02, mid + 0.02, 9, dtype=np.float32)
+    return max((_best_sag(crop, base, lean, sags, growth) for lean in fine), key=lambda g: g.score)
+
+
+def _coarse(crop: _Crop, base: Geometry, tilt_deg: float, growth: float) -> Geometry:
     leans = [math.tan(math.radians(t)) for t in np.arange(-8, 8.1, 1.0)]
-    if frame.tilt_deg:
-        leans = [math.tan(math.radians(frame.tilt_deg + d)) for d in (-0.5, 0, 0.5)]
+    if tilt_deg:
+        leans = [math.tan(math.radians(tilt_deg + d)) for d in (-0.5, 0, 0.5)]
     sags = np.linspace(-0.12, 0.5, 32, dtype=np.float32)
     best = max((_best_sag(crop, base, lean, sags, growth) for lean in leans), key=lambda g: g.score)
-    if not frame.tilt_deg and best.lean in (leans[0], leans[-1]):  # it may lean further that way
+    if not tilt_deg and best.lean in (leans[0], leans[-1]):  # it may lean further that way
         more = [math.copysign(math.tan(math.radians(t)), best.lean) for t in range(9, 17)]
         further = (_best_sag(crop, base, lean, sags, growth) for lean in more)
         best = max((best, *further), key=lambda g: g.score)
-    fine = [best.lean + math.tan(math.radians(d)) for d in (-0.6, -0.3, 0, 0.3, 0.6)]
-    mid = (best.sag_floor + best.sag_surface) / 2
-    return max(
-        (
-            _best_sag(crop, base, lean, np.linspace(mid - 0.02, mid + 0.02, 9, dtype=np.float32), growth)
-            for lean in fine
-        ),
-        key=lambda g: g.score,
-    )
+    return best
 
 
 def _plain(photo: Photo, frame: Frame) -> Geometry:
@@ -240,26 +269,16 @@ def _best_sag(crop: _Crop, base: Geometry, lean: float, sags: Floats, growth: fl
     rows = np.arange(len(f), dtype=np.float32)
     bow = 1 - np.sqrt(1 - across**2)
     rows_per_half = base.half_px / base.column_px * 100
-    best, best_score = flat, -1.0
-    for sag in sags:
-        s0, s1 = sag + growth / 2, sag - growth / 2
-        shift = (s0 + (s1 - s0) * f)[:, None] * bow[None, :] * rows_per_half
-        at = np.clip(np.rint(rows[:, None] - shift), 0, len(f) - 1).astype(np.intp)
-        mean = g[at, np.arange(len(across))[None, :]].mean(axis=1)
-        score = float((weight * (mean**2).sum(axis=1))[keep].sum())
-        if score > best_score:
-            best_score = score
-            best = Geometry(
-                centre_px=base.centre_px,
-                half_px=base.half_px,
-                floor_px=base.floor_px,
-                surface_px=base.surface_px,
-                lean=lean,
-                sag_floor=float(s0),
-                sag_surface=float(s1),
-                score=score,
-            )
-    return best
+    low, high = sags + growth / 2, sags - growth / 2
+    arcs = low[:, None] + (high - low)[:, None] * f
+    shift = arcs[:, :, None] * (bow * rows_per_half).astype(np.float32)
+    at = np.clip(np.rint(rows[:, None] - shift), 0, len(f) - 1).astype(np.intp)
+    at *= len(across)
+    at += np.arange(len(across))
+    mean = np.take(g.reshape(-1, 3), at, axis=0).mean(axis=2)  # (sags, rows, 3)
+    scores = ((mean**2).sum(axis=2) * weight)[:, keep].sum(axis=1)
+    k = int(scores.argmax())
+    return replace(flat, sag_floor=float(low[k]), sag_surface=float(high[k]), score=float(scores[k]))
 
 
 def unroll(photo: Photo, frame: Frame, geometry: Geometry) -> Strip:

@@ -13,7 +13,7 @@ from jartest.imaging.follow import follow_jar
 from jartest.imaging.jar import find_jar, place
 from jartest.imaging.layers import SURE, Boundary, find_boundaries, make_layers
 from jartest.imaging.photo import Photo
-from jartest.imaging.profile import ACROSS, FRACTIONS, Strip, find_geometry, unroll
+from jartest.imaging.profile import ACROSS, FRACTIONS, Geometry, Strip, find_geometry, unroll
 from jartest.imaging.rows import see_rows
 from jartest.imaging.scale import mm_per_px
 from jartest.imaging.texture import GREY_LEVELS, texture_figures
@@ -52,7 +52,7 @@ def read_photo(
     elif earlier is not None and not _whole(marks):
         flags.append("not carried over")
     proposed = find_jar(photo) if carried is None else None
-    frame = place(photo, carried or proposed or Frame(), marks)
+    frame, seen_so = place(photo, carried or proposed or Frame(), marks)
     if marks is not None:
         flags.append("set by hand")
     base = Reading(
@@ -76,7 +76,8 @@ def read_photo(
     scale, scale_sigma = mm_per_px(frame, inner_diameter_mm)
     if math.isnan(scale):
         flags.append("no scale")
-    return _measured(base, photo, frame, flags, scale, scale_sigma)
+    geometry = find_geometry(photo, frame, seen_so)
+    return _measured(base, photo, frame, geometry, flags, scale, scale_sigma)
 
 
 def _has_moved(now: Frame, then: Frame) -> bool:
@@ -102,9 +103,14 @@ def _lines(frame: Frame) -> list[tuple[str, float]]:
 
 
 def _measured(
-    base: Reading, photo: Photo, frame: Frame, flags: list[str], scale: float, scale_sigma: float
+    base: Reading,
+    photo: Photo,
+    frame: Frame,
+    geometry: Geometry,
+    flags: list[str],
+    scale: float,
+    scale_sigma: float,
 ) -> Reading:
-    geometry = find_geometry(photo, frame)
     frame = replace(frame, tilt_deg=math.degrees(math.atan(geometry.lean)))
     strip = unroll(photo, frame, geometry)
     seen = see_rows(strip)

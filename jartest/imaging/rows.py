@@ -6,9 +6,10 @@ word is a proposal: where exactly a boundary lies is placed on the photo's own e
 
 from __future__ import annotations
 
+import threading
 from dataclasses import dataclass
-from functools import cache
 from pathlib import Path
+from typing import Any
 
 import cv2
 import numpy as np
@@ -38,18 +39,21 @@ class RowsSeen:
     residual: Floats
 
 
-@cache
-def _weights() -> NDArray[np.uint8]:
-    held = np.frombuffer(_WEIGHTS.read_bytes(), np.uint8)
-    held.setflags(write=False)
-    return held
+_held = threading.local()
+
+
+def _net() -> Any:
+    """This thread's network: one holds its last input, so that threads cannot share it."""
+    if not hasattr(_held, "net"):
+        _held.net = cv2.dnn.readNetFromONNX(str(_WEIGHTS))
+    return _held.net
 
 
 def see_rows(strip: Strip) -> RowsSeen:
     """The network's word on this strip and on its mirror image, averaged: a mirrored photo reads the same."""
     x = (strip.lab / 50 - np.array([1, 0, 0], np.float32)).transpose(2, 0, 1)
     both = np.stack([x, x[:, :, ::-1]]).astype(np.float32).reshape(2, 3, ROWS, COLUMNS)
-    net = cv2.dnn.readNetFromONNX(_weights())  # 10 ms; a kept one could not be shared between threads
+    net = _net()
     net.setInput(np.ascontiguousarray(both))
     rows, whole = net.forward(["rows", "whole"])
     kinds = np.exp(rows[:, :6] - rows[:, :6].max(axis=1, keepdims=True))
