@@ -266,13 +266,13 @@ def _read_marks(path: Path) -> dict[str, Marks]:
 
 def _measure_one(name: str, *, marks: dict[str, Marks], overlay: Path | None, limits: Any) -> dict[str, Any]:
     from jartest.imaging.overlay import draw_overlay
-    from jartest.imaging.photo import open_photo
+    from jartest.imaging.photo import open_to_read
     from jartest.imaging.reading import read_photo
     from jartest.verdict.decide import judge_photo
 
     path = Path(name)
     try:
-        photo = open_photo(path.read_bytes(), path.name)
+        photo = open_to_read(path.read_bytes(), path.name)
     except BadPhoto as e:
         return {"photo": name, "error": str(e)}
     except OSError as e:

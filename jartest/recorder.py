@@ -18,7 +18,7 @@ from jartest.history.next_jar import Jar
 from jartest.history.questions import Blame, History, mix_of, say_product
 from jartest.history.suspects import Prior
 from jartest.imaging.overlay import draw_overlay, shrink
-from jartest.imaging.photo import Photo, open_photo
+from jartest.imaging.photo import Photo, open_to_read
 from jartest.imaging.reading import METHOD, read_photo
 from jartest.imaging.values import Frame, Marks, Reading
 from jartest.plan.schedule import EXTRA, DueLook, default_schedule, due_looks, say_age
@@ -242,7 +242,7 @@ class Recorder:
         if slot != EXTRA and slot not in {s.key for s in case.test.plan.schedule}:
             msg = f"This test plans no look named {slot!r}; take it as an extra look."
             raise BadEntry(msg)
-        photo = open_photo(data, name)
+        photo = open_to_read(data, name)
         now = self.now()
         when = taken_at or _sure_time(photo, now) or now
         warnings = self._photo_warnings(case, photo, when, now)
@@ -307,7 +307,7 @@ class Recorder:
         """A new reading of a look in the frame a person set; the old reading is kept beside it."""
         look = self.store.look(look_id)
         case = self.store.case(look.test_id)
-        photo = open_photo(self.photos.get(look.photo.sha256), look.photo.original_name)
+        photo = open_to_read(self.photos.get(look.photo.sha256), look.photo.original_name)
         reading = self._read(case, look, photo, marks=marks, by=by)
         self.judge(look.test_id)
         return reading
@@ -348,7 +348,7 @@ class Recorder:
             progress(done, len(waiting))
             look = self.store.look(look_id)
             case = self.store.case(look.test_id)
-            photo = open_photo(self.photos.get(look.photo.sha256), look.photo.original_name)
+            photo = open_to_read(self.photos.get(look.photo.sha256), look.photo.original_name)
             before = case.latest_reading(look_id)
             self._read(case, look, photo, marks=before.marks if before else None, by=by)
             if not case.signed:
@@ -363,7 +363,7 @@ class Recorder:
             kept = case.latest_reading(other.id)
             if kept is not None and kept.reading.jar is not None and kept.origin in ("set", "carried"):
                 data = self.photos.get(other.photo.sha256)
-                return open_photo(data, other.photo.original_name), kept.reading.jar
+                return open_to_read(data, other.photo.original_name), kept.reading.jar
         return None
 
     # ----------------------------------------------------------- observation
@@ -570,19 +570,19 @@ class Recorder:
     # ----------------------------------------------------------------- photo
     def overlay(self, look: Look, reading: Reading, *, width_px: int = 1080) -> bytes:
         """The photo of a look with its reading drawn on it, as JPEG."""
-        photo = open_photo(self.photos.get(look.photo.sha256), look.photo.original_name)
+        photo = open_to_read(self.photos.get(look.photo.sha256), look.photo.original_name)
         return draw_overlay(photo, reading, width_px=width_px)
 
     def plain_photo(self, look: Look, *, width_px: int = 1080) -> bytes:
         """The photo of a look, upright and made small, as JPEG."""
-        photo = open_photo(self.photos.get(look.photo.sha256), look.photo.original_name)
+        photo = open_to_read(self.photos.get(look.photo.sha256), look.photo.original_name)
         return shrink(photo, width_px)
 
     def quick_look(
         self, data: bytes, name: str, *, marks: Marks | None = None, inner_diameter_mm: float | None = None
     ) -> QuickLook:
         """A reading and careful verdict of one loose photo; nothing is kept."""
-        photo = open_photo(data, name)
+        photo = open_to_read(data, name)
         reading = self._read_photo(photo, marks=marks, inner_diameter_mm=inner_diameter_mm)
         verdict = judge_photo(reading, self.limits)
         return QuickLook(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -47,6 +47,27 @@ def recorder(tmp_path: Path, clock: FakeClock) -> Iterator[Recorder]:
     """An empty recorder in a folder of its own, on a fake clock."""
     with Store.open(f"sqlite:///{tmp_path / 'jartest.sqlite'}") as store:
         yield Recorder(store=store, photos=PhotoFiles(tmp_path / "photos"), limits=load_limits(), clock=clock)
+
+
+@pytest.fixture
+def figures(record_property: Callable[[str, object], None]) -> Callable[[str], None]:
+    """Takes a line of measured figures into the test report."""
+    return lambda line: record_property("figures", line)
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    """The figures that tests measured, in a part of their own."""
+    lines = [
+        str(value)
+        for word in ("passed", "failed", "xfailed")
+        for report in terminalreporter.stats.get(word, [])
+        for name, value in report.user_properties
+        if name == "figures"
+    ]
+    if lines:
+        terminalreporter.section("figures")
+        for line in sorted(lines):
+            terminalreporter.write_line(line)
 
 
 @pytest.hookimpl(tryfirst=True)

@@ -20,7 +20,7 @@ from jartest.exchange.words import (
     say_word,
 )
 from jartest.imaging.overlay import draw_overlay, shrink
-from jartest.imaging.photo import open_photo
+from jartest.imaging.photo import open_to_read
 from jartest.records.model import Case, Look
 
 __all__ = ["latest_time", "sheet_of"]
@@ -198,7 +198,7 @@ def _photos(sheet: Sheet, case: Case, photo_of: Callable[[str], bytes]) -> None:
         top, low = sheet.get_y(), 0.0
         for n, look in enumerate(looks[start : start + _IN_ROW]):
             x = sheet.l_margin + n * (wide + gap)
-            photo = open_photo(photo_of(look.photo.sha256), look.photo.original_name)
+            photo = open_to_read(photo_of(look.photo.sha256), look.photo.original_name)
             kept = case.latest_reading(look.id)
             jpeg = (
                 shrink(photo, _PHOTO_PX)

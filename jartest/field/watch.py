@@ -15,7 +15,7 @@ from pathlib import Path
 
 from jartest.errors import BadPhoto, CameraFault, StoreFault
 from jartest.imaging.camera import Camera
-from jartest.imaging.photo import MAX_BYTES, open_photo
+from jartest.imaging.photo import MAX_BYTES, open_photo, open_to_read
 from jartest.imaging.quality import flag
 from jartest.imaging.reading import read_photo
 from jartest.plan.schedule import EXTRA, DueLook
@@ -132,7 +132,7 @@ class CameraWatch:
 
     def _is_poor(self, data: bytes) -> bool:
         """Whether another photo is worth while, by a reading that is not kept."""
-        return bool(set(read_photo(open_photo(data, "camera.jpg")).flags) & set(_POOR))
+        return bool(set(read_photo(open_to_read(data, "camera.jpg")).flags) & set(_POOR))
 
 
 def _tell(say: Say, slot: str, taken: LookTaken) -> None:

@@ -80,7 +80,7 @@ def _placed(photo: Photo, geometry: Geometry, at: float, sure: float) -> Boundar
         i = int(weight.argmax())
         near = slice(max(0, i - 2 * smooth), i + 2 * smooth + 1)
         found = float((weight[near] * middle[near]).sum() / weight[near].sum())
-        found -= float(geometry.through_wall(np.float32(found)))
+        found -= float(geometry.through_wall(found))
     sigma = 0.004 + 0.6 / geometry.column_px + 0.01 * (1 - sure)
     return Boundary(fraction=(at + found) / 2, sigma=sigma, sure=sure)
 

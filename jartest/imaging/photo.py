@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import io
 import struct
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta, timezone
 from importlib.util import find_spec
 
@@ -16,12 +16,18 @@ from PIL import Image, ImageOps, UnidentifiedImageError
 
 from jartest.errors import BadPhoto
 
-__all__ = ["MAX_BYTES", "MAX_PIXELS", "MIN_SIDE_PX", "Photo", "open_photo", "use_one_thread"]
+__all__ = ["MAX_BYTES", "MAX_PIXELS", "MIN_SIDE_PX", "Photo", "open_photo", "open_to_read", "use_one_thread"]
 
 MAX_BYTES = 40_000_000  # several times a phone's largest JPEG; the upload route has the same limit
 MAX_PIXELS = 60_000_000  # above every common phone's full size (50 megapixels)
 MIN_SIDE_PX = 64  # below this no jar has enough rows to read
 
+_READ_PX = 1400  # the longer side that a reading needs at least: that of the pictures its figures were got on
+_SHRINKS = {  # RGB without EXIF turning, at a half, a quarter and an eighth; JPEG decodes these directly
+    2: cv2.IMREAD_REDUCED_GRAYSCALE_2 | cv2.IMREAD_COLOR_RGB | cv2.IMREAD_IGNORE_ORIENTATION,
+    4: cv2.IMREAD_REDUCED_GRAYSCALE_4 | cv2.IMREAD_COLOR_RGB | cv2.IMREAD_IGNORE_ORIENTATION,
+    8: cv2.IMREAD_REDUCED_GRAYSCALE_8 | cv2.IMREAD_COLOR_RGB | cv2.IMREAD_IGNORE_ORIENTATION,
+}
 _EXIF_IFD, _ORIENTATION = 0x8769, 0x0112  # EXIF 2.32 (CIPA DC-008), tags of the primary and EXIF IFD
 _TAKEN_AT, _TAKEN_OFFSET = 0x9003, 0x9011  # DateTimeOriginal, OffsetTimeOriginal
 _MEDIA = {"JPEG": "image/jpeg", "MPO": "image/jpeg", "PNG": "image/png", "HEIF": "image/heic"}
@@ -34,7 +40,8 @@ Pixels = NDArray[np.uint8]
 class Photo:
     """A decoded photo: `pixels` are (rows, columns, RGB), upright and read-only.
 
-    `exif_taken_at` is aware where the camera wrote its offset from UTC, naive where it did not.
+    `width_px` and `height_px` are those of the file; `shrunk` is how many of its pixels one of `pixels`
+    stands for, across and down.  `exif_taken_at` is aware where the camera wrote its offset from UTC, naive where it did not.
     """
 
     sha256: str
@@ -44,9 +51,15 @@ class Photo:
     media_type: str
     orientation: int
     exif_taken_at: datetime | None
+    shrunk: int = 1
 
 
-def open_photo(data: bytes, name: str = "") -> Photo:
+def open_to_read(data: bytes, name: str = "") -> Photo:
+    """The photo in these bytes as `open_photo` gives it, decoded no larger than a reading needs."""
+    return open_photo(data, name, longest_px=_READ_PX)
+
+
+def open_photo(data: bytes, name: str = "", *, longest_px: int | None = None) -> Photo:
     """The photo in these bytes, decoded once and turned upright.
 
     Parameters
@@ -55,6 +68,8 @@ def open_photo(data: bytes, name: str = "") -> Photo:
         A JPEG or PNG file; HEIC where the optional reader is installed.
     name : str
         Its name, for the message alone; what the file is, its bytes decide.
+    longest_px : int or None
+        How long the longer side need be at least; a larger photo comes in at a half, quarter or eighth.
 
     Raises
     ------
@@ -83,13 +98,21 @@ def open_photo(data: bytes, name: str = "") -> Photo:
     if not (_png_is_whole(data) if kind == "PNG" else _jpeg_is_whole(data)):
         raise BadPhoto(f"{called} is a {kind} picture that breaks off before its end; send it again whole.")
     exif = header.getexif()
-    decoded = cv2.imdecode(
-        np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR_RGB | cv2.IMREAD_IGNORE_ORIENTATION
+    shrunk = (
+        1
+        if longest_px is None
+        else max((k for k in _SHRINKS if max(header.size) >= k * longest_px), default=1)
     )
+    how = _SHRINKS.get(shrunk, cv2.IMREAD_COLOR_RGB | cv2.IMREAD_IGNORE_ORIENTATION)
+    decoded = cv2.imdecode(np.frombuffer(data, np.uint8), how)
     if decoded is None:
         raise BadPhoto(f"{called} is a damaged {kind} picture that cannot be decoded; take it again.")
     orientation = int(exif.get(_ORIENTATION, 1) or 1)
-    return _photo(data, np.asarray(decoded, np.uint8), _MEDIA[kind], orientation, exif)
+    photo = _photo(data, np.asarray(decoded, np.uint8), _MEDIA[kind], orientation, exif)
+    if shrunk == 1:
+        return photo
+    width, height = header.size if photo.orientation <= 4 else header.size[::-1]
+    return replace(photo, width_px=width, height_px=height, shrunk=shrunk)
 
 
 def _photo(data: bytes, pixels: Pixels, media: str, orientation: int, exif: Image.Exif) -> Photo:

@@ -87,7 +87,7 @@ class Geometry:
         rows = row + across * self.half_px * cos * self.lean - drop
         return np.asarray(col, np.float32), np.asarray(rows, np.float32)
 
-    def through_wall(self, fraction: Floats) -> Floats:
+    def through_wall(self, fraction: Floats | float) -> Floats:
         """How much too high a line on the inner wall is seen, as a fraction of the column's rows.
 
         Notes
@@ -207,11 +207,8 @@ def find_geometry(photo: Photo, frame: Frame, near: Geometry | None = None) -> G
     crop = _crop(photo, frame, 140)
     base = _plain(photo, frame)
     growth = base.column_px / (_FOCAL * max(photo.width_px, photo.height_px))
-    if near is None:
-        best = _coarse(crop, base, frame.tilt_deg, growth)
-        steps = (-0.6, -0.3, 0, 0.3, 0.6)
-    else:
-        best, steps = near, (-0.3, 0, 0.3)
+    best = near or _coarse(crop, base, frame.tilt_deg, growth)
+    steps = [-0.6, -0.3, 0, 0.3, 0.6] if near is None else [-0.3, 0, 0.3]
     fine = [best.lean + math.tan(math.radians(d)) for d in steps]
     mid = (best.sag_floor + best.sag_surface) / 2
     sags = np.linspace(mid - 0.02, mid + 0.02, 9, dtype=np.float32)

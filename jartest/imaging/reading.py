@@ -44,7 +44,29 @@ def read_photo(
         An earlier photo of the same jar and its frame, to carry over.
     inner_diameter_mm : float or None
         Inner diameter of the jar, for millimetres.
+
+    Returns
+    -------
+    Reading
+        Pixels are those of the upright photo at full size, also where it was decoded smaller.
     """
+    if photo.shrunk == 1 and (earlier is None or earlier[0].shrunk == 1):
+        return _read(photo, marks, earlier, inner_diameter_mm)
+    smaller = None if earlier is None else (_as_decoded(earlier[0]), earlier[1].scaled(1 / earlier[0].shrunk))
+    few = None if marks is None else marks.scaled(1 / photo.shrunk)
+    reading = _read(_as_decoded(photo), few, smaller, inner_diameter_mm).scaled(photo.shrunk)
+    return replace(reading, width_px=photo.width_px, height_px=photo.height_px, marks=marks)
+
+
+def _as_decoded(photo: Photo) -> Photo:
+    """The photo as if its file held just the pixels that were decoded."""
+    height, width = photo.pixels.shape[:2]
+    return replace(photo, width_px=width, height_px=height, shrunk=1)
+
+
+def _read(
+    photo: Photo, marks: Marks | None, earlier: tuple[Photo, Frame] | None, inner_diameter_mm: float | None
+) -> Reading:
     flags: list[str] = []
     carried = follow_jar(photo, *earlier) if earlier is not None and not _whole(marks) else None
     if earlier is not None and carried is not None:

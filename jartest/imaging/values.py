@@ -11,13 +11,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field, fields, replace
 from typing import Any, Literal
 
 __all__ = ["Frame", "Layer", "LayerKind", "Lump", "Marks", "Reading"]
 
 NAN = math.nan
 LayerKind = Literal["settled", "body", "clear", "floating", "foam"]
+
+
+def _at(px: float, k: float) -> float:
+    """A row or column in a picture with k times as many pixels each way; centres stay at integers."""
+    return (px + 0.5) * k - 0.5
 
 
 def _null(x: float) -> float | None:
@@ -47,6 +52,13 @@ class Frame:
     surface_sigma_px: float = NAN
     confidence: float = NAN
 
+    def scaled(self, k: float) -> Frame:
+        """This frame in the same picture with k times as many pixels each way."""
+        lines = {n: _at(getattr(self, n), k) for n in ("left_px", "right_px", "floor_px", "surface_px")}
+        return replace(
+            self, **lines, floor_sigma_px=self.floor_sigma_px * k, surface_sigma_px=self.surface_sigma_px * k
+        )
+
     def to_json(self) -> dict[str, float | None]:
         """This frame as JSON values, NaN as null."""
         return {f.name: _null(getattr(self, f.name)) for f in fields(self)}
@@ -69,6 +81,12 @@ class Marks:
     floor_px: float = NAN
     surface_px: float = NAN
     boundaries_px: tuple[float, ...] | None = None
+
+    def scaled(self, k: float) -> Marks:
+        """These marks in the same picture with k times as many pixels each way."""
+        lines = {n: _at(getattr(self, n), k) for n in ("left_px", "right_px", "floor_px", "surface_px")}
+        rows = None if self.boundaries_px is None else tuple(_at(y, k) for y in self.boundaries_px)
+        return replace(self, **lines, boundaries_px=rows)
 
     def to_json(self) -> dict[str, Any]:
         """These marks as JSON values, NaN as null."""
@@ -123,6 +141,10 @@ class Lump:
     col_px: float
     diameter_px: float
 
+    def scaled(self, k: float) -> Lump:
+        """This lump in the same picture with k times as many pixels each way."""
+        return Lump(row_px=_at(self.row_px, k), col_px=_at(self.col_px, k), diameter_px=self.diameter_px * k)
+
     def to_json(self) -> dict[str, float]:
         """This lump as JSON values."""
         return {f.name: float(getattr(self, f.name)) for f in fields(self)}
@@ -170,6 +192,18 @@ class Reading:
     floc_diameter_p90_mm: float = NAN
     lumps: tuple[Lump, ...] = ()
     texture: Mapping[str, float] = field(default_factory=dict)
+
+    def scaled(self, k: float) -> Reading:
+        """This reading in the pixels of the same picture with k times as many each way."""
+        return replace(
+            self,
+            jar=None if self.jar is None else self.jar.scaled(k),
+            jar_proposed=None if self.jar_proposed is None else self.jar_proposed.scaled(k),
+            marks=None if self.marks is None else self.marks.scaled(k),
+            mm_per_px=self.mm_per_px / k,
+            mm_per_px_sigma=self.mm_per_px_sigma / k,
+            lumps=tuple(x.scaled(k) for x in self.lumps),
+        )
 
     def to_json(self) -> dict[str, Any]:
         """The reading as JSON values under the names of the data contract, NaN as null."""

@@ -23,7 +23,7 @@ from pathlib import Path
 import cv2
 import numpy as np
 
-from jartest.imaging.photo import open_photo
+from jartest.imaging.photo import open_to_read
 from jartest.imaging.reading import read_photo
 from jartest.imaging.values import Reading
 
@@ -52,7 +52,7 @@ def median_ms(act: Callable[[], object], times: int = 9) -> float:
 
 
 def one_reading(data: bytes) -> Reading:
-    return read_photo(open_photo(data, "jar.jpg"))
+    return read_photo(open_to_read(data, "jar.jpg"))
 
 
 def memory_mb(name: str) -> float:

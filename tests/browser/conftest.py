@@ -71,7 +71,7 @@ def served(tmp_path: Path) -> Iterator[Served]:
     app.stop()
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")  # its event loop would stand in the way of tests that run one of their own
 def chromium() -> Iterator[Browser]:
     """This machine's Chromium, headless."""
     path = shutil.which("chromium")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -143,13 +144,12 @@ def truths() -> list[Truth]:
 
 
 def test_in_a_frame_that_is_right_the_measuring_is_right(
-    truths: list[Truth], capsys: pytest.CaptureFixture[str]
+    truths: list[Truth], figures: Callable[[str], None]
 ) -> None:
     tally = Tally()
     for t in truths:
         tally.add(t, read_photo(open_photo(t.path.read_bytes()), marks=t.marks))
-    with capsys.disabled():
-        print("\n" + tally.line("true lines given"))
+    figures(tally.line("true lines given"))
     assert tally.recall >= 0.85
     assert tally.false <= 8
     assert np.median(tally.errors) <= 0.005
@@ -160,13 +160,12 @@ def test_in_a_frame_that_is_right_the_measuring_is_right(
 
 
 def test_without_help_the_jar_is_found_and_nothing_harmful_passes(
-    truths: list[Truth], capsys: pytest.CaptureFixture[str]
+    truths: list[Truth], figures: Callable[[str], None]
 ) -> None:
     tally = Tally()
     for t in truths:
         tally.add(t, read_photo(open_photo(t.path.read_bytes())))
-    with capsys.disabled():
-        print("\n" + tally.line("nothing given"))
+    figures(tally.line("nothing given"))
     assert tally.found >= 66
     assert np.nanmedian(tally.surface) <= 0.01
     assert np.nanmedian(tally.floor) <= 0.01
