@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from jartest.imaging.drawn import Band, Drawn, draw_jar
-from jartest.imaging.photo import Photo, open_photo
+from jartest.imaging.photo import Photo, open_photo, open_to_read
 from jartest.imaging.profile import Geometry
 from jartest.imaging.reading import METHOD, read_photo
 from jartest.imaging.values import Frame, Marks, Reading
@@ -45,6 +45,30 @@ def test_a_settled_layer_is_read_at_the_height_at_which_it_was_drawn(
     # the drawing has no perspective; the reading puts a usual one right, by up to 1.5 % of the column
     assert reading.settled_fraction == pytest.approx(height, abs=0.025)
     assert reading.layers[0].kind == "settled"
+
+
+def test_a_photo_decoded_at_half_its_size_is_read_in_its_own_pixels() -> None:
+    drawn = draw_jar(SETTLED, width_px=2100, height_px=2800)
+    data, marks = drawn.jpeg(), marks_of(drawn.frame)
+    whole, half = open_photo(data), open_to_read(data)
+    assert (half.shrunk, half.pixels.shape[0]) == (2, 1400)
+    a, b = read_photo(whole, marks=marks), read_photo(half, marks=marks)
+    assert (b.width_px, b.height_px, b.marks) == (2100, 2800, marks)
+    assert b.jar is not None
+    assert b.jar.floor_px == pytest.approx(drawn.frame.floor_px, abs=1e-6)
+    assert b.settled_fraction == pytest.approx(a.settled_fraction, abs=0.003)  # a sigma of a boundary
+    found = read_photo(half)
+    assert found.jar_proposed is not None
+    assert found.jar_proposed.left_px == pytest.approx(drawn.frame.left_px, abs=0.03 * 2100)
+
+
+def test_an_earlier_frame_is_carried_over_between_photos_decoded_at_half_their_size() -> None:
+    drawn = draw_jar(SETTLED, width_px=2100, height_px=2800)
+    photo = open_to_read(drawn.jpeg())
+    reading = read_photo(photo, earlier=(photo, drawn.frame))
+    assert "carried over" in reading.flags
+    assert reading.jar is not None
+    assert reading.jar.right_px == pytest.approx(drawn.frame.right_px, abs=2)
 
 
 def test_uniform_contents_have_one_layer_and_no_lumps() -> None:

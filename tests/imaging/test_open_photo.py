@@ -12,7 +12,7 @@ import pytest
 from PIL import Image
 
 from jartest.errors import BadPhoto
-from jartest.imaging.photo import MAX_BYTES, open_photo
+from jartest.imaging.photo import MAX_BYTES, open_photo, open_to_read
 
 
 def picture(width: int = 120, height: int = 90) -> Image.Image:
@@ -79,6 +79,18 @@ def test_every_exif_orientation_comes_out_upright(orientation: int) -> None:
     assert photo.orientation == orientation
     assert np.abs(photo.pixels[10:35, 10:50].astype(int) - (220, 40, 30)).mean() < 8
     assert np.abs(photo.pixels[55:80, 70:110].astype(int) - (30, 60, 200)).mean() < 8
+
+
+@pytest.mark.parametrize(("kind", "orientation"), [("JPEG", 1), ("JPEG", 6), ("PNG", 1)])
+def test_a_large_photo_is_decoded_no_larger_than_a_reading_needs(kind: str, orientation: int) -> None:
+    exif = Image.Exif()
+    exif[0x0112] = orientation
+    large = picture().resize((2840, 2130))
+    photo = open_to_read(saved(large, kind, exif=exif))
+    assert (photo.width_px, photo.height_px) == ((2840, 2130) if orientation == 1 else (2130, 2840))
+    assert photo.shrunk == 2
+    assert sorted(photo.pixels.shape[:2]) == [1065, 1420]
+    assert open_to_read(saved(picture().resize((2700, 2000)), kind)).shrunk == 1
 
 
 def test_pixels_are_rgb_and_cannot_be_written() -> None:
