@@ -49,17 +49,21 @@ def _net() -> Any:
     return _held.net
 
 
-def see_rows(strip: Strip) -> RowsSeen:
-    """The network's word on this strip and on its mirror image, averaged: a mirrored photo reads the same."""
+def see_rows(strip: Strip, *, once: bool = False) -> RowsSeen:
+    """The network's word on this strip and on its mirror image, averaged: a mirrored photo reads the same.
+
+    `once` asks about the strip alone, in half the time.
+    """
     x = (strip.lab / 50 - np.array([1, 0, 0], np.float32)).transpose(2, 0, 1)
-    both = np.stack([x, x[:, :, ::-1]]).astype(np.float32).reshape(2, 3, ROWS, COLUMNS)
+    ways = (x,) if once else (x, x[:, :, ::-1])
+    both = np.stack(ways).astype(np.float32).reshape(len(ways), 3, ROWS, COLUMNS)
     net = _net()
     net.setInput(np.ascontiguousarray(both))
     rows, whole = net.forward(["rows", "whole"])
     kinds = np.exp(rows[:, :6] - rows[:, :6].max(axis=1, keepdims=True))
     kinds = (kinds / kinds.sum(axis=1, keepdims=True)).mean(axis=0).T
     lines = (1 / (1 + np.exp(-rows[:, 6:]))).mean(axis=0)
-    turned = whole[:, 1:] * np.array([[1, 1, 1], [-1, 1, 1]], np.float32)
+    turned = whole[:, 1:] * np.array([[1, 1, 1], [-1, 1, 1]], np.float32)[: len(ways)]
     return RowsSeen(
         kinds=np.asarray(kinds, np.float32),
         ends=np.asarray(lines[0], np.float32),
