@@ -200,7 +200,7 @@ def doctor(port: int, camera: int | None) -> None:
 @click.option(
     "--marks",
     type=click.Path(exists=True, dir_okay=False, path_type=Path),
-    help="JSON file: photo name to the lines set by hand (left_px, right_px, floor_px, surface_px, boundaries_px).",
+    help="JSON file: photo name to what was set by hand (left_px, right_px, floor_px, surface_px, boundaries_px, kinds, lumps).",
 )
 @click.option(
     "--overlay", type=click.Path(file_okay=False, path_type=Path), help="Folder for the marked pictures."
@@ -277,7 +277,10 @@ def _measure_one(name: str, *, marks: dict[str, Marks], overlay: Path | None, li
         return {"photo": name, "error": str(e)}
     except OSError as e:
         return {"photo": name, "error": f"The file cannot be read: {e.strerror}."}
-    reading = read_photo(photo, marks=marks.get(name) or marks.get(path.name))
+    try:
+        reading = read_photo(photo, marks=marks.get(name) or marks.get(path.name))
+    except BadEntry as e:
+        return {"photo": name, "error": str(e)}
     if overlay is not None:
         (overlay / f"{path.stem}-marked.jpg").write_bytes(draw_overlay(photo, reading))
     return _row(name, reading, judge_photo(reading, limits))
