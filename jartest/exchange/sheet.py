@@ -27,6 +27,10 @@ __all__ = ["latest_time", "sheet_of"]
 
 _IN_ROW, _SHOWN = 4, 8  # photos on the sheet: at most two rows of four
 _HIGH = 44.0  # of a photo at most, mm
+_RULE = (
+    "Pass only where a figure and its guard band (so many sigmas as leave the chosen risk) lie inside the limit, fail "
+    "only where the figure less the guard band lies outside, watch between: JCGM 106:2012, guarded acceptance and rejection."
+)
 _PHOTO_PX = 520  # 300 dots an inch over 44 mm
 
 
@@ -143,6 +147,7 @@ def _verdicts(sheet: Sheet, case: Case) -> None:
         ]
         heads = ("leads to", "because", "value", "± (1 sigma)", "limit")
         sheet.rows(heads, reasons, (30, width - 87, 17, 23, 17), size=8)
+        sheet.words(_RULE, size=8)
         sheet.ln(1)
     rows = [
         (

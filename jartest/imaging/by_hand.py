@@ -8,9 +8,9 @@ from dataclasses import dataclass, replace
 from jartest.errors import BadEntry
 from jartest.imaging.flocs import Flocs
 from jartest.imaging.layers import LINE_SIGMA, Boundary
-from jartest.imaging.values import Frame, LayerKind, Lump, Marks
+from jartest.imaging.values import Frame, LayerKind, Lump, Marks, Reading
 
-__all__ = ["ByHand", "add_lumps", "take_marks"]
+__all__ = ["ByHand", "add_lumps", "boundary_rows", "say_marks", "take_marks"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,6 +61,17 @@ def take_marks(frame: Frame, marks: Marks | None) -> ByHand:
     )
 
 
+def boundary_rows(reading: Reading) -> tuple[float, ...]:
+    """The rows that, given as `Marks.boundaries_px`, make the layers of this reading again; from the floor up."""
+    frame, layers = reading.jar, reading.layers
+    if frame is None or not layers:
+        return ()
+    high = frame.floor_px - frame.surface_px
+    tops = [frame.floor_px - x.top_fraction * high if math.isnan(x.top_px) else x.top_px for x in layers]
+    inside = len([x for x in layers if x.kind != "foam"])
+    return tuple(tops[: inside - 1] + tops[inside:])
+
+
 def add_lumps(flocs: Flocs, marks: Marks | None, area_px: float) -> Flocs:
     """The lumps with those that a person marked; a found one under a marked one is that one.
 
@@ -92,3 +103,19 @@ def _area(lump: Lump) -> float:
 def _same(found: Lump, marked: Lump) -> bool:
     apart = math.hypot(found.row_px - marked.row_px, found.col_px - marked.col_px)
     return apart < (found.diameter_px + marked.diameter_px) / 2
+
+
+def say_marks(marks: Marks) -> str:
+    """What a person set, in words: `lines, 2 boundaries, 1 name, 3 lumps`."""
+    lines = (marks.left_px, marks.right_px, marks.floor_px, marks.surface_px)
+    named = sum(k is not None for k in marks.kinds or ())
+    said = [] if all(math.isnan(v) for v in lines) else ["lines"]
+    if marks.boundaries_px is not None:
+        said.append(_count(len(marks.boundaries_px), "boundary", "boundaries"))
+    said += [_count(named, "name", "names")] if named else []
+    said += [_count(len(marks.lumps), "lump", "lumps")] if marks.lumps else []
+    return ", ".join(said) or "nothing"
+
+
+def _count(n: int, one: str, many: str) -> str:
+    return f"{n or 'no'} {one if n == 1 else many}"

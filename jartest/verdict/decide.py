@@ -145,7 +145,7 @@ def _judge_value(rule: str, reading: Reading, limits: Limits) -> Reason:
     times = ""
     if doubt:
         head += f" ± {_shown(rule, doubt)}"
-        times = f"{limits.guard_sigmas:.2g} times that doubt, for a risk of {100 * limits.risk:.2g} %,"
+        times = f"{limits.guard_sigmas:.2g} times that doubt"
     word: Word
     if value + band <= lim.pass_max:
         word, limit = "pass", lim.pass_max
@@ -228,14 +228,13 @@ def _judge_earlier(
 
 def _carried(reason: Reason, look: TestLook, last: TestLook, limits: Limits) -> list[Reason]:
     """What is left of an earlier look's reason that the last look does not give."""
-    ages = look.age_s, last.age_s
-    if ages[0] is not None and ages[1] is not None and look.verdict.word is not None:
-        if abs(ages[1] - ages[0]) <= limits.same_s:
-            says = (
-                f"{reason.says} Seen at {look.says}, but not at {last.says}: two looks of the same time disagree, "
-                "and the worse one stands; put the wrong one right by hand."
-            )
-            return [replace(reason, says=says)]
+    apart_s = math.inf if look.age_s is None or last.age_s is None else abs(last.age_s - look.age_s)
+    if apart_s <= limits.same_s and look.verdict.word is not None:
+        says = (
+            f"{reason.says} Seen at {look.says}, but not at {last.says}: two looks of the same time disagree, "
+            "and the worse one stands; put the wrong one right by hand."
+        )
+        return [replace(reason, says=says)]
     if reason.leads_to == "fail":
         says = f"{reason.says} Seen at {look.says}, no longer at {last.says}."
         return [replace(reason, says=says, leads_to="watch")]

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from jartest.errors import BadEntry
-from jartest.imaging.by_hand import add_lumps, take_marks
+from jartest.imaging.by_hand import add_lumps, boundary_rows, say_marks, take_marks
 from jartest.imaging.drawn import Band, draw_jar
 from jartest.imaging.flocs import NO_BODY, Flocs
 from jartest.imaging.photo import open_photo
@@ -163,3 +163,29 @@ def test_where_the_photo_tells_nothing_of_lumps_the_marked_ones_are_told() -> No
     now = add_lumps(NO_BODY, Marks(lumps=(LUMP,)), 10_000.0)
     assert math.isnan(now.index)
     assert now.area_fraction == pytest.approx(math.pi * 36 / 10_000)
+
+
+def test_the_rows_of_a_reading_make_the_same_layers_again() -> None:
+    for also in ({}, {"boundaries_px": (at(0.2), at(0.8)), "kinds": (None, None, "foam")}):
+        first = read(**also)
+        kinds = tuple(x.kind for x in first.layers)
+        assert first.jar is not None
+        lines = {n: getattr(first.jar, n) for n in ("left_px", "right_px", "floor_px", "surface_px")}
+        again = read_photo(PHOTO, marks=Marks(**lines, boundaries_px=boundary_rows(first), kinds=kinds))
+        assert said(again) == said(first)
+        assert again.settled_fraction == pytest.approx(first.settled_fraction, abs=1e-3)
+        assert again.foam_fraction == pytest.approx(first.foam_fraction, abs=1e-3)
+
+
+def test_rows_of_a_reading_made_before_they_were_kept_come_from_the_fractions() -> None:
+    found = read()
+    old = replace(found, layers=tuple(replace(x, top_px=math.nan) for x in found.layers))
+    assert boundary_rows(old) == pytest.approx(boundary_rows(found), abs=0.015 * 320)
+    assert boundary_rows(replace(found, layers=())) == ()
+
+
+def test_what_was_set_is_said_in_words() -> None:
+    assert say_marks(marks()) == "lines"
+    set_all = marks(boundaries_px=(at(0.5),), kinds=("settled", None), lumps=(LUMP, LUMP))
+    assert say_marks(set_all) == "lines, 1 boundary, 1 name, 2 lumps"
+    assert say_marks(Marks(boundaries_px=())) == "no boundaries"

@@ -108,12 +108,10 @@ def test_the_reasons_say_the_rule_of_decision_in_words() -> None:
         return next(r.says for r in verdict.reasons if r.rule == "settled")
 
     assert says(0.015, 0.002) == (
-        "Settled solids: 1.5 % ± 0.2 %, within 2.0 % even with 1.6 times that doubt, for a risk of 5 %, added."
+        "Settled solids: 1.5 % ± 0.2 %, within 2.0 % even with 1.6 times that doubt added."
     )
     assert "not clearly within 2.0 %" in says(0.015, 0.02)
-    assert says(0.2, 0.02).endswith(
-        "at or over 10.0 % even with 1.6 times that doubt, for a risk of 5 %, taken off."
-    )
+    assert says(0.2, 0.02).endswith("at or over 10.0 % even with 1.6 times that doubt taken off.")
 
 
 def test_every_reason_names_rule_value_sigma_and_limit() -> None:
