@@ -16,7 +16,7 @@ from jartest.imaging.layers import SURE, find_boundaries, make_layers
 from jartest.imaging.photo import Photo
 from jartest.imaging.profile import ACROSS, FRACTIONS, Strip, find_geometry, unroll
 from jartest.imaging.rows import see_rows
-from jartest.imaging.scale import mm_per_px
+from jartest.imaging.scale import mm_per_px, near_wall
 from jartest.imaging.texture import GREY_LEVELS, texture_figures
 from jartest.imaging.values import Frame, Layer, Marks, Reading
 
@@ -135,7 +135,8 @@ def _measured(
     flocs = add_lumps(flocs, base.marks, area_px)
     settled, clear = _thickness(layers, "settled"), _thickness(layers, "clear")
     floating, foam = _thickness(layers, "floating"), _thickness(layers, "foam")
-    sizes = np.array([x.diameter_px for x in flocs.lumps]) * scale
+    near, _ = near_wall(frame, photo.width_px, photo.height_px)  # where lumps are seen
+    sizes = np.array([x.diameter_px for x in flocs.lumps]) * scale * near
     known = len(sizes) > 0 and math.isfinite(scale)
     return replace(
         base,

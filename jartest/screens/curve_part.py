@@ -10,8 +10,10 @@ import streamlit as st
 from jartest.plan.schedule import say_age
 from jartest.recorder import Recorder
 from jartest.records.model import Case
-from jartest.screens.parts import percent
-from jartest.trend import CurvePoint
+from jartest.screens import state
+from jartest.screens.parts import error_box, percent, plain
+from jartest.tank import PARTED_FRACTION, say_standing
+from jartest.trend import CurvePoint, Growth, growths, say_growth
 
 __all__ = ["curve_rows", "draw_curve"]
 
@@ -43,6 +45,33 @@ def draw_curve(recorder: Recorder, case: Case) -> None:
         st.altair_chart(_chart(rows), width="stretch")
     heads = "| after | settled | clear | floating |\n|---|---|---|---|\n"
     st.markdown(heads + "\n".join(_line(p) for p in points))
+    _draw_growths(growths(points), case.test.id)
+
+
+def _draw_growths(growing: tuple[Growth, ...], test_id: str) -> None:
+    """How fast it comes apart, and how long a tank may stand by that."""
+    if not growing:
+        return
+    st.markdown("\n".join(f"- {plain(say_growth(g))}" for g in growing))
+    with st.expander("How long may the tank stand without agitation?"):
+        depth_in = st.number_input(
+            "Depth of the liquid in the tank, inches",
+            min_value=1.0,
+            max_value=400.0,
+            value=None,
+            step=1.0,
+            key=state.key("curve", test_id, "depth"),
+        )
+        share = st.select_slider(
+            "Until this share of the depth has settled, cleared or floats",
+            [0.02, PARTED_FRACTION, 0.1, 0.2, 0.5],
+            value=PARTED_FRACTION,
+            format_func=lambda x: f"{x:.0%}",
+            key=state.key("curve", test_id, "share"),
+        )
+        if depth_in is not None:
+            with error_box():
+                st.markdown("\n".join(f"- {plain(x)}" for x in say_standing(growing, depth_in, share)))
 
 
 def _line(p: CurvePoint) -> str:

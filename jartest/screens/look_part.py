@@ -9,6 +9,7 @@ from streamlit.runtime.uploaded_file_manager import UploadedFile
 
 from jartest.errors import BadPhoto, StoreFault
 from jartest.imaging.by_hand import say_marks
+from jartest.imaging.lump_size import say_lumps
 from jartest.imaging.quality import REGISTER
 from jartest.imaging.values import Reading
 from jartest.plan.schedule import EXTRA, next_look
@@ -169,6 +170,8 @@ def _draw_look(recorder: Recorder, case: Case, look: Look, kept: KeptReading) ->
         st.button("Put it right by hand", key=f"{editing}.open", on_click=state.put, args=(editing, True))
     show_plate(kept.verdict.word, f"this photo alone, {plain(says)}", place=f"look-{look.id}")
     draw_figures(reading)
+    if lumps := say_lumps(reading, recorder.limits.strainers):
+        st.markdown(plain(lumps))
     say_flags(reading)
     with st.expander("Reasons for this photo's verdict", expanded=kept.verdict.word != "pass"):
         show_reasons(kept.verdict)

@@ -6,13 +6,14 @@ import hashlib
 
 import streamlit as st
 
+from jartest.imaging.lump_size import say_lumps
 from jartest.imaging.values import Marks
 from jartest.recorder import QuickLook, Recorder
 from jartest.screens import state
 from jartest.screens.line_setter import line_setter
 from jartest.screens.look_part import draw_figures, say_flags
 from jartest.screens.opinion_ask import draw_ask_photo
-from jartest.screens.parts import PHOTO_TYPES, error_box, show_plate, show_reasons, show_rule
+from jartest.screens.parts import PHOTO_TYPES, error_box, plain, show_plate, show_reasons, show_rule
 from jartest.screens.who import ask_name
 from jartest.verdict.limits import Limits
 
@@ -51,6 +52,8 @@ def _draw(look: QuickLook, lines: str, limits: Limits) -> None:
         show_rule(look.verdict, limits)
     with right:
         draw_figures(look.reading)
+        if lumps := say_lumps(look.reading, limits.strainers):
+            st.markdown(plain(lumps))
         say_flags(look.reading)
         with error_box():
             marks = line_setter(

@@ -12,6 +12,7 @@ from statistics import NormalDist
 from typing import Any
 
 from jartest.errors import BadLimits
+from jartest.plan.strainers import POSITIONS
 
 __all__ = ["PHOTO_RULES", "Limits", "PhotoLimit", "load_limits", "say_rule"]
 
@@ -32,7 +33,8 @@ class Limits:
     """All limits; `text` is their canonical form, `sha256` its digest.
 
     `risk` is the chosen one, `guard_sigmas` the guard band that leaves it.  Looks no more than `same_s`
-    apart show the same jar; from `marked_min` marked lumps on a photo is no pass.
+    apart show the same jar; from `marked_min` marked lumps on a photo is no pass.  `strainers` holds the
+    mesh of the shop's own by position, 0 where not told.
     """
 
     risk: float
@@ -40,6 +42,7 @@ class Limits:
     pass_age_s: float
     same_s: float
     marked_min: float
+    strainers: dict[str, int]
     photo: dict[str, PhotoLimit]
     text: str
     sha256: str = field(default="")
@@ -73,6 +76,7 @@ def load_limits(shop_text: str = "") -> Limits:
         pass_age_s=age,
         same_s=same,
         marked_min=marked,
+        strainers={p.key: _mesh(merged, p.key) for p in POSITIONS},
         photo=photo,
         text=text,
         sha256=digest,
@@ -116,6 +120,14 @@ def _number(merged: dict[str, Any], name: str, key: str, low: float, high: float
         msg = f"The limit {name}.{key} must lie from {low:g} to {high:g}, not at {value:g}."
         raise BadLimits(msg)
     return float(value)
+
+
+def _mesh(merged: dict[str, Any], key: str) -> int:
+    mesh = _number(merged, "strainers", key, 0, 400)
+    if mesh and mesh < 8:
+        msg = f"The mesh strainers.{key} must be 0 (not told) or from 8 to 400, not {mesh:g}."
+        raise BadLimits(msg)
+    return round(mesh)
 
 
 def _photo_limit(merged: dict[str, Any], rule: str) -> PhotoLimit:

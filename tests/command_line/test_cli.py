@@ -120,6 +120,29 @@ def test_layers_and_lumps_can_be_set_in_the_marks_file(repo: Path, tmp_path: Pat
     assert "under the floor" in json.loads(result.stdout)["error"]
 
 
+def test_with_a_diameter_lumps_are_set_against_the_strainers(repo: Path, tmp_path: Path) -> None:
+    photo = repo / "samples/stable/stable-0000min.jpg"
+    truth = json.loads(photo.with_suffix(".json").read_text())
+    x, y = truth["layers"][0]["front_bottom_px"]
+    left, right = truth["jar_px"]["left"][0], truth["jar_px"]["right"][0]
+    px = (right - left) / truth["inner_diameter_mm"] * 1.1  # near the wall that is nearer, about
+    lump = {"row_px": y - 100.0, "col_px": x, "diameter_px": 3.0 * px}
+    lines = {"left_px": left, "right_px": right, "floor_px": y, "lumps": [lump]}
+    marks = tmp_path / "marks.json"
+    marks.write_text(json.dumps({photo.name: lines}))
+    told = ["--marks", marks, "--diameter", f"{truth['inner_diameter_mm']}", photo]
+    row = json.loads(run("measure", "--json", *told).stdout)
+    assert row["strainers"]["lump_mm"] == pytest.approx(3.0, abs=2 * row["strainers"]["lump_sigma_mm"])
+    assert row["strainers"]["mesh"]["16"] == "stops"
+    assert row["strainers"]["sprayer"]["nozzle"] == "stops"
+    line = run("measure", *told).stdout.splitlines()[-1]
+    assert "It would stop at 16 mesh (1.2 mm) and finer." in line
+    assert "are not told in this photo" in line
+    without = json.loads(run("measure", "--json", "--marks", marks, photo).stdout)
+    assert without["strainers"] is None
+    assert "give the jar's inner diameter" in without["lumps_say"]
+
+
 def test_without_json_it_prints_a_table_with_the_doubts(repo: Path) -> None:
     result = run("measure", repo / "samples/settler/settler-0060min.jpg")
     assert result.exit_code == 0

@@ -45,6 +45,16 @@ def test_the_shop_overrides_one_limit_and_keeps_the_others() -> None:
     assert ours.photo["foam"] == load_limits().photo["foam"]
 
 
+def test_the_shop_tells_the_strainers_of_its_sprayer() -> None:
+    assert set(load_limits().strainers.values()) == {0}
+    assert load_limits("[strainers]\nnozzle = 50").strainers == {
+        "filler": 0,
+        "suction": 0,
+        "pressure": 0,
+        "nozzle": 50,
+    }
+
+
 def test_other_limits_have_another_digest_and_the_same_ones_the_same() -> None:
     assert load_limits().sha256 == load_limits("").sha256
     assert load_limits("[guard]\nrisk = 0.02\n").sha256 != load_limits().sha256
@@ -64,6 +74,8 @@ def test_other_limits_have_another_digest_and_the_same_ones_the_same() -> None:
         ("[settled]\npass_max = 0.2", "under settled.fail_min"),
         ("[guard]\nrisk = 0.7", "to 0.5"),
         ("[guard]\nsigmas = 2", "knows risk"),
+        ("[strainers]\nnozzle = 4", "8 to 400"),
+        ("[strainers]\nboom = 50", "[strainers] knows filler"),
         ("[marked_lumps]\nwatch_min = 0", "from 1"),
     ],
 )
