@@ -7,9 +7,10 @@ import math
 import altair as alt
 import streamlit as st
 
+from jartest.imaging.change import say_change
 from jartest.plan.schedule import say_age
-from jartest.recorder import Recorder
-from jartest.records.model import Case
+from jartest.recorder import Recorder, say_slot
+from jartest.records.model import Case, Look
 from jartest.screens import state
 from jartest.screens.parts import error_box, percent, plain
 from jartest.tank import PARTED_FRACTION, say_standing
@@ -46,6 +47,38 @@ def draw_curve(recorder: Recorder, case: Case) -> None:
     heads = "| after | settled | clear | floating |\n|---|---|---|---|\n"
     st.markdown(heads + "\n".join(_line(p) for p in points))
     _draw_growths(growths(points), case.test.id)
+    _draw_change(recorder, case)
+
+
+def _draw_change(recorder: Recorder, case: Case) -> None:
+    """What changed from the first good photo to the look that is shown."""
+    shown = state.get(state.key("test", case.test.id, "shown"))
+    look = next((x for x in case.looks if x.id == shown), case.looks[-1])
+    first = recorder.first_good(case)
+    if first is None:
+        st.markdown(
+            "Change since the first photo: not measurable, because no photo after mixing was good enough."
+        )
+        return
+    now, then = case.latest_reading(look.id), case.latest_reading(first.id)
+    if look.taken_at <= first.taken_at or now is None or then is None:
+        return
+    with error_box():
+        found = _say_change(then.id, now.id, _recorder=recorder, _case=case, _first=first, _look=look)
+        said = "\n".join(f"- {plain(x)}" for x in found)
+        names = [plain(say_slot(x.slot, case.test.plan)) for x in (look, first)]
+        st.markdown(f"**{names[0]} against the first good photo ({names[1]})**\n\n{said}")
+        st.caption(
+            "The light is taken off by the backdrop beside the jar: leave jar and backdrop where they are."
+        )
+
+
+@st.cache_data(max_entries=64, show_spinner=False)
+def _say_change(
+    then_id: str, now_id: str, *, _recorder: Recorder, _case: Case, _first: Look, _look: Look
+) -> tuple[str, ...]:
+    change = _recorder.change(_case, _first, _look)
+    return () if change is None else say_change(change)
 
 
 def _draw_growths(growing: tuple[Growth, ...], test_id: str) -> None:
