@@ -200,12 +200,25 @@ def doctor(port: int, camera: int | None) -> None:
 @click.option(
     "--marks",
     type=click.Path(exists=True, dir_okay=False, path_type=Path),
-    help="JSON file: photo name to the lines set by hand (left_px, right_px, floor_px, surface_px, boundaries_px).",
+    help="JSON file: photo name to what was set by hand (left_px, right_px, floor_px, surface_px, boundaries_px, kinds, lumps).",
 )
 @click.option(
     "--overlay", type=click.Path(file_okay=False, path_type=Path), help="Folder for the marked pictures."
 )
-def measure(photos: tuple[str, ...], as_json: bool, marks: Path | None, overlay: Path | None) -> None:
+@click.option(
+    "--diameter",
+    "diameter_mm",
+    type=click.FloatRange(min=5, max=1000),
+    metavar="MM",
+    help="Inner diameter of the jar, for sizes in mm and the strainers that lumps stop at.",
+)
+def measure(
+    photos: tuple[str, ...],
+    as_json: bool,
+    marks: Path | None,
+    overlay: Path | None,
+    diameter_mm: float | None,
+) -> None:
     """Read photos of jars: layers, lumps and a careful verdict of each.
 
     Exit 0 when every photo could be read as a picture, 1 when any could not, 2 for wrong usage.
@@ -218,7 +231,7 @@ def measure(photos: tuple[str, ...], as_json: bool, marks: Path | None, overlay:
         overlay.mkdir(parents=True, exist_ok=True)
     failed = 0
     rows = []
-    one = partial(_measure_one, marks=by_name, overlay=overlay, limits=limits)
+    one = partial(_measure_one, marks=by_name, overlay=overlay, diameter_mm=diameter_mm, limits=limits)
     quiet = len(photos) < 3 or not sys.stderr.isatty()
     with (
         _readers(len(photos)) as map_all,
@@ -264,7 +277,9 @@ def _read_marks(path: Path) -> dict[str, Marks]:
         raise click.BadParameter(str(e), param_hint="--marks") from e
 
 
-def _measure_one(name: str, *, marks: dict[str, Marks], overlay: Path | None, limits: Any) -> dict[str, Any]:
+def _measure_one(
+    name: str, *, marks: dict[str, Marks], overlay: Path | None, diameter_mm: float | None, limits: Any
+) -> dict[str, Any]:
     from jartest.imaging.overlay import draw_overlay
     from jartest.imaging.photo import open_to_read
     from jartest.imaging.reading import read_photo
@@ -277,10 +292,14 @@ def _measure_one(name: str, *, marks: dict[str, Marks], overlay: Path | None, li
         return {"photo": name, "error": str(e)}
     except OSError as e:
         return {"photo": name, "error": f"The file cannot be read: {e.strerror}."}
-    reading = read_photo(photo, marks=marks.get(name) or marks.get(path.name))
+    try:
+        set_by_hand = marks.get(name) or marks.get(path.name)
+        reading = read_photo(photo, marks=set_by_hand, inner_diameter_mm=diameter_mm)
+    except BadEntry as e:
+        return {"photo": name, "error": str(e)}
     if overlay is not None:
         (overlay / f"{path.stem}-marked.jpg").write_bytes(draw_overlay(photo, reading))
-    return _row(name, reading, judge_photo(reading, limits))
+    return _row(name, reading, judge_photo(reading, limits)) | _strainers(reading, limits.strainers)
 
 
 def _row(name: str, reading: Reading, verdict: Verdict) -> dict[str, Any]:
@@ -288,11 +307,33 @@ def _row(name: str, reading: Reading, verdict: Verdict) -> dict[str, Any]:
     return {"photo": name} | reading.to_json() | {"verdict": said["verdict"], "reasons": said["reasons"]}
 
 
+def _strainers(reading: Reading, fitted: dict[str, int]) -> dict[str, Any]:
+    """Where the larger lumps would stop, by mesh and in the sprayer; null without a size."""
+    from jartest.imaging.lump_size import lump_sizes, say_lumps
+    from jartest.plan.strainers import in_sprayer, strainers_that_stop
+
+    sizes = lump_sizes(reading)
+    if sizes is None:
+        return {"strainers": None, "lumps_say": say_lumps(reading, fitted)}
+    size = sizes.p90_mm, sizes.sigma_mm
+    return {
+        "strainers": {
+            "lump_mm": sizes.p90_mm,
+            "lump_sigma_mm": sizes.sigma_mm,
+            "mesh": {str(s.mesh): s.stops for s in strainers_that_stop(*size)},
+            "sprayer": {x.position.key: x.stops for x in in_sprayer(*size, fitted)},
+        },
+        "lumps_say": say_lumps(reading, fitted),
+    }
+
+
 def _table(rows: list[dict[str, Any]]) -> str:
     heads = ("photo", "verdict", "settled", "clear", "floating", "foam", "lumps", "flags")
     lines = [heads, *(_cells(r) for r in rows)]
     widths = [max(len(x[i]) for x in lines) for i in range(len(heads))]
-    return "\n".join("  ".join(c.ljust(w) for c, w in zip(x, widths, strict=True)).rstrip() for x in lines)
+    table = ["  ".join(c.ljust(w) for c, w in zip(x, widths, strict=True)).rstrip() for x in lines]
+    lumps = [f"{Path(r['photo']).name}: {r['lumps_say']}" for r in rows if r.get("lumps_say")]
+    return "\n".join(table + lumps)
 
 
 def _cells(r: dict[str, Any]) -> tuple[str, ...]:
@@ -469,7 +510,8 @@ def sheet(test: str, out: Path, paper: Literal["letter", "a4"]) -> None:
     from jartest.exchange.sheet import sheet_of
 
     recorder = _recorder()
-    _write(out, sheet_of(recorder.case(_test_id(recorder, test)), recorder.photos.get, paper=paper))
+    case, fitted = recorder.case(_test_id(recorder, test)), recorder.limits.strainers
+    _write(out, sheet_of(case, recorder.photos.get, paper=paper, strainers=fitted))
 
 
 @commands.command()

@@ -17,8 +17,9 @@ from jartest.history.groups import group_by_shelf
 from jartest.history.next_jar import Jar
 from jartest.history.questions import Blame, History, mix_of, say_product
 from jartest.history.suspects import Prior
+from jartest.imaging.change import Change, change_since, comparable
 from jartest.imaging.overlay import draw_overlay, shrink
-from jartest.imaging.photo import Photo, open_to_read
+from jartest.imaging.photo import Photo, open_photo, open_to_read
 from jartest.imaging.reading import METHOD, read_photo
 from jartest.imaging.values import Frame, Marks, Reading
 from jartest.plan.schedule import EXTRA, DueLook, default_schedule, due_looks, say_age
@@ -538,6 +539,22 @@ class Recorder:
             if kept is not None and age is not None and age >= 0:
                 points.append((age, kept.reading))
         return settling_curve(points)
+
+    def first_good(self, case: Case) -> Look | None:
+        """The first look after mixing whose photo later ones can be held against; None where there is none."""
+        for look in case.looks:
+            kept, age = case.latest_reading(look.id), _age(case, look)
+            if kept is not None and age is not None and age >= 0 and comparable(kept.reading):
+                return look
+        return None
+
+    def change(self, case: Case, first: Look, look: Look) -> Change | None:
+        """What changed in the jar between two looks; None where either was not measured."""
+        then, now = case.latest_reading(first.id), case.latest_reading(look.id)
+        if then is None or now is None:
+            return None
+        photos = [open_photo(self.photos.get(x.photo.sha256), x.photo.original_name) for x in (first, look)]
+        return change_since(photos[0], then.reading, photos[1], now.reading)
 
     # --------------------------------------------------------------- history
     def history(self, *, samples: bool = False) -> History:

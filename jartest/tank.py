@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import timedelta
@@ -18,7 +19,7 @@ from jartest.plan.tankcard import CardState, LapseRules, card_state, make_tank_c
 from jartest.recorder import Recorder, checked_name
 from jartest.records.model import Case, JarTest, JarUsed, Product, TestPlan, Water
 from jartest.records.tank_model import CardLapse, KeptCard, ShelfEntry
-from jartest.trend import growths, standing_time
+from jartest.trend import Growth, growths, standing_time
 from jartest.units import say_number
 from jartest.verdict.values import Word
 
@@ -38,6 +39,7 @@ __all__ = [
     "recipe_of",
     "retire",
     "save_product",
+    "say_standing",
     "signed_word",
     "start_from_recipe",
 ]
@@ -438,6 +440,27 @@ def _standing(recorder: Recorder, case: Case, tank_depth_in: float | None) -> tu
         first.low_s,
         f"{first.says} Until {PARTED_FRACTION:.0%} of the depth has parted, at the cautious end.",
     )
+
+
+def say_standing(
+    growing: Sequence[Growth], tank_depth_in: float, parted_fraction: float = PARTED_FRACTION
+) -> tuple[str, ...]:
+    """For each growth, how long a tank of this depth may stand without agitation, with its range, in words.
+
+    Raises
+    ------
+    BadEntry
+        If the looks have no scale, or depth or share are out of range.
+    """
+    said = []
+    for g in growing:
+        time = standing_time(g, tank_depth_mm=_MM_PER_IN * tank_depth_in, allowed_fraction=parted_fraction)
+        most = f"to {say_age(time.high_s)}" if math.isfinite(time.high_s) else "or more"
+        said.append(
+            f"By the {g.kind}: {say_age(time.best_s)} ({say_age(time.low_s)} {most}) until {parted_fraction:.0%} of "
+            f"the depth has parted. {time.says}"
+        )
+    return tuple(said)
 
 
 def card_now(recorder: Recorder, kept: KeptCard, today: RecipeRequest | None = None) -> CardState:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime
 
 from jartest.exchange.curve_drawing import draw_curve
@@ -19,14 +19,20 @@ from jartest.exchange.words import (
     say_water,
     say_word,
 )
+from jartest.imaging.lump_size import say_lumps
 from jartest.imaging.overlay import draw_overlay, shrink
 from jartest.imaging.photo import open_to_read
 from jartest.records.model import Case, Look
+from jartest.trend import growths, say_growth, settling_curve
 
 __all__ = ["latest_time", "sheet_of"]
 
 _IN_ROW, _SHOWN = 4, 8  # photos on the sheet: at most two rows of four
 _HIGH = 44.0  # of a photo at most, mm
+_RULE = (
+    "Pass only where a figure and its guard band (so many sigmas as leave the chosen risk) lie inside the limit, fail "
+    "only where the figure less the guard band lies outside, watch between: JCGM 106:2012, guarded acceptance and rejection."
+)
 _PHOTO_PX = 520  # 300 dots an inch over 44 mm
 
 
@@ -41,7 +47,12 @@ def latest_time(case: Case) -> datetime:
 
 
 def sheet_of(
-    case: Case, photo_of: Callable[[str], bytes], *, address: str = "", paper: Paper = "letter"
+    case: Case,
+    photo_of: Callable[[str], bytes],
+    *,
+    address: str = "",
+    paper: Paper = "letter",
+    strainers: Mapping[str, int] | None = None,
 ) -> bytes:
     """The sheet as PDF, the same bytes for the same record.
 
@@ -51,6 +62,8 @@ def sheet_of(
         The bytes of a photo by its sha256.
     address : str
         Where the test can be opened, for the code; without it the code holds the test's id.
+    strainers : mapping of str to int, optional
+        Mesh of the sprayer's own strainers by position, against which lumps are set.
 
     Raises
     ------
@@ -67,7 +80,7 @@ def sheet_of(
         _verdicts(sheet, case)
         _seconds(sheet, case)
         _photos(sheet, case, photo_of)
-        _readings(sheet, case)
+        _readings(sheet, case, strainers or {})
         _seen(sheet, case)
         sheet.heading("Cautions", keep=20)
         for caution in CAUTIONS:
@@ -143,6 +156,7 @@ def _verdicts(sheet: Sheet, case: Case) -> None:
         ]
         heads = ("leads to", "because", "value", "± (1 sigma)", "limit")
         sheet.rows(heads, reasons, (30, width - 87, 17, 23, 17), size=8)
+        sheet.words(_RULE, size=8)
         sheet.ln(1)
     rows = [
         (
@@ -229,7 +243,7 @@ def _captions(sheet: Sheet, case: Case, looks: Sequence[Look], wide: float, gap:
     sheet.set_xy(margin, low + 2)
 
 
-def _readings(sheet: Sheet, case: Case) -> None:
+def _readings(sheet: Sheet, case: Case, strainers: Mapping[str, int]) -> None:
     rows = []
     points = []
     for look in case.looks:
@@ -259,7 +273,21 @@ def _readings(sheet: Sheet, case: Case) -> None:
         f"Method {', '.join(methods)}.",
         size=8,
     )
+    for says in _lumps(case, strainers):
+        sheet.words(f"• {says}", size=8)
     draw_curve(sheet, points)
+    for growth in growths(settling_curve(points)):
+        sheet.words(f"• {say_growth(growth)}", size=8)
+
+
+def _lumps(case: Case, strainers: Mapping[str, int]) -> list[str]:
+    """The lumps of each look against the sprayer's strainers, once for looks that say the same."""
+    said: dict[str, str] = {}
+    for look in case.looks:
+        kept = case.latest_reading(look.id)
+        if kept is not None and (says := say_lumps(kept.reading, strainers)):
+            said.setdefault(says, say_look(look, case))
+    return [f"Lumps, {look}: {says}" for says, look in said.items()]
 
 
 def _seen(sheet: Sheet, case: Case) -> None:

@@ -10,6 +10,7 @@ import numpy as np
 
 from jartest.history.agreement import Judged
 from jartest.history.before import Before, Mix, Past, Same, Substitute, rank_nearest, say_before, tell_apart
+from jartest.history.corrections import Corrected, count_corrections
 from jartest.history.groups import group_by_shelf
 from jartest.history.next_jar import SURE, Bench, Jar, Named, Step, best_jar, make_bench, plan_jars
 from jartest.history.pairs import PairCell, PairTable, make_table, pair_key, roll_up
@@ -22,13 +23,14 @@ from jartest.records.store import Store
 from jartest.records.summary_queries import CountedPair, PastTest, ShelfItem
 from jartest.verdict.limits import Limits
 
-__all__ = ["BLAMED", "NEWEST", "Blame", "History", "mix_of", "say_product"]
+__all__ = ["BLAMED", "CHECKED", "NEWEST", "Blame", "History", "mix_of", "say_product"]
 
 BLAMED = 0.5  # a suspect is named in a warning from this chance on (our choice)
 _TRIALS = 400  # the newest tests that a mixture's suspects are weighed by (our choice: well under a second)
 NEWEST = (
     2_000  # tests that judges are compared and limits proposed by; older eyes judged otherwise (our choice)
 )
+CHECKED = 500  # tests whose corrections by hand are counted (our choice: well under a second)
 _TROUBLED = 16  # products whose failures are weighed together, whatever the mixture (our choice)
 _NEAR = 40  # tests looked at closely for the nearest ones
 _CLEARS = 20  # passes of one pair that count as evidence; more change nothing
@@ -256,6 +258,10 @@ class History:
             replace(b, first=a.second, first_by=a.second_by)
             for a, b, *_ in (x for x in by_test.values() if len(x) > 1)
         )
+
+    def corrected(self) -> tuple[Corrected, ...]:
+        """How often people put readings right, by method version, in the newest `CHECKED` tests, signed or not."""
+        return count_corrections(*self._store.set_by_hand(samples=self._samples, most=CHECKED))
 
     def proposals(self, limits: Limits) -> Mapping[str, Proposal]:
         """For each photo rule, the limit that the shop's own signed tests speak for."""

@@ -13,9 +13,18 @@ from numpy.typing import NDArray
 
 from jartest.imaging.photo import Photo
 from jartest.imaging.profile import ACROSS, FRACTIONS, Geometry, Strip, sample_arcs
-from jartest.imaging.values import Lump
+from jartest.imaging.values import Frame, Lump
 
-__all__ = ["NO_BODY", "Flocs", "body_patch", "clarity", "clarity_features", "find_flocs", "floc_features"]
+__all__ = [
+    "NO_BODY",
+    "Flocs",
+    "body_patch",
+    "clarity",
+    "clarity_features",
+    "find_flocs",
+    "floc_features",
+    "place_px",
+]
 
 Floats = NDArray[np.float32]
 
@@ -155,6 +164,11 @@ def find_flocs(photo: Photo, geometry: Geometry, bottom: float, top: float) -> F
         lumps.append(Lump(row_px=float(row), col_px=float(col), diameter_px=diameter))
     cover = sum(b.area for b in blobs) / (patch.shape[0] * patch.shape[1])
     return Flocs(index=index, lumps=tuple(lumps), area_fraction=cover)
+
+
+def place_px(frame: Frame) -> float:
+    """Side of one of the square places in which lumps are sought, in pixels; the smallest lump told has four."""
+    return _REACH * (frame.right_px - frame.left_px) / _ACROSS
 
 
 def clarity_features(photo: Photo, strip: Strip, bottom: float, top: float) -> Floats | None:

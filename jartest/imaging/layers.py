@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,14 +15,14 @@ from jartest.imaging.profile import ACROSS, FRACTIONS, Geometry, Strip, sample_a
 from jartest.imaging.rows import RowsSeen
 from jartest.imaging.values import Layer, LayerKind
 
-__all__ = ["SURE", "Boundary", "Part", "find_boundaries", "make_layers"]
+__all__ = ["LINE_SIGMA", "SURE", "Boundary", "Part", "find_boundaries", "make_layers"]
 
 Floats = NDArray[np.float32]
 
 SURE, _MAYBE = 0.55, 0.5  # chosen on the kept and the test pictures; between: flagged
 _GLASS = 0.09  # chosen on the kept and the test pictures
 _APART = 0.02  # two boundaries nearer than this are one
-_LINE_SIGMA = 0.004  # how well floor and surface are placed, by hand or by the finder, in columns
+LINE_SIGMA = 0.004  # how well floor and surface are placed, by hand or by the finder, in columns
 _SEEN_THROUGH = 0.7  # of the clarity figure: one opaque layer in ten reaches it in the pictures for fitting
 _TRACE = 0.05
 _ROW = float(FRACTIONS[0] - FRACTIONS[1])
@@ -85,18 +86,30 @@ def _placed(photo: Photo, geometry: Geometry, at: float, sure: float) -> Boundar
     return Boundary(fraction=(at + found) / 2, sigma=sigma, sure=sure)
 
 
-def make_layers(photo: Photo, strip: Strip, seen: RowsSeen, boundaries: list[Boundary]) -> list[Part]:
-    """Layers from the bottom up with their kinds and mean colours; foam above the surface last."""
+def make_layers(
+    photo: Photo,
+    strip: Strip,
+    seen: RowsSeen,
+    boundaries: list[Boundary],
+    *,
+    foam_top: float | None = None,
+    named: Sequence[LayerKind | None] = (),
+) -> list[Part]:
+    """Layers from the bottom up with their kinds and mean colours; foam above the surface last.
+
+    `foam_top` (1: no foam) and `named` are what a person set, None where the photo is to tell.
+    """
     edges = [0.0, *(b.fraction for b in boundaries), 1.0]
-    sigmas = [b.sigma for b in boundaries] + [_LINE_SIGMA]
-    foam = _foam_top(seen)
-    if foam > 1.012:
+    sigmas = [b.sigma for b in boundaries] + [LINE_SIGMA]
+    foam = _foam_top(seen) if foam_top is None else foam_top
+    if foam > (1.012 if foam_top is None else 1.0):
         edges.append(foam)
         sigmas.append(0.015)
     true = strip.geometry.true_fraction(np.array(edges))
     kinds = [_kind(seen, edges[k], edges[k + 1]) for k in range(len(edges) - 1)]
     clear = [clarity(photo, strip, edges[k], edges[k + 1]) for k in range(len(edges) - 1)]
     kinds = _sensible(kinds, edges, clear)
+    kinds[: len(named)] = [said or kind for said, kind in zip(named, kinds, strict=False)]
     out = []
     for k, kind in enumerate(kinds):
         lab = _colour(strip, edges[k], edges[k + 1])
@@ -105,6 +118,7 @@ def make_layers(photo: Photo, strip: Strip, seen: RowsSeen, boundaries: list[Bou
             bottom_fraction=float(true[k]),
             top_fraction=float(true[k + 1]),
             top_sigma_fraction=sigmas[k],
+            top_px=strip.geometry.floor_px - edges[k + 1] * strip.geometry.column_px,
             lightness=float(lab[0]),
             a=float(lab[1]),
             b=float(lab[2]),

@@ -1,17 +1,20 @@
-"""Lines set by hand, from a JSON file: photo name to marks."""
+"""What was set by hand, from a JSON file: photo name to marks."""
 
 from __future__ import annotations
 
 import json
 import math
+from collections.abc import Mapping
 from typing import Any
 
 from jartest.errors import BadEntry
-from jartest.imaging.values import Marks
+from jartest.imaging.values import Lump, Marks
 
-__all__ = ["read_marks"]
+__all__ = ["marks_of", "read_marks"]
 
 _LINES = ("left_px", "right_px", "floor_px", "surface_px")
+_LUMP = ("row_px", "col_px", "diameter_px")
+_KNOWN = (*_LINES, "boundaries_px", "kinds", "lumps")
 
 
 def read_marks(text: str) -> dict[str, Marks]:
@@ -35,25 +38,57 @@ def read_marks(text: str) -> dict[str, Marks]:
 
 def _one(name: str, lines: Any) -> Marks:
     if not isinstance(lines, dict):
-        msg = f"The marks of {name!r} must be an object with any of {', '.join(_LINES)} and boundaries_px."
+        msg = f"The marks of {name!r} must be an object with any of {', '.join(_KNOWN)}."
         raise BadEntry(msg)
-    odd = set(lines) - {*_LINES, "boundaries_px"}
+    odd = set(lines) - set(_KNOWN)
     if odd:
-        msg = (
-            f"The marks of {name!r} name {sorted(odd)[0]!r}; known are {', '.join(_LINES)} and boundaries_px."
-        )
+        msg = f"The marks of {name!r} name {sorted(odd)[0]!r}; known are {', '.join(_KNOWN)}."
         raise BadEntry(msg)
-    px = {k: _number(name, k, lines[k]) for k in _LINES if lines.get(k) is not None}
-    rows = lines.get("boundaries_px")
-    if rows is not None and not isinstance(rows, list):
-        msg = f"boundaries_px of {name!r} must be a list of rows, not {rows!r}."
-        raise BadEntry(msg)
-    set_rows = None if rows is None else tuple(_number(name, "boundaries_px", v) for v in rows)
-    return Marks(boundaries_px=set_rows, **px)
+    try:
+        return marks_of(lines)
+    except BadEntry as e:
+        msg = f"The marks of {name!r} cannot be taken: {e}"
+        raise BadEntry(msg) from e
 
 
-def _number(name: str, key: str, value: Any) -> float:
+def marks_of(said: Mapping[str, Any]) -> Marks:
+    """The marks in a JSON object of lines, boundaries, names and lumps, each of which may be null or missing.
+
+    Raises
+    ------
+    BadEntry
+        If a value is of another kind, or they do not go together.
+    """
+    px = {k: _number(k, said[k]) for k in _LINES if said.get(k) is not None}
+    rows, kinds, lumps = (_list(k, said.get(k)) for k in ("boundaries_px", "kinds", "lumps"))
+    odd = [k for k in kinds or () if not (k is None or isinstance(k, str))]
+    if odd:
+        msg = f"kinds must be names of layers or null, not {odd[0]!r}."
+        raise BadEntry(msg)
+    return Marks(
+        boundaries_px=None if rows is None else tuple(_number("boundaries_px", v) for v in rows),
+        kinds=None if kinds is None else tuple(kinds),
+        lumps=tuple(_lump(x) for x in lumps or ()),
+        **px,
+    )
+
+
+def _list(key: str, value: Any) -> list[Any] | None:
+    if value is not None and not isinstance(value, list):
+        msg = f"{key} must be a list, not {value!r}."
+        raise BadEntry(msg)
+    return value
+
+
+def _lump(value: Any) -> Lump:
+    if not isinstance(value, Mapping) or set(value) != set(_LUMP):
+        msg = f"A lump must be an object of {', '.join(_LUMP)}, not {value!r}."
+        raise BadEntry(msg)
+    return Lump(**{k: _number(k, value[k]) for k in _LUMP})
+
+
+def _number(key: str, value: Any) -> float:
     if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value):
-        msg = f"{key} of {name!r} must be a number of pixels, not {value!r}."
+        msg = f"{key} must be a number of pixels, not {value!r}."
         raise BadEntry(msg)
     return float(value)

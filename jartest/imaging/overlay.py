@@ -84,7 +84,9 @@ def _levels(reading: Reading, frame: Frame) -> list[tuple[float, str, str]]:
         for layer in reading.layers:
             if math.isfinite(layer.top_fraction) and abs(layer.top_fraction - 1) > 1e-6:
                 word = f"{layer.kind} to {layer.top_fraction * 100:.0f} %"
-                rows.append((frame.floor_px - layer.top_fraction * high, word, "boundary"))
+                row = layer.top_px  # the fraction is of the true height, which perspective sees otherwise
+                known = math.isfinite(row)
+                rows.append((row if known else frame.floor_px - layer.top_fraction * high, word, "boundary"))
     return sorted(rows)
 
 

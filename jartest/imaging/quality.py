@@ -62,7 +62,7 @@ REGISTER: tuple[FlagDefinition, ...] = (
     ),
     _f("diffuse boundary", "A layer boundary is spread over a height.", "Take its height as a rough one."),
     _f("no scale", "No size in millimetres is known.", "Give the jar's inner diameter."),
-    _f("set by hand", "A person set the lines of the jar.", "Nothing to do."),
+    _f("set by hand", "A person set lines, layers or lumps.", "Nothing to do."),
     _f("carried over", "The jar's place was carried over from an earlier photo.", "Check the lines."),
     _f(
         "not carried over",

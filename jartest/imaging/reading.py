@@ -7,15 +7,16 @@ from dataclasses import replace
 
 import numpy as np
 
+from jartest.imaging.by_hand import ByHand, add_lumps, take_marks
 from jartest.imaging.conditions import condition_flags
 from jartest.imaging.flocs import NO_BODY, find_flocs
 from jartest.imaging.follow import follow_jar
 from jartest.imaging.jar import find_jar, place
-from jartest.imaging.layers import SURE, Boundary, find_boundaries, make_layers
+from jartest.imaging.layers import SURE, find_boundaries, make_layers
 from jartest.imaging.photo import Photo
 from jartest.imaging.profile import ACROSS, FRACTIONS, Geometry, Strip, find_geometry, unroll
 from jartest.imaging.rows import see_rows
-from jartest.imaging.scale import mm_per_px
+from jartest.imaging.scale import mm_per_px, near_wall
 from jartest.imaging.texture import GREY_LEVELS, texture_figures
 from jartest.imaging.values import Frame, Layer, Marks, Reading
 
@@ -39,7 +40,7 @@ def read_photo(
     ----------
     photo : Photo
     marks : Marks or None
-        Lines that a person set, taken as they are.
+        What a person set, taken as it is.
     earlier : (Photo, Frame) or None
         An earlier photo of the same jar and its frame, to carry over.
     inner_diameter_mm : float or None
@@ -49,6 +50,11 @@ def read_photo(
     -------
     Reading
         Pixels are those of the upright photo at full size, also where it was decoded smaller.
+
+    Raises
+    ------
+    BadEntry
+        If what a person set cannot be in this photo.
     """
     if photo.shrunk == 1 and (earlier is None or earlier[0].shrunk == 1):
         return _read(photo, marks, earlier, inner_diameter_mm)
@@ -75,6 +81,8 @@ def _read(
         flags.append("not carried over")
     proposed = find_jar(photo) if carried is None else None
     frame, seen_so = place(photo, carried or proposed or Frame(), marks)
+    by_hand = take_marks(frame, marks)
+    frame = by_hand.frame
     if marks is not None:
         flags.append("set by hand")
     base = Reading(
@@ -99,7 +107,7 @@ def _read(
     if math.isnan(scale):
         flags.append("no scale")
     geometry = find_geometry(photo, frame, seen_so)
-    return _measured(base, photo, frame, geometry, flags, scale, scale_sigma)
+    return _measured(base, photo, by_hand, geometry, flags, scale, scale_sigma)
 
 
 def _has_moved(now: Frame, then: Frame) -> bool:
@@ -127,22 +135,23 @@ def _lines(frame: Frame) -> list[tuple[str, float]]:
 def _measured(
     base: Reading,
     photo: Photo,
-    frame: Frame,
+    by_hand: ByHand,
     geometry: Geometry,
     flags: list[str],
     scale: float,
     scale_sigma: float,
 ) -> Reading:
-    frame = replace(frame, tilt_deg=math.degrees(math.atan(geometry.lean)))
+    frame = replace(by_hand.frame, tilt_deg=math.degrees(math.atan(geometry.lean)))
     strip = unroll(photo, frame, geometry)
     seen = see_rows(strip)
-    boundaries = _marked(base.marks, frame)
-    if boundaries is None:
+    if by_hand.boundaries is not None:
+        boundaries = list(by_hand.boundaries)
+    else:
         found = find_boundaries(photo, strip, seen)
         boundaries = [b for b in found if b.sure >= SURE]
         if len(boundaries) < len(found):
             flags.append("layers unsure")
-    parts = make_layers(photo, strip, seen, boundaries)
+    parts = make_layers(photo, strip, seen, boundaries, foam_top=by_hand.foam_top, named=by_hand.kinds)
     layers = tuple(p.layer for p in parts)
     body = max(
         (p for p in parts if p.layer.kind in ("body", "clear")), key=lambda p: p.top - p.bottom, default=None
@@ -151,9 +160,12 @@ def _measured(
     flags += condition_flags(photo, frame, strip, parts)
     if "dark" in flags:
         flocs = NO_BODY  # what is black shows no lumps
+    area_px = 2 * geometry.half_px * geometry.column_px * (body.top - body.bottom if body else 1.0)
+    flocs = add_lumps(flocs, base.marks, area_px)
     settled, clear = _thickness(layers, "settled"), _thickness(layers, "clear")
     floating, foam = _thickness(layers, "floating"), _thickness(layers, "foam")
-    sizes = np.array([x.diameter_px for x in flocs.lumps]) * scale
+    near, _ = near_wall(frame, photo.width_px, photo.height_px)  # where lumps are seen
+    sizes = np.array([x.diameter_px for x in flocs.lumps]) * scale * near
     known = len(sizes) > 0 and math.isfinite(scale)
     return replace(
         base,
@@ -172,25 +184,12 @@ def _measured(
         foam_fraction=foam[0],
         foam_sigma_fraction=foam[1],
         floc_index=flocs.index,
-        floc_count=math.nan if math.isnan(flocs.index) else float(len(flocs.lumps)),
+        floc_count=math.nan if math.isnan(flocs.area_fraction) else float(len(flocs.lumps)),
         floc_area_fraction=flocs.area_fraction,
         floc_diameter_mm=float(np.median(sizes)) if known else math.nan,
         floc_diameter_p90_mm=float(np.percentile(sizes, 90)) if known else math.nan,
         lumps=flocs.lumps,
         texture=_texture(strip),
-    )
-
-
-def _marked(marks: Marks | None, frame: Frame) -> list[Boundary] | None:
-    if marks is None or marks.boundaries_px is None:
-        return None
-    high = frame.floor_px - frame.surface_px
-    return sorted(
-        (
-            Boundary(fraction=(frame.floor_px - r) / high, sigma=1.0 / high, sure=1.0)
-            for r in marks.boundaries_px
-        ),
-        key=lambda b: b.fraction,
     )
 
 

@@ -12,7 +12,9 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields, replace
-from typing import Any, Literal
+from typing import Any, Literal, get_args
+
+from jartest.errors import BadEntry
 
 __all__ = ["Frame", "Layer", "LayerKind", "Lump", "Marks", "Reading"]
 
@@ -70,70 +72,6 @@ class Frame:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Marks:
-    """Lines that a person set by hand, in pixels of the upright full-size photo; NaN where left alone.
-
-    `boundaries_px` are rows of layer boundaries on the centre line, or None where not set.
-    """
-
-    left_px: float = NAN
-    right_px: float = NAN
-    floor_px: float = NAN
-    surface_px: float = NAN
-    boundaries_px: tuple[float, ...] | None = None
-
-    def scaled(self, k: float) -> Marks:
-        """These marks in the same picture with k times as many pixels each way."""
-        lines = {n: _at(getattr(self, n), k) for n in ("left_px", "right_px", "floor_px", "surface_px")}
-        rows = None if self.boundaries_px is None else tuple(_at(y, k) for y in self.boundaries_px)
-        return replace(self, **lines, boundaries_px=rows)
-
-    def to_json(self) -> dict[str, Any]:
-        """These marks as JSON values, NaN as null."""
-        d: dict[str, Any] = {
-            n: _null(getattr(self, n)) for n in ("left_px", "right_px", "floor_px", "surface_px")
-        }
-        d["boundaries_px"] = None if self.boundaries_px is None else list(self.boundaries_px)
-        return d
-
-    @classmethod
-    def from_json(cls, d: Mapping[str, Any]) -> Marks:
-        """The marks that `to_json` wrote."""
-        b = d.get("boundaries_px")
-        rows = None if b is None else tuple(float(v) for v in b)
-        lines = {n: _nan(d.get(n)) for n in ("left_px", "right_px", "floor_px", "surface_px")}
-        return cls(boundaries_px=rows, **lines)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Layer:
-    """One layer, bottom to top as fractions of the liquid column, with its mean CIELAB colour.
-
-    `clarity` (0 opaque to 1 as clear as the glass above) is NaN where it cannot be told.
-    """
-
-    kind: LayerKind
-    bottom_fraction: float
-    top_fraction: float
-    top_sigma_fraction: float
-    lightness: float = NAN
-    a: float = NAN
-    b: float = NAN
-    clarity: float = NAN
-
-    def to_json(self) -> dict[str, Any]:
-        """This layer as JSON values, NaN as null."""
-        return {"kind": self.kind} | {
-            f.name: _null(getattr(self, f.name)) for f in fields(self) if f.name != "kind"
-        }
-
-    @classmethod
-    def from_json(cls, d: Mapping[str, Any]) -> Layer:
-        """The layer that `to_json` wrote."""
-        return cls(kind=d["kind"], **{f.name: _nan(d.get(f.name)) for f in fields(cls) if f.name != "kind"})
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Lump:
     """One lump: its centre and the diameter of the circle of equal area, in pixels of the photo."""
 
@@ -153,6 +91,107 @@ class Lump:
     def from_json(cls, d: Mapping[str, Any]) -> Lump:
         """The lump that `to_json` wrote."""
         return cls(**{f.name: float(d[f.name]) for f in fields(cls)})
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Marks:
+    """What a person set by hand, in pixels of the upright full-size photo; NaN, None or empty where left alone.
+
+    `boundaries_px` are rows on the centre line at which one layer ends and the next begins; a row above
+    the surface is the upper end of the foam.  `kinds` are the layers' names from the floor up, one more
+    than there are boundaries, None where the reading is to tell; with them the list is whole: there is
+    no foam but what it names, and foam stands only at its end.  `lumps` are those that the reading missed.
+    """
+
+    left_px: float = NAN
+    right_px: float = NAN
+    floor_px: float = NAN
+    surface_px: float = NAN
+    boundaries_px: tuple[float, ...] | None = None
+    kinds: tuple[LayerKind | None, ...] | None = None
+    lumps: tuple[Lump, ...] = ()
+
+    def __post_init__(self) -> None:
+        """Refuse names that do not belong to the boundaries, and lumps without a size."""
+        if self.kinds is not None:
+            self._check_kinds(self.kinds)
+        bad = [x for x in self.lumps if not (0 < x.diameter_px < math.inf)]
+        if bad or not all(math.isfinite(x.row_px + x.col_px) for x in self.lumps):
+            msg = "A lump that is marked has a place and a diameter over 0 px; mark it again."
+            raise BadEntry(msg)
+
+    def _check_kinds(self, kinds: tuple[LayerKind | None, ...]) -> None:
+        count = len(self.boundaries_px or ()) + 1
+        if len(kinds) != count:
+            msg = f"{count - 1} boundaries make {count} layers, but {len(kinds)} are named."
+            raise BadEntry(msg)
+        odd = [k for k in kinds if k is not None and k not in get_args(LayerKind)]
+        if odd:
+            msg = f"A layer is called {', '.join(get_args(LayerKind))}, not {odd[0]!r}."
+            raise BadEntry(msg)
+        if "foam" in kinds[:-1] or kinds == ("foam",):
+            msg = "Foam lies on the liquid: only the highest of several layers can be called foam."
+            raise BadEntry(msg)
+
+    def scaled(self, k: float) -> Marks:
+        """These marks in the same picture with k times as many pixels each way."""
+        lines: dict[str, Any] = {
+            n: _at(getattr(self, n), k) for n in ("left_px", "right_px", "floor_px", "surface_px")
+        }
+        rows = None if self.boundaries_px is None else tuple(_at(y, k) for y in self.boundaries_px)
+        return replace(self, **lines, boundaries_px=rows, lumps=tuple(x.scaled(k) for x in self.lumps))
+
+    def to_json(self) -> dict[str, Any]:
+        """These marks as JSON values, NaN as null."""
+        d: dict[str, Any] = {
+            n: _null(getattr(self, n)) for n in ("left_px", "right_px", "floor_px", "surface_px")
+        }
+        d["boundaries_px"] = None if self.boundaries_px is None else list(self.boundaries_px)
+        d["kinds"] = None if self.kinds is None else list(self.kinds)
+        d["lumps"] = [x.to_json() for x in self.lumps]
+        return d
+
+    @classmethod
+    def from_json(cls, d: Mapping[str, Any]) -> Marks:
+        """The marks that `to_json` wrote, now or before there were names and lumps."""
+        b, kinds = d.get("boundaries_px"), d.get("kinds")
+        lines = {n: _nan(d.get(n)) for n in ("left_px", "right_px", "floor_px", "surface_px")}
+        return cls(
+            boundaries_px=None if b is None else tuple(float(v) for v in b),
+            kinds=None if kinds is None else tuple(kinds),
+            lumps=tuple(Lump.from_json(x) for x in d.get("lumps") or ()),
+            **lines,
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Layer:
+    """One layer, bottom to top as fractions of the liquid column, with its mean CIELAB colour.
+
+    `top_px` is the row of its upper end on the centre line, NaN in readings made before it was kept.
+    `clarity` (0 opaque to 1 as clear as the glass above) is NaN where it cannot be told.
+    """
+
+    kind: LayerKind
+    bottom_fraction: float
+    top_fraction: float
+    top_sigma_fraction: float
+    top_px: float = NAN
+    lightness: float = NAN
+    a: float = NAN
+    b: float = NAN
+    clarity: float = NAN
+
+    def to_json(self) -> dict[str, Any]:
+        """This layer as JSON values, NaN as null."""
+        return {"kind": self.kind} | {
+            f.name: _null(getattr(self, f.name)) for f in fields(self) if f.name != "kind"
+        }
+
+    @classmethod
+    def from_json(cls, d: Mapping[str, Any]) -> Layer:
+        """The layer that `to_json` wrote."""
+        return cls(kind=d["kind"], **{f.name: _nan(d.get(f.name)) for f in fields(cls) if f.name != "kind"})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -202,6 +241,7 @@ class Reading:
             marks=None if self.marks is None else self.marks.scaled(k),
             mm_per_px=self.mm_per_px / k,
             mm_per_px_sigma=self.mm_per_px_sigma / k,
+            layers=tuple(replace(x, top_px=_at(x.top_px, k)) for x in self.layers),
             lumps=tuple(x.scaled(k) for x in self.lumps),
         )
 

@@ -17,6 +17,7 @@ from sqlalchemy import Column, Connection, Engine, Table, delete, func, insert, 
 from sqlalchemy.dialects import postgresql, sqlite
 
 from jartest.errors import BadEntry, Conflict, NotFound, StoreFault
+from jartest.imaging.values import Reading
 from jartest.records import queries, summaries, summary_queries
 from jartest.records.engine import WRITES, in_words, make_engine, read_url, sqlite_file
 from jartest.records.migrate import bring_up_to_date
@@ -412,6 +413,13 @@ class Store(ParcelBooks, TankBooks, Upkeep):
         """Number, signed word and worst value for each photo rule, of the newest tests where a person gave the word."""
         with self._reading() as c:
             return summary_queries.list_worst_looks(c, samples=samples, most=most)
+
+    def set_by_hand(
+        self, *, samples: bool, most: int
+    ) -> tuple[dict[str, int], tuple[tuple[Reading, Reading], ...]]:
+        """Looks that each method read, and the pairs of own reading and reading set by hand, of the newest tests."""
+        with self._reading() as c:
+            return summary_queries.list_set_by_hand(c, samples=samples, most=most)
 
     def last_plan(self) -> TestPlan | None:
         """The plan of the newest test that is no sample; None where there is none."""

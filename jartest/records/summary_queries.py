@@ -11,9 +11,10 @@ from typing import Any
 
 from sqlalchemy import Connection, Select, and_, func, or_, select
 
+from jartest.imaging.values import Reading
 from jartest.records.model import Remix
 from jartest.records.summary_tables import outcome_products, outcomes, pair_counts, shelf
-from jartest.records.tables import looks, opinions, readings, revisions, signatures, tests, verdicts
+from jartest.records.tables import FRAME, looks, opinions, readings, revisions, signatures, tests, verdicts
 from jartest.verdict.values import Word
 
 __all__ = [
@@ -25,6 +26,7 @@ __all__ = [
     "ShelfItem",
     "list_judged",
     "list_pairs",
+    "list_set_by_hand",
     "list_worst_looks",
     "load_shelf",
     "look_around",
@@ -287,3 +289,36 @@ def list_worst_looks(
     return tuple(
         (number, word, dict(zip(_FIGURE, worst, strict=True))) for number, word, *worst in c.execute(query)
     )
+
+
+def list_set_by_hand(
+    c: Connection, *, samples: bool, most: int
+) -> tuple[dict[str, int], tuple[tuple[Reading, Reading], ...]]:
+    """Of the newest tests: how many looks each method read by itself, and the pairs of readings that a person set.
+
+    A pair is the last reading of a look that the program made by itself before a person set it, and the
+    last one set; their lumps and textures are left out.
+    """
+    newest = select(tests.c.id).where(tests.c.sample == samples).order_by(tests.c.number.desc()).limit(most)
+    of_tests = select(looks.c.id).where(looks.c.test_id.in_(newest))
+    own = readings.c.origin != "set"
+    counts = (
+        select(readings.c.method, func.count(readings.c.look_id.distinct()).label("looks"))
+        .where(own, readings.c.look_id.in_(of_tests))
+        .group_by(readings.c.method)
+    )
+    set_ones = select(readings.c.look_id).where(readings.c.origin == "set", readings.c.look_id.in_(of_tests))
+    names = ("photo_sha256", "method", "width_px", "height_px", "jar_found", "jar_framed", *FRAME)
+    columns = [readings.c[n] for n in (*names, "look_id", "origin", "marks", "layers")]
+    query = select(*columns).where(readings.c.look_id.in_(set_ones)).order_by(readings.c.seq)
+    before: dict[str, Reading] = {}
+    pairs: dict[str, tuple[Reading, Reading]] = {}
+    for row in c.execute(query).mappings():
+        said = dict(row) | {"jar": {n: row[n] for n in FRAME} if row["jar_framed"] else None}
+        reading = Reading.from_json(said)
+        if row["origin"] != "set":
+            before[row["look_id"]] = reading
+        elif row["look_id"] in before:
+            pairs[row["look_id"]] = (before[row["look_id"]], reading)
+    read = {row.method: int(row.looks) for row in c.execute(counts)}
+    return read, tuple(pairs.values())

@@ -8,8 +8,9 @@ import pandas as pd
 import streamlit as st
 
 from jartest.history.agreement import WORDS, Compared, Judged, compare, compare_by
+from jartest.history.corrections import CORRECTIONS, Corrected
 from jartest.history.proposals import Proposal
-from jartest.history.questions import NEWEST, History
+from jartest.history.questions import CHECKED, NEWEST, History
 from jartest.recorder import Recorder
 from jartest.screens import state
 from jartest.screens.parts import error_box, link_to, plain, say_word
@@ -32,6 +33,8 @@ def draw_agreement(recorder: Recorder, history: History) -> None:
         st.dataframe(_groups(judged, _BY[by or "person"]), hide_index=True, width="stretch")
     st.markdown("#### First opinion and second")
     _compared(recorder, compare(history.second_opinions()), first="first person", second="second person")
+    st.markdown("#### Readings put right by hand")
+    _corrected(history.corrected())
     st.markdown("#### Limits of your own")
     st.caption("Nothing changes until you accept; verdicts that stand keep the limits they were made under.")
     _limits(recorder, history.proposals(recorder.limits))
@@ -51,6 +54,19 @@ def _compared(recorder: Recorder, found: Compared, *, first: str, second: str) -
     for j in found.apart[:5]:
         link_to("test", f"Test {j.number}", id=recorder.store.test_id_of(j.number))
         st.caption(plain(f"{j.first_by}: {j.first}; {j.second_by}: {j.second}"))
+
+
+def _corrected(found: tuple[Corrected, ...]) -> None:
+    st.caption(
+        f"By the newest {CHECKED} tests, signed or not. Every reading is kept beside the one set by hand."
+    )
+    if not any(x.by_hand for x in found):
+        st.markdown("Nobody has put a reading right yet.")
+        return
+    st.markdown("\n".join(f"- {plain(x.says)}" for x in found))
+    rows = [(x.method, kind, *x.counts[kind], x.looks) for x in found for kind in CORRECTIONS if x.by_hand]
+    heads = ["method", "what was put right", "in looks", "how many", "of looks read"]
+    st.dataframe(pd.DataFrame(rows, columns=heads), hide_index=True, width="stretch")
 
 
 def _groups(judged: tuple[Judged, ...], key: str) -> pd.DataFrame:

@@ -7,11 +7,14 @@ import math
 import altair as alt
 import streamlit as st
 
+from jartest.imaging.change import say_change
 from jartest.plan.schedule import say_age
-from jartest.recorder import Recorder
-from jartest.records.model import Case
-from jartest.screens.parts import percent
-from jartest.trend import CurvePoint
+from jartest.recorder import Recorder, say_slot
+from jartest.records.model import Case, Look
+from jartest.screens import state
+from jartest.screens.parts import error_box, percent, plain
+from jartest.tank import PARTED_FRACTION, say_standing
+from jartest.trend import CurvePoint, Growth, growths, say_growth
 
 __all__ = ["curve_rows", "draw_curve"]
 
@@ -43,6 +46,65 @@ def draw_curve(recorder: Recorder, case: Case) -> None:
         st.altair_chart(_chart(rows), width="stretch")
     heads = "| after | settled | clear | floating |\n|---|---|---|---|\n"
     st.markdown(heads + "\n".join(_line(p) for p in points))
+    _draw_growths(growths(points), case.test.id)
+    _draw_change(recorder, case)
+
+
+def _draw_change(recorder: Recorder, case: Case) -> None:
+    """What changed from the first good photo to the look that is shown."""
+    shown = state.get(state.key("test", case.test.id, "shown"))
+    look = next((x for x in case.looks if x.id == shown), case.looks[-1])
+    first = recorder.first_good(case)
+    if first is None:
+        st.markdown(
+            "Change since the first photo: not measurable, because no photo after mixing was good enough."
+        )
+        return
+    now, then = case.latest_reading(look.id), case.latest_reading(first.id)
+    if look.taken_at <= first.taken_at or now is None or then is None:
+        return
+    with error_box():
+        found = _say_change(then.id, now.id, _recorder=recorder, _case=case, _first=first, _look=look)
+        said = "\n".join(f"- {plain(x)}" for x in found)
+        names = [plain(say_slot(x.slot, case.test.plan)) for x in (look, first)]
+        st.markdown(f"**{names[0]} against the first good photo ({names[1]})**\n\n{said}")
+        st.caption(
+            "The light is taken off by the backdrop beside the jar: leave jar and backdrop where they are."
+        )
+
+
+@st.cache_data(max_entries=64, show_spinner=False)
+def _say_change(
+    then_id: str, now_id: str, *, _recorder: Recorder, _case: Case, _first: Look, _look: Look
+) -> tuple[str, ...]:
+    change = _recorder.change(_case, _first, _look)
+    return () if change is None else say_change(change)
+
+
+def _draw_growths(growing: tuple[Growth, ...], test_id: str) -> None:
+    """How fast it comes apart, and how long a tank may stand by that."""
+    if not growing:
+        return
+    st.markdown("\n".join(f"- {plain(say_growth(g))}" for g in growing))
+    with st.expander("How long may the tank stand without agitation?"):
+        depth_in = st.number_input(
+            "Depth of the liquid in the tank, inches",
+            min_value=1.0,
+            max_value=400.0,
+            value=None,
+            step=1.0,
+            key=state.key("curve", test_id, "depth"),
+        )
+        share = st.select_slider(
+            "Until this share of the depth has settled, cleared or floats",
+            [0.02, PARTED_FRACTION, 0.1, 0.2, 0.5],
+            value=PARTED_FRACTION,
+            format_func=lambda x: f"{x:.0%}",
+            key=state.key("curve", test_id, "share"),
+        )
+        if depth_in is not None:
+            with error_box():
+                st.markdown("\n".join(f"- {plain(x)}" for x in say_standing(growing, depth_in, share)))
 
 
 def _line(p: CurvePoint) -> str:

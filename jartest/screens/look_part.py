@@ -8,6 +8,8 @@ import streamlit as st
 from streamlit.runtime.uploaded_file_manager import UploadedFile
 
 from jartest.errors import BadPhoto, StoreFault
+from jartest.imaging.by_hand import say_marks
+from jartest.imaging.lump_size import say_lumps
 from jartest.imaging.quality import REGISTER
 from jartest.imaging.values import Reading
 from jartest.plan.schedule import EXTRA, next_look
@@ -25,6 +27,7 @@ from jartest.screens.parts import (
     percent,
     plain,
     plain_picture,
+    say_word,
     show_plate,
     show_reasons,
 )
@@ -36,7 +39,7 @@ __all__ = ["draw_figures", "draw_looks", "say_flags", "take_photo"]
 _ORIGINS = {
     "found": "Lines as found in the photo; nobody has checked them yet.",
     "carried": "Lines carried over from the earlier look; check them.",
-    "set": "Lines set by hand by {by}.",
+    "set": "Lines set by hand by {by}{what}.",
 }
 
 
@@ -159,28 +162,55 @@ def _draw_look(recorder: Recorder, case: Case, look: Look, kept: KeptReading) ->
             width="stretch" if setting else 560,
             alt=f"Photo of the look {says} with what was measured drawn on it",
         )
-        st.caption(
-            f"{plain(says)} · {clock(look.taken_at, case.test)} · {_ORIGINS[kept.origin].format(by=plain(kept.by))}"
-        )
+        st.caption(f"{plain(says)} · {clock(look.taken_at, case.test)} · {_say_origin(kept)}")
     if right is not None:
         with right:
             _set_lines(recorder, look, kept, editing)
     elif not signed_under:
-        st.button("Move the lines again", key=f"{editing}.open", on_click=state.put, args=(editing, True))
+        st.button("Put it right by hand", key=f"{editing}.open", on_click=state.put, args=(editing, True))
     show_plate(kept.verdict.word, f"this photo alone, {plain(says)}", place=f"look-{look.id}")
     draw_figures(reading)
+    if lumps := say_lumps(reading, recorder.limits.strainers):
+        st.markdown(plain(lumps))
     say_flags(reading)
     with st.expander("Reasons for this photo's verdict", expanded=kept.verdict.word != "pass"):
         show_reasons(kept.verdict)
+    _draw_readings(case, look)
+
+
+def _say_origin(kept: KeptReading) -> str:
+    what = "" if kept.marks is None else f" ({say_marks(kept.marks)})"
+    return _ORIGINS[kept.origin].format(by=plain(kept.by), what=what)
+
+
+def _draw_readings(case: Case, look: Look) -> None:
+    """Every reading of this photo, the one that counts last: nothing is overwritten."""
+    kept = [r for r in case.readings if r.look_id == look.id]
+    if len(kept) < 2:
+        return
+    with st.expander(f"All {len(kept)} readings of this photo; the last one counts"):
+        heads = "| made | lines | settled | clear | floating | verdict |\n|---|---|---|---|---|---|\n"
+        st.markdown(heads + "\n".join(_line(case, r) for r in kept))
+
+
+def _line(case: Case, kept: KeptReading) -> str:
+    r = kept.reading
+    cells = (
+        clock(kept.at, case.test, day=False),
+        _say_origin(kept),
+        percent(r.settled_fraction, r.settled_sigma_fraction),
+        percent(r.clear_fraction, r.clear_sigma_fraction),
+        percent(r.top_layer_fraction, r.top_layer_sigma_fraction),
+        say_word(kept.verdict.word),
+    )
+    return f"| {' | '.join(cells)} |"
 
 
 def _set_lines(recorder: Recorder, look: Look, kept: KeptReading, editing: str) -> None:
     with error_box():
         marks = line_setter(
             plain_picture(recorder, look),
-            kept.reading.jar,
-            width_px=kept.reading.width_px,
-            height_px=kept.reading.height_px,
+            kept.reading,
             of=kept.id,
             key=state.key("lines", look.id),
         )

@@ -6,14 +6,16 @@ import hashlib
 
 import streamlit as st
 
+from jartest.imaging.lump_size import say_lumps
 from jartest.imaging.values import Marks
 from jartest.recorder import QuickLook, Recorder
 from jartest.screens import state
 from jartest.screens.line_setter import line_setter
 from jartest.screens.look_part import draw_figures, say_flags
 from jartest.screens.opinion_ask import draw_ask_photo
-from jartest.screens.parts import PHOTO_TYPES, error_box, show_plate, show_reasons
+from jartest.screens.parts import PHOTO_TYPES, error_box, plain, show_plate, show_reasons, show_rule
 from jartest.screens.who import ask_name
+from jartest.verdict.limits import Limits
 
 __all__ = ["render"]
 
@@ -33,12 +35,12 @@ def render(recorder: Recorder) -> None:
     with error_box():
         with st.spinner("Measuring …"):
             look = recorder.quick_look(data, photo.name, marks=marks)
-        _draw(look, lines)
+        _draw(look, lines, recorder.limits)
         ask_name(recorder)
         draw_ask_photo(recorder, data, photo.name, look)
 
 
-def _draw(look: QuickLook, lines: str) -> None:
+def _draw(look: QuickLook, lines: str, limits: Limits) -> None:
     left, right = st.columns(2)
     with left:
         word = look.verdict.word
@@ -47,16 +49,17 @@ def _draw(look: QuickLook, lines: str) -> None:
         )
         st.image(look.overlay_jpeg, width="stretch", alt="The photo with what was measured drawn on it")
         show_reasons(look.verdict)
+        show_rule(look.verdict, limits)
     with right:
         draw_figures(look.reading)
+        if lumps := say_lumps(look.reading, limits.strainers):
+            st.markdown(plain(lumps))
         say_flags(look.reading)
         with error_box():
             marks = line_setter(
                 look.plain_jpeg,
-                look.reading.jar,
-                width_px=look.reading.width_px,
-                height_px=look.reading.height_px,
-                of=f"{look.reading.photo_sha256}-{'set' if state.get(lines) else 'found'}",
+                look.reading,
+                of=f"{look.reading.photo_sha256}-{hash(state.get(lines))}",
                 key=state.key("photo", "setter"),
             )
             if marks is not None:

@@ -19,6 +19,7 @@ from jartest.recorder import Recorder
 from jartest.records.model import JarTest, Look, Product
 from jartest.screens import state
 from jartest.units import say_amount
+from jartest.verdict.limits import Limits, say_rule
 from jartest.verdict.values import Verdict, Word
 
 __all__ = [
@@ -39,6 +40,7 @@ __all__ = [
     "say_word",
     "show_plate",
     "show_reasons",
+    "show_rule",
     "utc_offset_min",
 ]
 
@@ -144,6 +146,12 @@ def show_reasons(verdict: Verdict) -> None:
     """Each reason, worst first, with the shape of what it leads to."""
     for r in verdict.reasons:
         st.markdown(f"{SHAPES[r.leads_to]} **{r.leads_to or 'no verdict'}** · {plain(r.says)}")
+
+
+def show_rule(verdict: Verdict, limits: Limits) -> None:
+    """The rule of decision, where the verdict was made under these limits."""
+    if verdict.limits_sha256 == limits.sha256:
+        st.caption(plain(say_rule(limits)))
 
 
 # -------------------------------------------------------------------- pictures

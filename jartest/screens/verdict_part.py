@@ -9,7 +9,16 @@ import streamlit as st
 from jartest.recorder import Recorder
 from jartest.records.model import Case
 from jartest.screens import state
-from jartest.screens.parts import SHAPES, clock, error_box, plain, say_word, show_plate, show_reasons
+from jartest.screens.parts import (
+    SHAPES,
+    clock,
+    error_box,
+    plain,
+    say_word,
+    show_plate,
+    show_reasons,
+    show_rule,
+)
 from jartest.screens.who import name
 from jartest.screens.words import WHAT_NEXT
 from jartest.verdict.values import Word
@@ -34,6 +43,7 @@ def draw_verdict(recorder: Recorder, case: Case) -> None:
         st.markdown("No photo and nothing written yet; there is no verdict without a look.")
     else:
         show_reasons(machine)
+        show_rule(machine, recorder.limits)
     if "fail" in (machine.word if machine else None, opinion.word if opinion else None):
         with st.container(border=True):
             st.markdown("**What next**\n" + "\n".join(f"- {x}" for x in WHAT_NEXT))

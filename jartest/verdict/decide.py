@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from jartest.imaging.quality import REGISTER
 from jartest.imaging.values import Reading
@@ -21,6 +21,8 @@ from jartest.verdict.values import Reason, Verdict, Word
 __all__ = ["Seen", "TestLook", "judge_photo", "judge_test", "worst"]
 
 _SEVERITY: dict[Word | None, int] = {"pass": 0, "watch": 1, None: 2, "fail": 3}
+
+_MARKED = "marked lumps"
 
 # How each measured figure is called in a sentence.
 _CALLED = {
@@ -91,10 +93,21 @@ def judge_photo(reading: Reading, limits: Limits) -> Verdict:
         if d.name in reading.flags and d.blocks_pass
     ]
     seen = [_judge_value(rule, reading, limits) for rule in PHOTO_RULES if _has_meaning(rule, reading)]
+    seen += _judge_marked(reading, limits)
     verdict = _verdict(poor + seen, limits)
     if poor:
         return Verdict(word=None, reasons=verdict.reasons, limits_sha256=limits.sha256)
     return verdict
+
+
+def _judge_marked(reading: Reading, limits: Limits) -> list[Reason]:
+    """Lumps that a person saw weigh as if ticked: enough of them are no pass; see limits.toml."""
+    count = 0 if reading.marks is None else len(reading.marks.lumps)
+    if count < limits.marked_min:
+        return []
+    lumps = "1 lump" if count == 1 else f"{count} lumps"
+    says = f"{lumps} marked by hand that the reading missed: no pass; try whether the jar re-mixes."
+    return [Reason(rule=_MARKED, value=float(count), limit=limits.marked_min, says=says, leads_to="watch")]
 
 
 def _verdict(reasons: Sequence[Reason], limits: Limits) -> Verdict:
@@ -132,19 +145,17 @@ def _judge_value(rule: str, reading: Reading, limits: Limits) -> Reason:
     times = ""
     if doubt:
         head += f" ± {_shown(rule, doubt)}"
-        times = f"{limits.guard_sigmas:.1f} times that doubt"
+        times = f"{limits.guard_sigmas:.2g} times that doubt"
     word: Word
     if value + band <= lim.pass_max:
         word, limit = "pass", lim.pass_max
-        says = f"{head}, within {_shown(rule, lim.pass_max)}{f' with {times} added' if times else ''}."
+        says = f"{head}, within {_shown(rule, lim.pass_max)}{f' even with {times} added' if times else ''}."
     elif value - band >= lim.fail_min:
         word, limit = "fail", lim.fail_min
-        says = (
-            f"{head}, at or over {_shown(rule, lim.fail_min)}{f' with {times} taken off' if times else ''}."
-        )
+        says = f"{head}, at or over {_shown(rule, lim.fail_min)}{f' even with {times} taken off' if times else ''}."
     else:
         word, limit = "watch", lim.pass_max
-        clearly = f", {times} counted" if times else ""
+        clearly = f", {times} counted either way" if times else ""
         says = (
             f"{head}, not clearly within {_shown(rule, lim.pass_max)} "
             f"and not clearly over {_shown(rule, lim.fail_min)}{clearly}."
@@ -155,8 +166,9 @@ def _judge_value(rule: str, reading: Reading, limits: Limits) -> Reason:
 def judge_test(looks: Sequence[TestLook], seen: Seen, limits: Limits) -> Verdict:
     """The verdict of a whole test: the worst that stands after the last look, and what was written.
 
-    What stands is the last look; a fault of an earlier look that the last one no longer shows counts as
-    a watch.  Re-mixing on inversion turns settled, floating, cleared and lumpy into a watch; not
+    What stands is the last look, and of looks no more than `limits.same_s` from it the worst.  A fault of
+    an earlier look that the last one no longer shows counts as a watch; lumps that a person marked in any
+    look stay a watch.  Re-mixing on inversion turns settled, floating, cleared and lumpy into a watch; not
     re-mixing fails.  Gel, curds, heat and gas fail whatever the photos say.  A pass needs a readable
     last look at least `limits.pass_age_s` after mixing.
     """
@@ -175,15 +187,7 @@ _REMIXABLE = ("settled", "top_layer", "clear", "floc_index", "floc_area")
 def _softened(reason: Reason, why: str) -> Reason:
     if reason.leads_to != "fail" or reason.rule not in _REMIXABLE:
         return reason
-    says = f"{reason.says} Watch, since {why}."
-    return Reason(
-        rule=reason.rule,
-        value=reason.value,
-        sigma=reason.sigma,
-        limit=reason.limit,
-        says=says,
-        leads_to="watch",
-    )
+    return replace(reason, says=f"{reason.says} Watch, since {why}.", leads_to="watch")
 
 
 def _judge_looks(looks: Sequence[TestLook], limits: Limits) -> list[Reason]:
@@ -195,24 +199,7 @@ def _judge_looks(looks: Sequence[TestLook], limits: Limits) -> list[Reason]:
     if last.verdict.word is None:
         says = f"The last look ({last.says}) could not be judged; take it again."
         reasons.append(Reason(rule="looks", says=says, leads_to=None))
-    failing_now = {r.rule for r in reasons if r.leads_to == "fail"}
-    for rule in PHOTO_RULES:
-        earlier = [
-            (x, r) for x in looks[:-1] for r in x.verdict.reasons if r.rule == rule and r.leads_to == "fail"
-        ]
-        if earlier and rule not in failing_now:
-            look, reason = earlier[-1]
-            says = f"{reason.says} Seen at {look.says}, no longer at {last.says}."
-            reasons.append(
-                Reason(
-                    rule=rule,
-                    value=reason.value,
-                    sigma=reason.sigma,
-                    limit=reason.limit,
-                    says=says,
-                    leads_to="watch",
-                )
-            )
+    reasons += [r for rule in (*PHOTO_RULES, _MARKED) for r in _judge_earlier(rule, looks, reasons, limits)]
     age = last.age_s
     if age is None or age < limits.pass_age_s:
         at = "before mixing was done" if age is None else f"{say_age(age)} after mixing"
@@ -222,15 +209,42 @@ def _judge_looks(looks: Sequence[TestLook], limits: Limits) -> list[Reason]:
     return reasons
 
 
+def _judge_earlier(
+    rule: str, looks: Sequence[TestLook], now: Sequence[Reason], limits: Limits
+) -> list[Reason]:
+    """The worst that an earlier look says by this rule and the last one does not; of two alike the later."""
+    last = looks[-1]
+    stands = max((_SEVERITY[r.leads_to] for r in now if r.rule == rule), default=0)
+    found = []
+    for look in reversed(looks[:-1]):
+        worse = [
+            r
+            for r in look.verdict.reasons
+            if r.rule == rule and r.leads_to and _SEVERITY[r.leads_to] > stands
+        ]
+        found += [x for r in worse for x in _carried(r, look, last, limits)]
+    return sorted(found, key=lambda r: -_SEVERITY[r.leads_to])[:1]
+
+
+def _carried(reason: Reason, look: TestLook, last: TestLook, limits: Limits) -> list[Reason]:
+    """What is left of an earlier look's reason that the last look does not give."""
+    apart_s = math.inf if look.age_s is None or last.age_s is None else abs(last.age_s - look.age_s)
+    if apart_s <= limits.same_s and look.verdict.word is not None:
+        says = (
+            f"{reason.says} Seen at {look.says}, but not at {last.says}: two looks of the same time disagree, "
+            "and the worse one stands; put the wrong one right by hand."
+        )
+        return [replace(reason, says=says)]
+    if reason.leads_to == "fail":
+        says = f"{reason.says} Seen at {look.says}, no longer at {last.says}."
+        return [replace(reason, says=says, leads_to="watch")]
+    if reason.rule == _MARKED:
+        return [replace(reason, says=f"At {look.says}: {reason.says}")]
+    return []
+
+
 def _placed(reason: Reason, where: str) -> Reason:
-    return Reason(
-        rule=reason.rule,
-        value=reason.value,
-        sigma=reason.sigma,
-        limit=reason.limit,
-        says=f"At {where}: {reason.says}",
-        leads_to=reason.leads_to,
-    )
+    return replace(reason, says=f"At {where}: {reason.says}")
 
 
 def _judge_written(seen: Seen) -> list[Reason]:

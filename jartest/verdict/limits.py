@@ -8,11 +8,13 @@ import math
 import tomllib
 from dataclasses import dataclass, field
 from importlib import resources
+from statistics import NormalDist
 from typing import Any
 
 from jartest.errors import BadLimits
+from jartest.plan.strainers import POSITIONS
 
-__all__ = ["PHOTO_RULES", "Limits", "PhotoLimit", "load_limits"]
+__all__ = ["PHOTO_RULES", "Limits", "PhotoLimit", "load_limits", "say_rule"]
 
 PHOTO_RULES = ("settled", "top_layer", "clear", "foam", "floc_index", "floc_area")
 
@@ -28,10 +30,19 @@ class PhotoLimit:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Limits:
-    """All limits; `text` is their canonical form, `sha256` its digest."""
+    """All limits; `text` is their canonical form, `sha256` its digest.
 
+    `risk` is the chosen one, `guard_sigmas` the guard band that leaves it.  Looks no more than `same_s`
+    apart show the same jar; from `marked_min` marked lumps on a photo is no pass.  `strainers` holds the
+    mesh of the shop's own by position, 0 where not told.
+    """
+
+    risk: float
     guard_sigmas: float
     pass_age_s: float
+    same_s: float
+    marked_min: float
+    strainers: dict[str, int]
     photo: dict[str, PhotoLimit]
     text: str
     sha256: str = field(default="")
@@ -52,12 +63,34 @@ def load_limits(shop_text: str = "") -> Limits:
         msg = f"The shop's file of limits is no TOML: {e}."
         raise BadLimits(msg) from e
     merged = _merge(shipped, shop)
-    guard = _number(merged, "guard", "sigmas", 0.0, 10.0)
+    risk = _number(merged, "guard", "risk", 1e-6, 0.5)
     age = _number(merged, "time", "pass_age_s", 0.0, 30 * 86400.0)
+    same = _number(merged, "time", "same_s", 0.0, 86400.0)
+    marked = _number(merged, "marked_lumps", "watch_min", 1.0, 10_000.0)
     photo = {rule: _photo_limit(merged, rule) for rule in PHOTO_RULES}
     text = json.dumps(merged, indent=1, sort_keys=True, ensure_ascii=False)
     digest = hashlib.sha256(text.encode()).hexdigest()
-    return Limits(guard_sigmas=guard, pass_age_s=age, photo=photo, text=text, sha256=digest)
+    return Limits(
+        risk=risk,
+        guard_sigmas=NormalDist().inv_cdf(1 - risk),
+        pass_age_s=age,
+        same_s=same,
+        marked_min=marked,
+        strainers={p.key: _mesh(merged, p.key) for p in POSITIONS},
+        photo=photo,
+        text=text,
+        sha256=digest,
+    )
+
+
+def say_rule(limits: Limits) -> str:
+    """The rule of decision in one sentence, with its guard band and risk (JCGM 106:2012)."""
+    k = f"{limits.guard_sigmas:.2g}"
+    return (
+        f"Pass only where a figure and {k} times its doubt lie inside the limit, fail only where the figure less "
+        f"{k} times its doubt lies outside, watch between: right at a limit this is wrong {100 * limits.risk:.2g} % of the "
+        "time (guarded acceptance and rejection, JCGM 106:2012)."
+    )
 
 
 def _merge(shipped: dict[str, Any], shop: dict[str, Any]) -> dict[str, Any]:
@@ -87,6 +120,14 @@ def _number(merged: dict[str, Any], name: str, key: str, low: float, high: float
         msg = f"The limit {name}.{key} must lie from {low:g} to {high:g}, not at {value:g}."
         raise BadLimits(msg)
     return float(value)
+
+
+def _mesh(merged: dict[str, Any], key: str) -> int:
+    mesh = _number(merged, "strainers", key, 0, 400)
+    if mesh and mesh < 8:
+        msg = f"The mesh strainers.{key} must be 0 (not told) or from 8 to 400, not {mesh:g}."
+        raise BadLimits(msg)
+    return round(mesh)
 
 
 def _photo_limit(merged: dict[str, Any], rule: str) -> PhotoLimit:

@@ -77,7 +77,10 @@ def test_marks_are_taken_and_flagged(repo: Path, tmp_path: Path) -> None:
         ('{"a.jpg": {"top_px": 3}}', "top_px"),
         ('{"a.jpg": {"left_px": "wide"}}', "number of pixels"),
         ('{"a.jpg": {"left_px": NaN}}', "number of pixels"),
-        ('{"a.jpg": {"boundaries_px": 4}}', "list of rows"),
+        ('{"a.jpg": {"boundaries_px": 4}}', "must be a list"),
+        ('{"a.jpg": {"kinds": ["settled", "body"]}}', "0 boundaries make 1 layers"),
+        ('{"a.jpg": {"boundaries_px": [9], "kinds": ["settled", "mud"]}}', "not 'mud'"),
+        ('{"a.jpg": {"lumps": [{"row_px": 4}]}}', "row_px, col_px, diameter_px"),
     ],
 )
 def test_marks_that_make_no_sense_are_wrong_usage(text: str, says: str, repo: Path, tmp_path: Path) -> None:
@@ -86,6 +89,58 @@ def test_marks_that_make_no_sense_are_wrong_usage(text: str, says: str, repo: Pa
     result = run("measure", "--marks", marks, repo / "samples/stable/stable-0000min.jpg")
     assert result.exit_code == 2
     assert says in result.stderr
+
+
+def test_layers_and_lumps_can_be_set_in_the_marks_file(repo: Path, tmp_path: Path) -> None:
+    photo = repo / "samples/settler/settler-0060min.jpg"
+    truth = json.loads(photo.with_suffix(".json").read_text())
+    rows = [x["front_top_px"][1] for x in truth["layers"]]
+    lump = {"row_px": rows[-1] + 40.0, "col_px": truth["layers"][0]["front_bottom_px"][0], "diameter_px": 9.0}
+    lines = {
+        "left_px": truth["jar_px"]["left"][0],
+        "right_px": truth["jar_px"]["right"][0],
+        "floor_px": truth["layers"][0]["front_bottom_px"][1],
+        "surface_px": rows[-1],
+        "boundaries_px": rows[:-1],
+        "kinds": ["settled", "clear"],
+        "lumps": [lump],
+    }
+    marks = tmp_path / "marks.json"
+    marks.write_text(json.dumps({photo.name: lines}))
+    row = json.loads(run("measure", "--json", "--marks", marks, photo).stdout)
+    assert [x["kind"] for x in row["layers"]] == ["settled", "clear"]
+    true = truth["layers"][0]["top_mm"] / truth["layers"][-1]["top_mm"]
+    assert row["settled_fraction"] == pytest.approx(true, abs=2 * row["settled_sigma_fraction"])
+    assert lump in row["lumps"]
+    assert "marked lumps" in {r["rule"] for r in row["reasons"]}
+    lines["boundaries_px"] = [lines["floor_px"] + 50]
+    marks.write_text(json.dumps({photo.name: lines}))
+    result = run("measure", "--json", "--marks", marks, photo)
+    assert result.exit_code == 1
+    assert "under the floor" in json.loads(result.stdout)["error"]
+
+
+def test_with_a_diameter_lumps_are_set_against_the_strainers(repo: Path, tmp_path: Path) -> None:
+    photo = repo / "samples/stable/stable-0000min.jpg"
+    truth = json.loads(photo.with_suffix(".json").read_text())
+    x, y = truth["layers"][0]["front_bottom_px"]
+    left, right = truth["jar_px"]["left"][0], truth["jar_px"]["right"][0]
+    px = (right - left) / truth["inner_diameter_mm"] * 1.1  # near the wall that is nearer, about
+    lump = {"row_px": y - 100.0, "col_px": x, "diameter_px": 3.0 * px}
+    lines = {"left_px": left, "right_px": right, "floor_px": y, "lumps": [lump]}
+    marks = tmp_path / "marks.json"
+    marks.write_text(json.dumps({photo.name: lines}))
+    told = ["--marks", marks, "--diameter", f"{truth['inner_diameter_mm']}", photo]
+    row = json.loads(run("measure", "--json", *told).stdout)
+    assert row["strainers"]["lump_mm"] == pytest.approx(3.0, abs=2 * row["strainers"]["lump_sigma_mm"])
+    assert row["strainers"]["mesh"]["16"] == "stops"
+    assert row["strainers"]["sprayer"]["nozzle"] == "stops"
+    line = run("measure", *told).stdout.splitlines()[-1]
+    assert "It would stop at 16 mesh (1.2 mm) and finer." in line
+    assert "are not told in this photo" in line
+    without = json.loads(run("measure", "--json", "--marks", marks, photo).stdout)
+    assert without["strainers"] is None
+    assert "give the jar's inner diameter" in without["lumps_say"]
 
 
 def test_without_json_it_prints_a_table_with_the_doubts(repo: Path) -> None:

@@ -11,7 +11,9 @@ from pypdf import PdfReader
 from jartest.errors import BadEntry, NotFound
 from jartest.exchange.labels import label_sheet
 from jartest.exchange.sheet import sheet_of
+from jartest.imaging.values import Lump
 from jartest.records.model import Observation
+from jartest.trend import growths, say_growth, settling_curve
 
 
 def read(pdf: bytes) -> PdfReader:
@@ -57,6 +59,32 @@ def test_the_sheet_says_all_that_was_recorded(case, recorder) -> None:
         assert word in said, word
     for reason in verdict.reasons:
         assert " ".join(reason.says.split()) in said
+    assert "guarded acceptance and rejection" in said, "the rule of decision is told"
+    points = [(x.age_s, case.latest_reading(x.id).reading) for x in case.looks]
+    found = growths(settling_curve(points))
+    assert found, "the second look shows a front that fell"
+    assert all(" ".join(say_growth(g).split()) in said for g in found)
+
+
+def test_the_sheet_sets_lumps_against_the_sprayer_s_strainers(case, recorder) -> None:
+    assert "mesh" not in text_of(sheet_of(case, recorder.photos.get))
+    last = case.readings[-1]
+    lumpy = dataclasses.replace(
+        last.reading,
+        lumps=(Lump(row_px=600, col_px=370, diameter_px=12),),
+        mm_per_px=0.24,
+        mm_per_px_sigma=0.005,
+        floc_diameter_mm=2.7,
+        floc_diameter_p90_mm=2.7,
+    )
+    other = dataclasses.replace(
+        case, readings=(*case.readings[:-1], dataclasses.replace(last, reading=lumpy))
+    )
+    said = text_of(sheet_of(other, recorder.photos.get, strainers={"nozzle": 50}))
+    assert "1 lump of 2.7 ±" in said
+    assert "It would stop at 16 mesh" in said
+    assert "nozzle body (50 mesh) stops" in said
+    assert "filler opening (usually 12 to 25 mesh)" in said
 
 
 def test_the_same_record_gives_the_same_bytes(case, recorder) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import io
 import json
 import os
 import struct
@@ -13,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from PIL import Image
 
 from jartest.errors import BadEntry, BadPhoto, Conflict, NotFound, StoreFault
 from jartest.imaging.reading import read_photo
@@ -426,3 +428,26 @@ def test_the_clock_of_a_look_is_utc(recorder: Recorder, test: JarTest) -> None:
     kept = recorder.case(test.id).looks[0].taken_at
     assert kept == taken.look.taken_at == datetime(2026, 3, 14, 13, 30, tzinfo=UTC)
     assert kept.utcoffset() == timedelta(0)
+
+
+def test_the_change_is_told_against_the_first_good_photo(
+    recorder: Recorder, clock: Any, test: JarTest
+) -> None:
+    recorder.finish_mixing(test.id, by="Wren")
+    black = io.BytesIO()
+    Image.new("RGB", (768, 1024), (3, 3, 3)).save(black, "JPEG")
+    recorder.take_look(test.id, slot="age-0", data=black.getvalue(), name="black.jpg", by="Wren")
+    assert recorder.first_good(recorder.case(test.id)) is None
+    looks = []
+    for minute in (0, 5):
+        clock.go_on(minutes=5)
+        name = f"curdler-{minute:04}min"
+        taken = recorder.take_look(test.id, slot="extra", data=photo(name), name=name, by="Wren")
+        recorder.set_lines(taken.look.id, true_marks(name), by="Wren")
+        looks.append(taken.look)
+    case = recorder.case(test.id)
+    assert recorder.first_good(case) == looks[0]
+    change = recorder.change(case, looks[0], looks[1])
+    assert change is not None
+    assert change.colour > 10
+    assert recorder.change(case, replace(looks[0], id="none"), looks[1]) is None

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 from sqlalchemy import text
 
 from jartest.errors import BadEntry
-from jartest.imaging.values import Frame, Layer, Lump, Marks, Reading
+from jartest.imaging.values import Frame, Layer, LayerKind, Lump, Marks, Reading
 from jartest.plan.schedule import Slot, default_schedule
 from jartest.records.model import JarUsed, Observation, Product, TestPlan, Water
 from jartest.records.store import Store
@@ -79,22 +79,28 @@ plans = st.builds(
     notes=words,
 )
 frames = st.builds(Frame, **dict.fromkeys((f for f in Frame.__slots__), figures))
-marks = st.builds(
-    Marks,
-    left_px=figures,
-    right_px=figures,
-    floor_px=figures,
-    surface_px=figures,
-    boundaries_px=st.none() | st.lists(numbers, max_size=3).map(tuple),
-)
 layers = st.builds(
     Layer,
     kind=st.sampled_from(["settled", "body", "clear", "floating", "foam"]),
-    **dict.fromkeys(
-        ("bottom_fraction", "top_fraction", "top_sigma_fraction", "lightness", "a", "b", "clarity"), figures
-    ),
+    **dict.fromkeys((f for f in Layer.__slots__ if f != "kind"), figures),
 )
 lumps = st.builds(Lump, row_px=numbers, col_px=numbers, diameter_px=numbers)
+set_layers = st.lists(st.tuples(numbers, st.none() | st.sampled_from(["settled", "body"])), max_size=3)
+
+
+def marks_of(
+    lines: Frame, layers: list[tuple[float, LayerKind | None]] | None, named: bool, seen: list[Lump]
+) -> Marks:
+    """Marks whose names belong to their boundaries, with lumps of some size."""
+    sized = tuple(dataclasses.replace(x, diameter_px=abs(x.diameter_px) + 1e-3) for x in seen)
+    px = {n: getattr(lines, n) for n in ("left_px", "right_px", "floor_px", "surface_px")}
+    if layers is None:
+        return Marks(**px, lumps=sized)
+    kinds = (*(k for _, k in layers), "floating")
+    return Marks(**px, boundaries_px=tuple(r for r, _ in layers), kinds=kinds if named else None, lumps=sized)
+
+
+marks = st.builds(marks_of, frames, st.none() | set_layers, st.booleans(), st.lists(lumps, max_size=2))
 READING = dict(
     photo_sha256=st.just("to be put in"),
     method=words,

@@ -372,3 +372,7 @@ def test_the_sample_tests_open_on_their_screen(screen: Open, kept: Recorder) -> 
         said = words(screen("test", id=row.id))
         assert "sample, invented" in said
         assert "Over time" in said
+        assert "against the first good photo" in said
+        assert ("a minute at first, from" in said) == (
+            row.title != "Copper + boron + spreader, first cover spray"
+        )

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import json
 import math
+from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -12,23 +14,33 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from jartest.errors import BadEntry
-from jartest.trend import CurvePoint, growths, standing_time
+from jartest.imaging.photo import open_photo
+from jartest.imaging.reading import read_photo
+from jartest.imaging.values import Marks
+from jartest.trend import CurvePoint, Growth, growths, say_growth, settling_curve, standing_time
 
 SAMPLES = Path(__file__).resolve().parents[2] / "samples"
 
 
 def point(
-    age_s: float, *, settled: float = 0.0, floating: float = 0.0, column_mm: float = 120.0
+    age_s: float,
+    *,
+    settled: float = 0.0,
+    floating: float = 0.0,
+    clear: float = 0.0,
+    column_mm: float = 120.0,
+    column_sigma_mm: float = 0.0,
 ) -> CurvePoint:
     return CurvePoint(
         age_s=age_s,
         settled_fraction=settled,
         settled_sigma_fraction=0.003,
-        clear_fraction=0.0,
+        clear_fraction=clear,
         clear_sigma_fraction=0.003,
         top_layer_fraction=floating,
         top_layer_sigma_fraction=0.003,
         column_mm=column_mm,
+        column_sigma_mm=column_sigma_mm,
     )
 
 
@@ -100,6 +112,117 @@ def test_the_true_heights_of_the_settler_give_its_rate() -> None:
     (g,) = growths(true_points("settler"))
     assert g.kind == "falling front"
     assert 60 * g.rate_per_s == pytest.approx(0.013, rel=0.02)
+
+
+# The renderer's own numbers: 1.3 % of the column a minute, and 96 mm of liquid; final height 20.7 mm.
+SETTLER_PER_MIN, SETTLER_MM = 0.013, 96.0
+
+
+@pytest.fixture(scope="module", params=["lines set by hand", "lines found"])
+def settler(request: pytest.FixtureRequest) -> Growth:
+    """What the program reads of the photos of the settler."""
+    readings = []
+    for path in sorted((SAMPLES / "settler").glob("*.jpg")):
+        truth = json.loads(path.with_suffix(".json").read_text("utf-8"))
+        marks = Marks(
+            left_px=truth["jar_px"]["left"][0],
+            right_px=truth["jar_px"]["right"][0],
+            floor_px=truth["layers"][0]["front_bottom_px"][1],
+            surface_px=truth["layers"][-1]["front_top_px"][1],
+        )
+        reading = read_photo(
+            open_photo(path.read_bytes()),
+            marks=marks if request.param == "lines set by hand" else None,
+            inner_diameter_mm=truth["inner_diameter_mm"],
+        )
+        readings.append((60.0 * truth["minutes"], reading))
+    (growth,) = growths(settling_curve(readings))
+    return growth
+
+
+def test_the_photos_of_the_settler_give_its_rate_within_5_percent(
+    settler: Growth, record_property: Callable[[str, object], None]
+) -> None:
+    record_property("settler, % of the column a minute", round(6000 * settler.rate_per_s, 3))
+    assert settler.kind == "falling front"
+    assert 60 * settler.rate_per_s == pytest.approx(SETTLER_PER_MIN, rel=0.05)
+    assert 60 * settler.rate_per_s == pytest.approx(
+        SETTLER_PER_MIN, abs=2 * 60 * max(settler.rate_sigma_per_s, 1e-6)
+    )
+    assert settler.settled_fraction == pytest.approx(20.7 / 96, abs=2 * settler.final_sigma_fraction)
+    # The front meets the bed at 60 min in truth.
+    assert settler.stopped_s == pytest.approx(3600, abs=2 * settler.stopped_sigma_s)
+    assert settler.half_time_s == pytest.approx(settler.stopped_s / 2)
+
+
+@pytest.mark.parametrize(("depth_mm", "share"), [(500.0, 0.05), (900.0, 0.05), (900.0, 0.2)])
+def test_the_true_standing_time_of_the_settler_lies_in_the_stated_range(
+    settler: Growth, depth_mm: float, share: float
+) -> None:
+    true_s = depth_mm * share / (SETTLER_PER_MIN * SETTLER_MM / 60)
+    said = standing_time(settler, tank_depth_mm=depth_mm, allowed_fraction=share)
+    assert said.low_s < true_s < said.high_s
+    assert said.high_s / said.low_s < 1.5, "a range that says anything holds no test"
+
+
+def test_what_early_looks_take_for_a_floating_layer_is_the_front_that_later_ones_show() -> None:
+    ages = [0.0, 300.0, 900.0, 1800.0]
+    depths = [0.02 * t / 120 for t in ages]
+    for early in ({"floating": depths[1]}, {"clear": depths[1]}):
+        points = [point(0.0), point(300.0, **early)]
+        points += [point(t, settled=1 - d) for t, d in zip(ages[2:], depths[2:], strict=True)]
+        (g,) = growths(points)
+        assert (g.kind, g.looks) == ("falling front", 3)
+        assert g.rate_mm_per_s == pytest.approx(0.02, rel=0.01)
+
+
+def test_a_growth_that_slows_down_has_its_first_rate() -> None:
+    # final (1 - exp(-t / tau)): rate final / tau at first, half by tau ln 2 (arithmetic).
+    tau, final = 900.0, 0.3
+    ages = [0.0, 120.0, 300.0, 900.0, 1800.0, 3600.0, 7200.0]
+    (g,) = growths([point(t, settled=final * (1 - math.exp(-t / tau))) for t in ages])
+    assert g.kind == "rising sediment"
+    assert g.rate_per_s == pytest.approx(final / tau, rel=0.05)
+    assert g.half_time_s == pytest.approx(tau * math.log(2), rel=0.05)
+    assert g.settled_fraction == pytest.approx(final, abs=0.01)
+    assert g.rate_sigma_per_s < 0.1 * g.rate_per_s
+
+
+def test_clear_liquid_has_a_rate_of_its_own_where_no_front_is_seen() -> None:
+    ages = [0.0, 300.0, 900.0, 1800.0]
+    (g,) = growths([point(t, clear=0.01 * t / 120) for t in ages])
+    assert g.kind == "clear liquid"
+    assert g.rate_mm_per_s == pytest.approx(0.01, rel=0.02)
+    assert math.isnan(g.settled_fraction)
+
+
+def test_what_the_last_look_shows_no_more_has_not_grown() -> None:
+    assert growths([point(0.0), point(300.0, floating=0.1), point(900.0), point(1800.0)]) == ()
+
+
+def test_the_doubt_of_the_scale_is_doubt_of_the_speed_but_not_of_the_share() -> None:
+    ages = [0.0, 300.0, 900.0, 1800.0]
+    plain = [point(t, floating=0.01 * t / 120) for t in ages]
+    doubted = [replace(p, column_sigma_mm=12.0) for p in plain]
+    (a,), (b,) = growths(plain), growths(doubted)
+    assert a.rate_sigma_per_s == b.rate_sigma_per_s
+    assert b.rate_sigma_mm_per_s / b.rate_mm_per_s == pytest.approx(
+        math.hypot(a.rate_sigma_mm_per_s / a.rate_mm_per_s, 0.1)
+    )
+
+
+def test_a_growth_is_said_with_its_doubts() -> None:
+    (g,) = growths(falling(0.02, AGES))
+    said = say_growth(g)
+    assert said.startswith("Falling front: 1 ± 0.")
+    assert "1.2 ± 0." in said
+    assert "mm, a minute at first, from 3 looks" in said
+    assert "stopped by 80.0 ± 0." in said
+    assert "20.0 ± " in said
+    (still,) = growths([point(t, floating=0.01 * t / 120, column_mm=math.nan) for t in (0.0, 300.0, 900.0)])
+    assert "mm" not in say_growth(still)
+    assert said != say_growth(still)
+    assert say_growth(still).endswith("it had not stopped at the last look.")
 
 
 def test_curds_that_sink_pile_up_from_the_floor() -> None:

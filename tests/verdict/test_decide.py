@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from jartest.imaging.quality import REGISTER
-from jartest.imaging.values import Frame, Reading
+from jartest.imaging.values import Frame, Lump, Marks, Reading
 from jartest.verdict.decide import Seen, TestLook, judge_photo, judge_test, worst
 from jartest.verdict.limits import PHOTO_RULES, load_limits
 from jartest.verdict.signs import SIGNS
@@ -43,6 +44,14 @@ def reading(*, flags: tuple[str, ...] = (), jar_found: bool = True, **figures: f
         jar=frame if jar_found else None,
         **({**GOOD, **figures} if jar_found else {}),
     )
+
+
+LUMP = Lump(row_px=300, col_px=200, diameter_px=6)
+
+
+def marked(r: Reading, count: int = 1) -> Reading:
+    """The same reading with lumps that a person marked."""
+    return replace(r, marks=Marks(lumps=(LUMP,) * count))
 
 
 def look(r: Reading, *, age_s: float | None = 1800.0, says: str = "30 min") -> TestLook:
@@ -82,6 +91,27 @@ def look(r: Reading, *, age_s: float | None = 1800.0, says: str = "30 min") -> T
 )
 def test_the_verdict_of_one_photo_follows_its_figures(figures: dict[str, float], word: str | None) -> None:
     assert judge_photo(reading(**figures), LIMITS).word == word
+
+
+def test_lumps_marked_by_hand_are_no_pass_from_the_count_in_the_limits_on() -> None:
+    assert judge_photo(marked(reading()), LIMITS).word == "watch"
+    said = judge_photo(marked(reading(), 3), LIMITS).reasons[0]
+    assert (said.rule, said.value, said.limit) == ("marked lumps", 3, 1)
+    assert said.says.startswith("3 lumps marked by hand")
+    assert judge_photo(marked(reading(), 3), load_limits("[marked_lumps]\nwatch_min = 4")).word == "pass"
+
+
+def test_the_reasons_say_the_rule_of_decision_in_words() -> None:
+    # Guarded acceptance and rejection (JCGM 106:2012): 1.645 sigmas of 0.2 % and 2 % beside the limits.
+    def says(value: float, sigma: float) -> str:
+        verdict = judge_photo(reading(settled_fraction=value, settled_sigma_fraction=sigma), LIMITS)
+        return next(r.says for r in verdict.reasons if r.rule == "settled")
+
+    assert says(0.015, 0.002) == (
+        "Settled solids: 1.5 % ± 0.2 %, within 2.0 % even with 1.6 times that doubt added."
+    )
+    assert "not clearly within 2.0 %" in says(0.015, 0.02)
+    assert says(0.2, 0.02).endswith("at or over 10.0 % even with 1.6 times that doubt taken off.")
 
 
 def test_every_reason_names_rule_value_sigma_and_limit() -> None:
@@ -182,6 +212,21 @@ POOR = reading(flags=(next(d.name for d in REGISTER if d.blocks_pass),))
             [SMOOTH], Seen(screen_pour="clean", screen_mesh=50), "pass", id="the screen stays clean"
         ),
         pytest.param([SMOOTH], Seen(screen_pour="rinses off"), "watch", id="residue that rinses off"),
+        pytest.param([marked(SMOOTH)], Seen(), "watch", id="a marked lump is no pass"),
+        pytest.param([marked(SMOOTH), SMOOTH], Seen(), "watch", id="a lump marked in an earlier look stays"),
+        pytest.param(
+            [marked(SMOOTH)], Seen(remix="fully"), "watch", id="a marked lump that re-mixes stays a watch"
+        ),
+        pytest.param(
+            [marked(SMOOTH)], Seen(remix="not at all"), "fail", id="a marked lump that will not re-mix"
+        ),
+        pytest.param(
+            [LUMPY, SMOOTH], Seen(remix="fully"), "watch", id="a fault that is gone, and it re-mixed"
+        ),
+        pytest.param(
+            [SETTLED, SMOOTH], Seen(signs=("settled",)), "watch", id="gone in the photo, but written"
+        ),
+        pytest.param([SETTLED], Seen(remix="fully", signs=("gel",)), "fail", id="re-mixes, but is gel"),
         # ASTM E1518, as summarised by a test laboratory: compatible leaves no non-rinsable residue on 50 mesh.
         pytest.param([SMOOTH], Seen(screen_pour="stays on", screen_mesh=50), "fail", id="residue that stays"),
     ],
@@ -189,8 +234,43 @@ POOR = reading(flags=(next(d.name for d in REGISTER if d.blocks_pass),))
 def test_looks_and_writing_combine_by_written_rules(
     readings: list[Reading], seen: Seen, word: str | None
 ) -> None:
+    # Looks half an hour apart: the jar may have changed between them.
     looks = [look(r, age_s=1800.0 * (i + 1)) for i, r in enumerate(readings)]
     assert judge_test(looks, seen, LIMITS).word == word
+
+
+SOME = reading(settled_fraction=0.05)
+
+
+@pytest.mark.parametrize(
+    ("first", "second", "seen", "word"),
+    [
+        pytest.param(LUMPY, SMOOTH, Seen(), "fail", id="fail, then pass"),
+        pytest.param(SMOOTH, LUMPY, Seen(), "fail", id="pass, then fail"),
+        pytest.param(SOME, SMOOTH, Seen(), "watch", id="watch, then pass"),
+        pytest.param(SMOOTH, SOME, Seen(), "watch", id="pass, then watch"),
+        pytest.param(SETTLED, SOME, Seen(), "fail", id="fail, then watch"),
+        pytest.param(SETTLED, SMOOTH, Seen(remix="fully"), "watch", id="fail, then pass, and it re-mixes"),
+        pytest.param(SMOOTH, SMOOTH, Seen(), "pass", id="both pass"),
+        pytest.param(POOR, SMOOTH, Seen(), "pass", id="a poor photo taken again"),
+        pytest.param(
+            replace(SETTLED, flags=POOR.flags), SMOOTH, Seen(), "watch", id="a poor one that showed a fault"
+        ),
+    ],
+)
+def test_of_two_looks_of_the_same_time_that_disagree_the_worse_one_stands(
+    first: Reading, second: Reading, seen: Seen, word: str
+) -> None:
+    looks = [look(first, age_s=1800.0, says="30 min"), look(second, age_s=1900.0, says="extra look")]
+    assert judge_test(looks, seen, LIMITS).word == word
+
+
+def test_two_looks_that_disagree_say_so_and_what_to_do() -> None:
+    looks = [look(LUMPY, age_s=1800.0, says="30 min"), look(SMOOTH, age_s=1900.0, says="extra look")]
+    reason = judge_test(looks, Seen(), LIMITS).reasons[0]
+    assert reason.rule == "floc_index"
+    assert "two looks of the same time disagree" in reason.says
+    assert "by hand" in reason.says
 
 
 @pytest.mark.parametrize("age_s", [None, -60.0, 0.0, 1799.0])

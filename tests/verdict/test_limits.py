@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import tomllib
 from importlib import resources
-from statistics import NormalDist
 
 import pytest
 
 from jartest.errors import BadLimits
-from jartest.verdict.limits import PHOTO_RULES, load_limits
+from jartest.verdict.limits import PHOTO_RULES, load_limits, say_rule
 
 
 def test_every_shipped_limit_names_its_source() -> None:
@@ -19,8 +18,18 @@ def test_every_shipped_limit_names_its_source() -> None:
         assert len(table["source"]) > 10, name
 
 
-def test_the_guard_band_is_the_one_sided_95_percent_quantile() -> None:
-    assert load_limits().guard_sigmas == pytest.approx(NormalDist().inv_cdf(0.95), abs=5e-4)
+def test_the_guard_band_leaves_the_chosen_risk() -> None:
+    # One-sided 95 % quantile of the normal distribution: 1.645 (value from memory, printed in any table).
+    assert load_limits().guard_sigmas == pytest.approx(1.645, abs=5e-4)
+    # ... 97.72 % lie under two sigmas.
+    assert load_limits("[guard]\nrisk = 0.02275\n").guard_sigmas == pytest.approx(2.0, abs=1e-3)
+    assert load_limits("[guard]\nrisk = 0.5\n").guard_sigmas == pytest.approx(0.0)
+
+
+def test_the_rule_is_said_with_its_band_and_its_risk() -> None:
+    assert "1.6 times its doubt" in say_rule(load_limits())
+    assert "wrong 5 % of the time" in say_rule(load_limits())
+    assert "2.3 times its doubt" in say_rule(load_limits("[guard]\nrisk = 0.01\n"))
 
 
 def test_the_foam_limit_is_60_ml_on_200_ml() -> None:
@@ -36,9 +45,19 @@ def test_the_shop_overrides_one_limit_and_keeps_the_others() -> None:
     assert ours.photo["foam"] == load_limits().photo["foam"]
 
 
+def test_the_shop_tells_the_strainers_of_its_sprayer() -> None:
+    assert set(load_limits().strainers.values()) == {0}
+    assert load_limits("[strainers]\nnozzle = 50").strainers == {
+        "filler": 0,
+        "suction": 0,
+        "pressure": 0,
+        "nozzle": 50,
+    }
+
+
 def test_other_limits_have_another_digest_and_the_same_ones_the_same() -> None:
     assert load_limits().sha256 == load_limits("").sha256
-    assert load_limits("[guard]\nsigmas = 2.0\n").sha256 != load_limits().sha256
+    assert load_limits("[guard]\nrisk = 0.02\n").sha256 != load_limits().sha256
 
 
 @pytest.mark.parametrize(
@@ -53,7 +72,11 @@ def test_other_limits_have_another_digest_and_the_same_ones_the_same() -> None:
         ("[settled]\npass_max = true", "must be a number"),
         ("[settled]\npass_max = 1.5", "from 0 to 1"),
         ("[settled]\npass_max = 0.2", "under settled.fail_min"),
-        ("[guard]\nsigmas = -1", "from 0 to 10"),
+        ("[guard]\nrisk = 0.7", "to 0.5"),
+        ("[guard]\nsigmas = 2", "knows risk"),
+        ("[strainers]\nnozzle = 4", "8 to 400"),
+        ("[strainers]\nboom = 50", "[strainers] knows filler"),
+        ("[marked_lumps]\nwatch_min = 0", "from 1"),
     ],
 )
 def test_limits_that_cannot_be_used_are_refused_in_words(text: str, says: str) -> None:
