@@ -18,12 +18,14 @@ from jartest.imaging.values import Frame, Lump
 __all__ = [
     "NO_BODY",
     "Flocs",
+    "Texture",
     "body_patch",
     "clarity",
     "clarity_features",
     "find_flocs",
     "floc_features",
     "place_px",
+    "see_texture",
 ]
 
 Floats = NDArray[np.float32]
@@ -139,7 +141,21 @@ def _blob_features(patch: Floats, blobs: list[_Blob]) -> list[float]:
     return [math.log1p(density), len(tiles) / tile_count, math.log(cover + 1e-4)]
 
 
-def find_flocs(photo: Photo, geometry: Geometry, bottom: float, top: float) -> Flocs:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Texture:
+    """A layer's patch and its figures: empty and None where it is too thin to tell anything."""
+
+    patch: Floats
+    features: Floats | None
+
+
+def see_texture(photo: Photo, geometry: Geometry, bottom: float, top: float) -> Texture:
+    """How the layer between two heights varies; asked once, for its lumps and for its clarity."""
+    patch = body_patch(photo, geometry, bottom, top)
+    return Texture(patch=patch, features=floc_features(patch) if len(patch) else None)
+
+
+def find_flocs(texture: Texture, geometry: Geometry, bottom: float, top: float) -> Flocs:
     """The lumps of the liquid between two heights, in fractions of the column's rows.
 
     Returns
@@ -148,10 +164,10 @@ def find_flocs(photo: Photo, geometry: Geometry, bottom: float, top: float) -> F
         `index` NaN where the body is too thin to tell (less than a tenth of the jar's width), or burnt
         out nearly everywhere.
     """
-    patch = body_patch(photo, geometry, bottom, top)
-    if len(patch) == 0 or (patch[..., 0] > _BURNT_LIGHT).mean() > _BURNT_OUT:
+    patch = texture.patch
+    if texture.features is None or (patch[..., 0] > _BURNT_LIGHT).mean() > _BURNT_OUT:
         return NO_BODY
-    index = _figure("flocs", floc_features(patch)) ** _STRETCH
+    index = _figure("flocs", texture.features) ** _STRETCH
     blobs = _blobs(patch, 1)
     edge = 0.025 + 0.02 * (top - bottom)
     place_px = 2 * _REACH * geometry.half_px / _ACROSS
@@ -171,19 +187,18 @@ def place_px(frame: Frame) -> float:
     return _REACH * (frame.right_px - frame.left_px) / _ACROSS
 
 
-def clarity_features(photo: Photo, strip: Strip, bottom: float, top: float) -> Floats | None:
+def clarity_features(texture: Texture, strip: Strip) -> Floats | None:
     """How a layer varies, and how its colour differs from the glass above; None where it is too thin."""
-    patch = body_patch(photo, strip.geometry, bottom, top)
-    if len(patch) == 0:
+    if texture.features is None:
         return None
     above = strip.lab[np.ix_((FRACTIONS > 1.1) & (FRACTIONS < 1.25), np.abs(ACROSS) < 0.7)].reshape(-1, 3)
-    apart = np.abs(np.median(patch.reshape(-1, 3), axis=0) - np.median(above, axis=0)) / 20
-    return np.concatenate([floc_features(patch), apart.astype(np.float32)])
+    apart = np.abs(np.median(texture.patch.reshape(-1, 3), axis=0) - np.median(above, axis=0)) / 20
+    return np.concatenate([texture.features, apart.astype(np.float32)])
 
 
-def clarity(photo: Photo, strip: Strip, bottom: float, top: float) -> float:
+def clarity(texture: Texture, strip: Strip) -> float:
     """How sure it is that one sees through this layer (0 to 1); NaN where it is too thin to tell."""
-    features = clarity_features(photo, strip, bottom, top)
+    features = clarity_features(texture, strip)
     return math.nan if features is None else _figure("clarity", features)
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -9,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from jartest.imaging import rows as seen_rows
-from jartest.imaging.flocs import clarity
+from jartest.imaging.flocs import Texture, clarity, see_texture
 from jartest.imaging.photo import Photo
 from jartest.imaging.profile import ACROSS, FRACTIONS, Geometry, Strip, sample_arcs
 from jartest.imaging.rows import RowsSeen
@@ -44,6 +45,7 @@ class Part:
     layer: Layer
     bottom: float
     top: float
+    texture: Texture
 
 
 def find_boundaries(photo: Photo, strip: Strip, seen: RowsSeen) -> list[Boundary]:
@@ -107,7 +109,8 @@ def make_layers(
         sigmas.append(0.015)
     true = strip.geometry.true_fraction(np.array(edges))
     kinds = [_kind(seen, edges[k], edges[k + 1]) for k in range(len(edges) - 1)]
-    clear = [clarity(photo, strip, edges[k], edges[k + 1]) for k in range(len(edges) - 1)]
+    textures = [see_texture(photo, strip.geometry, *ends) for ends in itertools.pairwise(edges)]
+    clear = [clarity(x, strip) for x in textures]
     kinds = _sensible(kinds, edges, clear)
     kinds[: len(named)] = [said or kind for said, kind in zip(named, kinds, strict=False)]
     out = []
@@ -124,7 +127,7 @@ def make_layers(
             b=float(lab[2]),
             clarity=clear[k],
         )
-        out.append(Part(layer=layer, bottom=edges[k], top=edges[k + 1]))
+        out.append(Part(layer=layer, bottom=edges[k], top=edges[k + 1], texture=textures[k]))
     return out
 
 
