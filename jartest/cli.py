@@ -552,13 +552,19 @@ def backup(file: Path) -> None:
 def restore(file: Path, into: Path | None) -> None:
     """Put a backup into a data folder that holds no records yet."""
     from jartest.exchange.backup import restore as put_back
-    from jartest.settings import read_settings
+    from jartest.settings import open_photos, read_settings
 
+    settings = read_settings()
+    elsewhere = bool(settings.photos_url)
     with click.progressbar(length=100, label="Restoring", file=sys.stderr) as bar:
         done = put_back(
-            file, into or read_settings().home, progress=lambda share: bar.update(int(100 * share) - bar.pos)
+            file,
+            into or settings.home,
+            photos=open_photos(settings) if elsewhere and not into else None,
+            progress=lambda share: bar.update(int(100 * share) - bar.pos),
         )
-    where = f" Set JARTEST_HOME to “{into}” to work with it." if into else ""
+    photos_too = " and unset JARTEST_PHOTOS_URL" if elsewhere else ""
+    where = f" Set JARTEST_HOME to “{into}”{photos_too} to work with it." if into else ""
     click.echo(f"Records and {done.photos} photos restored.{where}")
 
 
