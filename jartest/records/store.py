@@ -36,6 +36,7 @@ from jartest.records.model import (
 )
 from jartest.records.parcels import ParcelBooks, remove_parcels_of
 from jartest.records.rows import flat_row, look_row, photo_row, reading_row, revision_row, verdict_row
+from jartest.records.saved_looks import SavedLookBooks
 from jartest.records.summary_queries import Around, CountedPair, JudgedTwice, PastTest, ShelfItem
 from jartest.records.summary_tables import outcome_products, outcomes, pair_counts, shelf
 from jartest.records.tables import (
@@ -63,7 +64,7 @@ __all__ = ["Store"]
 _BATCH = 500  # tests whose records are held in memory at once
 
 
-class Store(ParcelBooks, TankBooks, Upkeep):
+class Store(ParcelBooks, TankBooks, SavedLookBooks, Upkeep):
     """The records of one shop, in a SQLite file or on a PostgreSQL server."""
 
     def __init__(self, engine: Engine) -> None:

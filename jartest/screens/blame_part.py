@@ -27,15 +27,13 @@ def draw_blame(recorder: Recorder, *, samples: bool) -> None:
         return
     asked = str(st.query_params.get("of", ""))
     ids = [r.id for r in failed]
-    picked = st.selectbox(
-        "Which failed mixture?",
-        range(len(failed)),
-        index=ids.index(asked) if asked in ids else 0,
-        format_func=lambda i: f"{failed[i].number} · {failed[i].title}",
-        key=state.key("history", "failed"),
-    )
+    titles = {r.id: f"{r.number} · {r.title}" for r in failed}
+    chosen = state.key("history", "failed")
+    if state.get(chosen) not in titles:
+        state.put(chosen, asked if asked in titles else ids[0])
+    picked = st.selectbox("Which failed mixture?", ids, format_func=titles.__getitem__, key=chosen)
     prior = _prior()
-    test = recorder.case(failed[picked].id).test
+    test = recorder.case(picked).test
     blame = recorder.blame(test, prior)
     st.markdown(f"#### {plain(blame.says)}")
     _suspects(blame)

@@ -12,6 +12,7 @@ import pytest
 from click.testing import CliRunner
 
 from jartest import cli
+from jartest.errors import BadEntry, NotFound
 from jartest.recorder import Recorder
 from jartest.records.model import Product, TestPlan
 from jartest.settings import open_recorder, read_settings
@@ -106,3 +107,24 @@ def test_photos_go_to_the_shared_folder_and_come_back_to_it_from_a_backup(
         "restore", file, "--into", str(tmp_path / "third"), home="x", share=second
     )
     assert [p.name for p in (tmp_path / "third" / "photos").rglob("*.jpg")] == [name]
+
+
+def test_a_search_is_saved_searched_by_again_and_taken_away(
+    home: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("JARTEST_HOME", str(home))
+
+    def call(*words: str) -> str:
+        done = CliRunner().invoke(cli.commands, words, catch_exceptions=False)
+        assert done.exit_code == 0, done.output
+        return done.output
+
+    call("tests", "verdict:fail", "copper", "--save", "Copper fails", "--by", "Wren")
+    assert "Copper fails  (verdict:fail copper)  saved by Wren" in call("looks")
+    assert call("tests", "--look", "copper FAILS").count("#") == 1
+    call("looks", "--remove", "Copper fails", "--by", "Wren")
+    assert call("looks") == ""
+    with pytest.raises(NotFound, match="no saved look named"):
+        call("tests", "--look", "Copper fails")
+    with pytest.raises(BadEntry, match="Nobody is named"):
+        call("tests", "--save", "x")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import date
 from typing import Any
 
 import pytest
@@ -146,3 +147,79 @@ def test_all_failures_can_be_weighed_together(screen: Open, kept: Recorder) -> N
         + said.count("Boron (Ferrow) with Copper (Ferrow): to blame")
         == 2
     )
+
+
+# ------------------------------------------------------- searching, and saved looks at the data
+def press(app: AppTest, label: str) -> AppTest:
+    (button,) = [b for b in app.button if b.label.replace("\\", "") == label]
+    return button.click().run()
+
+
+def test_verdict_and_days_write_into_the_search_and_the_list_follows(screen: Open, kept: Recorder) -> None:
+    sign(kept, "Copper Boron", "fail")
+    sign(kept, "Copper Zinc", "pass")
+    app = screen("tests")
+    (verdict,) = [s for s in app.selectbox if s.label == "Verdict"]
+    verdict.select("fail").run()
+    assert app.text_input(key=state.key("tests", "words")).value == "verdict:fail"
+    assert "1 found, newest first" in words(app)
+    app.date_input[0].set_value(date(2099, 1, 1)).run()
+    assert app.text_input(key=state.key("tests", "words")).value == "verdict:fail since:2099-01-01"
+    assert "No test holds all of this" in words(app)
+    app.text_input(key=state.key("tests", "words")).set_value("zinc").run()
+    assert [s.value for s in app.selectbox if s.label == "Verdict"] == ["any"]
+    assert app.date_input[0].value is None
+    app.text_input(key=state.key("tests", "words")).set_value("since:2400-01-01").run()
+    assert "No test holds all of this" in words(app)
+    app.text_input(key=state.key("tests", "words")).set_value("zinc").run()
+    assert "1 found" in words(app)
+
+
+def test_a_search_is_saved_under_a_name_opened_by_one_tap_and_taken_away(
+    screen: Open, kept: Recorder
+) -> None:
+    sign(kept, "Copper Boron", "fail")
+    sign(kept, "Copper Zinc", "pass")
+    app = screen("tests")
+    app.text_input(key=state.key("tests", "words")).set_value("copper verdict:fail").run()
+    app.text_input(key=state.key("tests", "look name")).set_value("Copper that failed").run()
+    press(app, "Save this look")
+    (look,) = kept.saved_looks("tests")
+    assert (look.name, look.by, look.choices) == (
+        "Copper that failed",
+        "Wren",
+        {"words": "copper verdict:fail"},
+    )
+    again = screen("tests")
+    assert "2 found" in words(again)
+    press(again, "Copper that failed")
+    assert "1 found" in words(again)
+    assert again.text_input(key=state.key("tests", "words")).value == "copper verdict:fail"
+    (gone,) = [b for b in again.button if b.label.startswith("Take away")]
+    gone.click().run()
+    assert kept.saved_looks() == ()
+    assert [e.removed for e in kept.store.saved_look_entries("tests", "Copper that failed")] == [False, True]
+
+
+def test_a_look_at_the_history_keeps_its_view_and_its_choices(screen: Open, kept: Recorder) -> None:
+    sign(kept, "Copper Boron", "fail")
+    failed = sign(kept, "Copper Zinc", "fail")
+    sign(kept, "Copper Phos", "fail")
+    app = view(screen("history"), "Suspects and next jar")
+    (pick,) = [s for s in app.selectbox if s.label == "Which failed mixture?"]
+    pick.set_value(failed.id).run()
+    app.text_input(key=state.key("history", "look name")).set_value("Copper Zinc").run()
+    press(app, "Save this look")
+    assert kept.saved_looks()[0].choices["failed"] == failed.id
+    again = screen("history")
+    assert "pairs were tried" in words(again)
+    press(again, "Copper Zinc")
+    assert not again.exception
+    assert [s.value for s in again.selectbox if s.label == "Which failed mixture?"] == [failed.id]
+
+
+def test_a_look_without_a_name_is_answered_in_a_sentence(screen: Open, kept: Recorder) -> None:
+    sign(kept, "Copper Boron", "fail")
+    app = press(screen("tests"), "Save this look")
+    assert "Give the look a name" in words(app)
+    assert kept.saved_looks() == ()
