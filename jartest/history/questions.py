@@ -19,7 +19,7 @@ from jartest.history.suspects import Posterior, Prior, Suspect, weigh
 from jartest.history.trials import Trial
 from jartest.records.model import Product, TestPlan
 from jartest.records.store import Store
-from jartest.records.summary_queries import CountedPair, PastTest, ShelfItem
+from jartest.records.summary_queries import CountedPair, PastTest, PersonsWord, ShelfItem
 from jartest.verdict.limits import Limits
 
 __all__ = ["BLAMED", "NEWEST", "Blame", "History", "mix_of", "say_product"]
@@ -248,13 +248,23 @@ class History:
         )
 
     def second_opinions(self) -> tuple[Judged, ...]:
-        """First and second person's word on the same test, where two gave one."""
-        by_test: dict[int, list[Judged]] = {}
-        for j in sorted(self.judged(), key=lambda x: x.at):
-            by_test.setdefault(j.number, []).append(j)
+        """First and second person's word on the same test, where two gave one, here or by parcel; newest first."""
+        by_test: dict[int, list[PersonsWord]] = {}
+        for w in self._store.persons_words(samples=self._samples, most=NEWEST):
+            by_test.setdefault(w.number, []).append(w)
         return tuple(
-            replace(b, first=a.second, first_by=a.second_by)
-            for a, b, *_ in (x for x in by_test.values() if len(x) > 1)
+            Judged(
+                number=number,
+                first=first.word,
+                second=second.word,
+                at=second.at,
+                first_by=first.by,
+                second_by=second.by,
+                jar=second.jar,
+                method=second.method,
+                blind=not second.saw_machine,
+            )
+            for number, (first, second, *_) in ((n, w) for n, w in by_test.items() if len(w) > 1)
         )
 
     def proposals(self, limits: Limits) -> Mapping[str, Proposal]:

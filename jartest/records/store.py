@@ -37,7 +37,7 @@ from jartest.records.model import (
 from jartest.records.parcels import ParcelBooks, remove_parcels_of
 from jartest.records.rows import flat_row, look_row, photo_row, reading_row, revision_row, verdict_row
 from jartest.records.saved_looks import SavedLookBooks
-from jartest.records.summary_queries import Around, CountedPair, JudgedTwice, PastTest, ShelfItem
+from jartest.records.summary_queries import Around, CountedPair, JudgedTwice, PastTest, PersonsWord, ShelfItem
 from jartest.records.summary_tables import outcome_products, outcomes, pair_counts, shelf
 from jartest.records.tables import (
     counters,
@@ -408,6 +408,11 @@ class Store(ParcelBooks, TankBooks, SavedLookBooks, Upkeep):
         """Each person's word beside the machine's, of signed tests, newest first."""
         with self._reading() as c:
             return summary_queries.list_judged(c, samples=samples, most=most)
+
+    def persons_words(self, *, samples: bool, most: int) -> tuple[PersonsWord, ...]:
+        """What each person said of the newest signed tests that more than one judged."""
+        with self._reading() as c:
+            return summary_queries.list_persons_words(c, samples=samples, most=most)
 
     def worst_looks(self, *, samples: bool, most: int) -> tuple[tuple[int, Word, Mapping[str, float]], ...]:
         """Number, signed word and worst value for each photo rule, of the newest tests where a person gave the word."""

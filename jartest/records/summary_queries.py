@@ -9,9 +9,10 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, Select, and_, func, or_, select
+from sqlalchemy import ColumnElement, Connection, Select, and_, func, or_, select
 
 from jartest.records.model import Remix
+from jartest.records.parcel_tables import second_opinions
 from jartest.records.summary_tables import outcome_products, outcomes, pair_counts, shelf
 from jartest.records.tables import looks, opinions, readings, revisions, signatures, tests, verdicts
 from jartest.verdict.values import Word
@@ -22,9 +23,11 @@ __all__ = [
     "JudgedTwice",
     "PastProduct",
     "PastTest",
+    "PersonsWord",
     "ShelfItem",
     "list_judged",
     "list_pairs",
+    "list_persons_words",
     "list_worst_looks",
     "load_shelf",
     "look_around",
@@ -114,6 +117,20 @@ class JudgedTwice:
     jar: str
     method: str
     saw_machine: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PersonsWord:
+    """What one person said last of a test that two or more persons judged; `asked` for a second opinion."""
+
+    number: int
+    at: datetime
+    by: str
+    word: Word
+    jar: str
+    method: str
+    saw_machine: bool
+    asked: bool
 
 
 def load_shelf(c: Connection) -> dict[int, ShelfItem]:
@@ -232,12 +249,6 @@ def list_judged(c: Connection, *, samples: bool, most: int) -> tuple[JudgedTwice
     newest = (
         select(func.max(last.c.seq)).where(last.c.test_id == opinions.c.test_id, last.c.by == opinions.c.by)
     ).scalar_subquery()
-    method = (
-        select(func.max(readings.c.method))
-        .join(looks, looks.c.id == readings.c.look_id)
-        .where(looks.c.test_id == tests.c.id)
-        .scalar_subquery()
-    )
     query = (
         select(
             tests.c.number,
@@ -246,7 +257,7 @@ def list_judged(c: Connection, *, samples: bool, most: int) -> tuple[JudgedTwice
             opinions.c.word.label("second"),
             opinions.c.by.label("second_by"),
             revisions.c.jar_name.label("jar"),
-            func.coalesce(method, "").label("method"),
+            _method(),
             opinions.c.saw_machine,
         )
         .select_from(signatures)
@@ -261,6 +272,47 @@ def list_judged(c: Connection, *, samples: bool, most: int) -> tuple[JudgedTwice
         .limit(most)
     )
     return tuple(JudgedTwice(first_by="machine", **row) for row in c.execute(query).mappings())
+
+
+def _method() -> ColumnElement[str]:
+    """The newest method version that read a look of the test."""
+    newest = (
+        select(func.max(readings.c.method))
+        .join(looks, looks.c.id == readings.c.look_id)
+        .where(looks.c.test_id == tests.c.id)
+    )
+    return func.coalesce(newest.scalar_subquery(), "").label("method")
+
+
+def list_persons_words(c: Connection, *, samples: bool, most: int) -> tuple[PersonsWord, ...]:
+    """What each person said of the newest signed tests that more than one judged, second opinions last of each.
+
+    Second opinions that came by parcel count like those given here.
+    """
+    several = select(opinions.c.test_id).group_by(opinions.c.test_id)
+    several = several.having(func.count(opinions.c.by.distinct()) > 1)
+    asked = select(second_opinions.c.test_id).where(second_opinions.c.test_id.is_not(None))
+    signed = (
+        select(tests.c.id, tests.c.number, revisions.c.jar_name.label("jar"), _method())
+        .join(outcomes, outcomes.c.test_id == tests.c.id)
+        .join(revisions, revisions.c.test_id == tests.c.id)
+        .where(tests.c.sample == samples, tests.c.id.in_(several.union(asked)), revisions.c.revision == 1)
+        .order_by(tests.c.number.desc())
+        .limit(most)
+        .subquery()
+    )
+    words: dict[tuple[int, str], PersonsWord] = {}
+    for table, is_asked in ((second_opinions, True), (opinions, False)):
+        said = table.c
+        query = select(
+            signed.c.number, said.at, said.by, said.word, signed.c.jar, signed.c.method, said.saw_machine
+        )
+        query = query.join(signed, signed.c.id == said.test_id).order_by(said.at, said.seq)
+        for row in c.execute(
+            query
+        ).mappings():  # the last word of a person stands, an own one over an asked one
+            words[row["number"], row["by"]] = PersonsWord(**row, asked=is_asked)
+    return tuple(sorted(words.values(), key=lambda w: (-w.number, w.asked, w.at)))
 
 
 def list_worst_looks(

@@ -23,7 +23,9 @@ from jartest.records.model import (
     KeptVerdict,
     Observation,
     Opinion,
+    ParcelRow,
     Product,
+    SecondOpinion,
     Signature,
     TestPlan,
     Water,
@@ -119,6 +121,40 @@ class Shop:
         )
         self.store.add_opinion(said)
         return said.id
+
+    def ask(self, test: JarTest, word: Word, *, by: str) -> None:
+        """A question about this test that somebody answered with this word, without having seen others."""
+        question = uuid.uuid4().hex
+        self.store.add_parcel(
+            ParcelRow(
+                id=question,
+                direction="sent",
+                kind="question",
+                question_id=question,
+                test_id=test.id,
+                title="",
+                by="Ada",
+                asked_of=by,
+                words="",
+                made_at=self.day,
+                kept_at=self.day,
+                sha256="0" * 64,
+                size_bytes=1,
+            ),
+            b"x",
+        )
+        self.store.add_second_opinion(
+            SecondOpinion(
+                id=uuid.uuid4().hex,
+                question_id=question,
+                test_id=test.id,
+                at=self.day + timedelta(hours=1),
+                by=by,
+                word=word,
+                reason="seen",
+                saw_machine=False,
+            )
+        )
 
     def add(self, products: str, word: Word, **more: object) -> JarTest:
         test = self.open(products, **more)  # type: ignore[arg-type]

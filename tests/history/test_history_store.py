@@ -368,6 +368,20 @@ def test_machine_and_person_are_compared_and_second_opinions_found(shop: Any) ->
     }
 
 
+def test_a_second_opinion_that_came_by_parcel_counts_and_the_machine_s_word_is_not_needed(shop: Any) -> None:
+    test = shop.open("A B")
+    shop.sign(test, None, person="pass", by="Ben")
+    shop.ask(test, "fail", by="Teasel")
+    shop.ask(test, "watch", by="Teasel")
+    alone = shop.open("A C")
+    shop.sign(alone, "pass", person="pass", by="Ben")
+    shop.ask(alone, "pass", by="Ben")
+    (found,) = History(shop.store).second_opinions()
+    assert (found.number, found.first_by, found.first) == (test.number, "Ben", "pass")
+    assert (found.second_by, found.second, found.blind, found.jar) == ("Teasel", "watch", True, "quart jar")
+    assert History(shop.store, samples=True).second_opinions() == ()
+
+
 def test_limits_are_proposed_from_tests_where_a_person_gave_the_word_and_only_then(shop: Any) -> None:
     found = History(shop.store).proposals(load_limits())
     assert set(found) == {"settled", "top_layer", "clear", "foam", "floc_index", "floc_area"}
