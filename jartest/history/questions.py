@@ -82,9 +82,9 @@ class Blame:
         """The jar that tells most; None where none would tell anything."""
         return best_jar(self.posterior, self.bench(at_hand))
 
-    def plan(self, *, depth: int = 3) -> Step | Named:
+    def plan(self, *, depth: int = 3, at_hand: Sequence[str] | None = None) -> Step | Named:
         """The jars to mix, each by how the one before ended."""
-        return plan_jars(self.posterior, self.bench(), depth=depth)
+        return plan_jars(self.posterior, self.bench(at_hand), depth=depth)
 
     @property
     def says(self) -> str:
@@ -129,12 +129,14 @@ class History:
         cells = [_cell(row, items) for row in rows]
         return make_table(cells if group_of is None else roll_up(cells, group_of))
 
-    def behind(self, first: str, second: str, *, most: int = 50) -> tuple[Past, ...]:
-        """The signed tests that held both products, newest first."""
-        ids = self._ids([first, second])
-        if first not in ids or second not in ids:
-            return ()
-        found = self._store.tests_of_pair(ids[first], ids[second], samples=self._samples, most=most)
+    def behind(
+        self, first: str, second: str, *, most: int = 50, group_of: Callable[[str], str] | None = None
+    ) -> tuple[Past, ...]:
+        """The signed tests that held both products, newest first; of both groups, where a group is told."""
+        group_of = group_of or str
+        shelf = self._store.shelf_items().values()
+        a, b = ([i.id for i in shelf if group_of(i.said) == name] for name in (first, second))
+        found = self._store.tests_of_pair(a, b, samples=self._samples, most=most)
         return tuple(_past(t) for t in found)
 
     def products(self) -> tuple[str, ...]:

@@ -18,9 +18,9 @@ from sqlalchemy import (
     Table,
     and_,
     func,
-    or_,
     select,
     union,
+    union_all,
 )
 
 from jartest.errors import BadEntry, NotFound
@@ -227,18 +227,17 @@ def _holding(typed: str) -> list[ColumnElement[bool]]:
         said = select(words.c.id).where(words.c.word.contains(word, autoescape=True))
         if word.isdecimal() and len(word) < 4:
             said = said.where(words.c.word.not_like("____-__-__"))
-        ways: list[ColumnElement[bool]] = [
-            tests.c.number.in_(select(word_tests.c.number).where(word_tests.c.word_id.in_(said)))
-        ]
+        ways = [select(word_tests.c.number).where(word_tests.c.word_id.in_(said))]
         number = word.removeprefix("#")
         if number.isdecimal() and int(number) <= LARGEST_NUMBER:
-            ways.append(tests.c.number == int(number))
+            ways.append(select(search_texts.c.number).where(search_texts.c.number == int(number)))
         if word in get_args(Word):
             ways += [
-                tests.c.number.in_(select(search_texts.c.number).where(stands == word))
+                select(search_texts.c.number).where(stands == word)
                 for stands in (search_texts.c.machine_word, search_texts.c.person_word)
             ]
-        conditions.append(or_(*ways))
+        # One list of numbers and no OR: SQLite then goes by the number, and stops when the page is full.
+        conditions.append(tests.c.number.in_(union_all(*ways)))
     return conditions
 
 

@@ -389,8 +389,10 @@ class Store(ParcelBooks, TankBooks, SavedLookBooks, Upkeep):
         with self._reading() as c:
             return summary_queries.load_shelf(c), summary_queries.list_pairs(c, samples=samples, ids=ids)
 
-    def tests_of_pair(self, a: int, b: int, *, samples: bool, most: int) -> tuple[PastTest, ...]:
-        """Signed tests that held both products (ids on the shelf), newest first."""
+    def tests_of_pair(
+        self, a: Collection[int], b: Collection[int], *, samples: bool, most: int
+    ) -> tuple[PastTest, ...]:
+        """Signed tests that held one of the first and one of the second (ids on the shelf), newest first."""
         with self._reading() as c:
             return summary_queries.of_pair(c, a, b, samples=samples, most=most)
 

@@ -191,11 +191,13 @@ def mixed_again(c: Connection, ids: Collection[int], *, samples: bool, most: int
     return _load(c, query.order_by(outcomes.c.number.desc()).limit(most))
 
 
-def of_pair(c: Connection, a: int, b: int, *, samples: bool, most: int) -> tuple[PastTest, ...]:
-    """Signed tests that held both products, newest first."""
+def of_pair(
+    c: Connection, a: Collection[int], b: Collection[int], *, samples: bool, most: int
+) -> tuple[PastTest, ...]:
+    """Signed tests that held one of the first products and one of the second, newest first."""
     held = outcome_products
-    first = select(held.c.number).where(held.c.product_id == a)
-    second = select(held.c.number).where(held.c.product_id == b)
+    first = select(held.c.number).where(held.c.product_id.in_(a))
+    second = select(held.c.number).where(held.c.product_id.in_(b))
     both = outcomes.c.number.in_(first), outcomes.c.number.in_(second)
     query = select(outcomes).where(*both, outcomes.c.sample == samples)
     return _load(c, query.order_by(outcomes.c.number.desc()).limit(most))
@@ -245,6 +247,16 @@ def mixed_nearly(c: Connection, ids: Collection[int], *, samples: bool, most: in
 # ------------------------------------------------------------------- two judges
 def list_judged(c: Connection, *, samples: bool, most: int) -> tuple[JudgedTwice, ...]:
     """Each person's word beside the machine's word that stood when the test was signed, newest first."""
+    # The newest tests first: a limit on all that follows would look at every opinion of the store.
+    signed = (
+        select(outcomes.c.test_id, outcomes.c.number)
+        .where(outcomes.c.sample == samples)
+        .order_by(outcomes.c.number.desc())
+        .limit(most)
+        .subquery()
+    )
+    again = signatures.alias("again")
+    under = select(func.max(again.c.seq)).where(again.c.test_id == signatures.c.test_id).scalar_subquery()
     last = opinions.alias("last")
     newest = (
         select(func.max(last.c.seq)).where(last.c.test_id == opinions.c.test_id, last.c.by == opinions.c.by)
@@ -260,16 +272,16 @@ def list_judged(c: Connection, *, samples: bool, most: int) -> tuple[JudgedTwice
             _method(),
             opinions.c.saw_machine,
         )
-        .select_from(signatures)
-        .join(tests, tests.c.id == signatures.c.test_id)
+        .select_from(signed)
+        .join(tests, tests.c.id == signed.c.test_id)
+        .join(signatures, and_(signatures.c.test_id == tests.c.id, signatures.c.seq == under))
         .join(verdicts, verdicts.c.id == signatures.c.verdict_id)
         .join(
             revisions, and_(revisions.c.test_id == tests.c.id, revisions.c.revision == signatures.c.revision)
         )
         .join(opinions, opinions.c.test_id == tests.c.id)
-        .where(opinions.c.seq == newest, verdicts.c.verdict.is_not(None), tests.c.sample == samples)
+        .where(opinions.c.seq == newest, verdicts.c.verdict.is_not(None))
         .order_by(tests.c.number.desc(), opinions.c.seq)
-        .limit(most)
     )
     return tuple(JudgedTwice(first_by="machine", **row) for row in c.execute(query).mappings())
 
@@ -329,11 +341,13 @@ def list_worst_looks(
         .limit(most)
         .subquery()
     )
+    # Said twice, so that SQLite starts from these looks and not from every reading of the store.
+    their_looks = select(looks.c.id).where(looks.c.test_id.in_(select(own_word.c.test_id)))
     query = (
         select(own_word.c.number, own_word.c.word, *(func.max(figure) for figure in _FIGURE.values()))
         .join(looks, looks.c.test_id == own_word.c.test_id)
         .join(readings, readings.c.look_id == looks.c.id)
-        .where(readings.c.seq == newest)
+        .where(readings.c.seq == newest, readings.c.look_id.in_(their_looks))
         .group_by(own_word.c.number, own_word.c.word)
     )
     return tuple(

@@ -16,8 +16,9 @@ from jartest.screens.parts import error_box, link_to, plain, say_word
 from jartest.screens.who import ask_name, name
 from jartest.settings import accept_limits, read_settings
 
-__all__ = ["draw_agreement"]
+__all__ = ["disagreements", "draw_agreement"]
 
+_LINKED = 10  # disagreements with a link; the table has all (our choice)
 _BY = {"person": "second_by", "jar": "jar", "method version": "method"}
 
 
@@ -48,9 +49,28 @@ def _compared(recorder: Recorder, found: Compared, *, first: str, second: str) -
     )
     st.dataframe(counts, width="stretch")
     st.caption(f"{first} passed what {second} failed: {found.missed}; the reverse: {found.alarms}.")
-    for j in found.apart[:5]:
-        link_to("test", f"Test {j.number}", id=recorder.store.test_id_of(j.number))
-        st.caption(plain(f"{j.first_by}: {j.first}; {j.second_by}: {j.second}"))
+    if not found.apart:
+        return
+    with st.expander(f"Where they differed: {len(found.apart)} tests, the furthest apart first"):
+        for j in found.apart[:_LINKED]:
+            link_to("test", f"Test {j.number}", id=recorder.store.test_id_of(j.number))
+            st.caption(
+                plain(
+                    f"{j.first_by}: {say_word(j.first)}; {j.second_by}: {say_word(j.second)}; {j.at:%Y-%m-%d}"
+                )
+            )
+        if len(found.apart) > _LINKED:
+            st.dataframe(disagreements(found), hide_index=True, width="stretch")
+
+
+def disagreements(found: Compared) -> pd.DataFrame:
+    """One line for each test that two judged differently, the furthest apart first."""
+    rows = [
+        (j.number, f"{j.at:%Y-%m-%d}", j.first_by, j.first, j.second_by, j.second, j.jar, j.method, j.blind)
+        for j in found.apart
+    ]
+    heads = ["test", "day", "first", "said", "second", "said too", "jar", "method version", "blind"]
+    return pd.DataFrame(rows, columns=heads)
 
 
 def _groups(judged: tuple[Judged, ...], key: str) -> pd.DataFrame:

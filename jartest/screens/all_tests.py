@@ -78,6 +78,7 @@ def _draw_filters(words: str) -> None:
                 max_value=_DAYS[1],
                 key=day,
                 format="YYYY-MM-DD",
+                width=160,
                 on_change=_narrow,
                 args=(name,),
             )

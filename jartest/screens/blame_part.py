@@ -37,12 +37,18 @@ def draw_blame(recorder: Recorder, *, samples: bool) -> None:
     blame = recorder.blame(test, prior)
     st.markdown(f"#### {plain(blame.says)}")
     _suspects(blame)
-    jar = blame.next_jar()
+    at_hand = st.multiselect(
+        "What is at hand for the next jar?",
+        blame.posterior.space.products,
+        key=state.key("history", "at hand", picked),
+        placeholder="all of it; pick only if something is missing",
+    )
+    jar = blame.next_jar(at_hand or None)
     if jar is None:
         st.markdown("No jar of these products would tell more.")
     else:
         _next_jar(recorder.plan_jar(test, jar), jar)
-        _plan(blame.plan())
+        _plan(blame.plan(at_hand=at_hand or None))
     _rests(blame, recorder)
     st.caption(plain(prior.says))
     if st.toggle("All failures together, whatever the mixture", key=state.key("history", "all")):
@@ -76,9 +82,18 @@ def _prior() -> Prior:
                 ("product", "One product in this water is, %"),
                 ("order", "One order of two is, %"),
                 ("error", "A jar is read wrongly, %"),
+                ("remix_error", "A jar that failed but re-mixed fully is read wrongly, %"),
+                ("sign_error", "The first sign was noted after another product than its cause, %"),
             )
         }
-    return Prior(**{name: value / 100 for name, value in percent.items()})
+        most = st.number_input(
+            "At most so many culprits together",
+            1,
+            4,
+            value=Prior().most,
+            key=state.key("history", "prior", "most"),
+        )
+    return Prior(most=int(most), **{name: value / 100 for name, value in percent.items()})
 
 
 def _suspects(blame: Blame) -> None:

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import date
+from datetime import UTC, date, datetime
 from typing import Any
 
 import pytest
 from streamlit.testing.v1 import AppTest
 
+from jartest.history.agreement import Judged, compare
 from jartest.history.pairs import PairCell, make_table
 from jartest.recorder import Recorder
 from jartest.records.model import JarTest, Product, TestPlan, Water
 from jartest.screens import state
+from jartest.screens.agreement_part import disagreements
 from jartest.screens.pairs_part import grid_rows
 
 Open = Callable[..., AppTest]
@@ -73,7 +75,33 @@ def test_the_tests_behind_a_pair_are_one_pick_away(screen: Open, kept: Recorder)
     pick.select_index(1).run()
     said = words(app)
     assert "1 passed, 0 watched, 0 failed" in said
-    assert "Copper (Ferrow), Boron (Ferrow), Zinc (Ferrow)" in said
+    assert (
+        "Copper (Ferrow) 5.28 per litre, Boron (Ferrow) 5.28 per litre" in said
+    )  # 5 mL in 946.353 mL, a US quart
+    assert "water: well" in said
+
+
+def test_the_tests_behind_a_pair_of_kinds_are_shown_too(screen: Open, kept: Recorder) -> None:
+    sign(kept, "Copper Boron", "fail")
+    app = screen("history")
+    app.toggle(key=state.key("history", "rolled")).set_value(True).run()
+    (pick,) = [s for s in app.selectbox if s.label == "The tests behind a pair"]
+    assert pick.options == ["✖ boron + copper"]
+    pick.select_index(0).run()
+    assert "Copper (Ferrow) 5.28 per litre, Boron (Ferrow)" in words(app)
+    app.toggle(key=state.key("history", "rolled")).set_value(False).run()
+    assert "per litre" not in words(app), "that pair of kinds is no pair of products"
+
+
+def test_all_disagreements_stand_in_a_table() -> None:
+    at = datetime(2026, 3, 14, tzinfo=UTC)
+    two = [
+        Judged(number=n, first="pass", second=w, at=at, first_by="machine", second_by="Wren")
+        for n, w in ((1, "watch"), (2, "fail"), (3, "pass"))
+    ]
+    table = disagreements(compare(two))  # type: ignore[arg-type]
+    assert list(table["test"]) == [2, 1], "the furthest apart first"
+    assert list(disagreements(compare([])).columns) == list(table.columns)
 
 
 def test_the_picture_has_a_shape_and_a_word_in_every_cell() -> None:
