@@ -15,6 +15,7 @@ from jartest.records.model import Remix
 from jartest.records.parcel_tables import second_opinions
 from jartest.records.summary_tables import outcome_products, outcomes, pair_counts, shelf
 from jartest.records.tables import looks, opinions, readings, revisions, signatures, tests, verdicts
+from jartest.verdict.limits import PHOTO_RULES
 from jartest.verdict.values import Word
 
 __all__ = [
@@ -39,11 +40,8 @@ __all__ = [
 
 # The figure of a reading that each photo rule looks at, and its column.
 _FIGURE = {
-    "settled": readings.c.settled_fraction,
-    "top_layer": readings.c.top_layer_fraction,
-    "clear": readings.c.clear_fraction,
-    "foam": readings.c.foam_fraction,
-    "floc_index": readings.c.floc_index,
+    rule: readings.c[rule if rule in readings.c else f"{rule}_fraction"]  # floc_index is no fraction
+    for rule in PHOTO_RULES
 }
 
 
