@@ -8,7 +8,7 @@ import pandas as pd
 import streamlit as st
 
 from jartest.history.agreement import WORDS, Compared, Judged, compare, compare_by
-from jartest.history.proposals import Proposal
+from jartest.history.proposals import MISS_COST, Proposal
 from jartest.history.questions import NEWEST, History
 from jartest.recorder import Recorder
 from jartest.screens import state
@@ -30,11 +30,18 @@ def draw_agreement(recorder: Recorder, history: History) -> None:
     _compared(recorder, compare(judged), first="machine", second="person")
     if judged:
         by = st.segmented_control("By", list(_BY), default="person", key=state.key("history", "by"))
-        st.dataframe(_groups(judged, _BY[by or "person"]), hide_index=True, width="stretch")
+        kappas = ("weighted kappa", "from (95 %)", "to (95 %)")
+        two_places = {k: st.column_config.NumberColumn(format="%.2f") for k in kappas}
+        groups = _groups(judged, _BY[by or "person"])
+        st.dataframe(groups, hide_index=True, width="stretch", column_config=two_places)
+        st.caption("Weighted kappa: 1 is full agreement, 0 is what chance alone would give.")
     st.markdown("#### First opinion and second")
     _compared(recorder, compare(history.second_opinions()), first="first person", second="second person")
     st.markdown("#### Limits of your own")
-    st.caption("Nothing changes until you accept; verdicts that stand keep the limits they were made under.")
+    st.caption(
+        "Nothing changes until you accept; verdicts that stand keep the limits they were made under. "
+        f"A missed failure counts as much as {MISS_COST:.0f} false alarms."
+    )
     _limits(recorder, history.proposals(recorder.limits))
 
 

@@ -34,7 +34,8 @@ def draw_blame(recorder: Recorder, *, samples: bool) -> None:
     picked = st.selectbox("Which failed mixture?", ids, format_func=titles.__getitem__, key=chosen)
     prior = _prior()
     test = recorder.case(picked).test
-    blame = recorder.blame(test, prior)
+    with st.spinner("Weighing who is to blame …"):
+        blame = recorder.blame(test, prior)
     st.markdown(f"#### {plain(blame.says)}")
     _suspects(blame)
     at_hand = st.multiselect(
@@ -103,7 +104,10 @@ def _suspects(blame: Blame) -> None:
 
 def _next_jar(plan: TestPlan, jar: Jar) -> None:
     st.markdown(f"#### Next jar: {plain(' + '.join(jar.products))}")
-    st.caption(f"It tells {jar.bits:.2f} bits of 1, and fails with {100 * jar.fail_chance:.0f} %.")
+    st.caption(
+        f"It fails with {100 * jar.fail_chance:.0f} %. Whichever way it ends, that answers {jar.bits:.2f} of one "
+        "yes-or-no question about the culprit (bits); no other jar of these answers more."
+    )
     if st.button("Start this jar", type="primary", width="stretch", key=state.key("history", "start")):
         state.clear(_FORM)
         plan_form.fill(_FORM, plan)
