@@ -108,11 +108,9 @@ def _groups(judged: tuple[Judged, ...], key: str) -> pd.DataFrame:
 def _limits(recorder: Recorder, found: Mapping[str, Proposal]) -> None:
     for rule, proposal in found.items():
         st.markdown(f"**{rule}** · {plain(proposal.says)}")
-    offered = [p for p in found.values() if p.fail_min is not None]
-    if not offered:
-        return
     ask_name(recorder)
-    if name():
+    offered = [p for p in found.values() if p.fail_min is not None]
+    if offered and name():
         rules = st.multiselect("Accept for", [p.rule for p in offered], key=state.key("history", "accept"))
         if rules and st.button("Accept these limits", key=state.key("history", "accepted")):
             with error_box():

@@ -37,5 +37,5 @@ def render(recorder: Recorder) -> None:
     else:
         draw_pairs(history)
     st.caption("Only signed tests count here, each with the word it was signed under.")
-    draw_keeping(recorder, "history", _CHOICES)
+    draw_keeping(recorder, "history", _CHOICES, ask=view != "How good are we")
     link_to("tests", "Search all tests")

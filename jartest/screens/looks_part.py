@@ -10,7 +10,7 @@ from jartest.recorder import Recorder
 from jartest.records.saved_looks import LookScreen, SavedLook
 from jartest.screens import state
 from jartest.screens.parts import clock, error_box, plain
-from jartest.screens.who import name
+from jartest.screens.who import ask_name, name
 
 __all__ = ["draw_keeping", "draw_looks"]
 
@@ -44,12 +44,17 @@ def _open(look: SavedLook, choices: Sequence[str]) -> None:
     state.clear(look.screen, "page")
 
 
-def draw_keeping(recorder: Recorder, screen: LookScreen, choices: Sequence[str]) -> None:
-    """Save what is chosen now under a name; take a saved look away."""
+def draw_keeping(recorder: Recorder, screen: LookScreen, choices: Sequence[str], *, ask: bool = True) -> None:
+    """Save what is chosen now under a name; take a saved look away.
+
+    `ask` for who works here; not where the screen does so itself, as one page can ask only once.
+    """
     with st.expander("Save this look at the data, or take one away"):
         typed = state.key(screen, "look name")
         st.text_input("Name of the look", key=typed, max_chars=60, placeholder="Copper that failed")
-        by = name() or st.text_input("Your name", key=state.key(screen, "look by"), max_chars=80)
+        if ask:
+            ask_name(recorder)
+        by = name()
         if st.button("Save this look", key=state.key(screen, "look save"), width="stretch"):
             now = {c: state.get(state.key(screen, c)) for c in choices}
             with error_box() as box:

@@ -251,3 +251,15 @@ def test_a_look_without_a_name_is_answered_in_a_sentence(screen: Open, kept: Rec
     app = press(screen("tests"), "Save this look")
     assert "Give the look a name" in words(app)
     assert kept.saved_looks() == ()
+
+
+@pytest.mark.parametrize("name", VIEWS)
+def test_who_works_here_is_asked_once_on_every_view(screen: Open, kept: Recorder, name: str) -> None:
+    sign(kept, "Copper Boron", "fail")
+    app = screen("history", name="")
+    app = view(app, name)
+    words(app)
+    assert len([t for t in app.text_input if t.label.startswith("Who are you?")]) == 1
+    refused = press(app, "Save this look")
+    assert "Nobody is named" in words(refused) or "Give the look a name" in words(refused)
+    assert kept.saved_looks() == ()
