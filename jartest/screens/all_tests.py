@@ -44,14 +44,13 @@ def render(recorder: Recorder) -> None:
         type="search",
     )
     _draw_filters(words)
+    draw_keeping(recorder, "tests", _CHOICES)
     count = recorder.count(words)
     if count:
         _draw_list(recorder, words, count)
     else:
         st.markdown("No test holds all of this." if words.strip() else "No test is kept yet.")
         link_to("new", "+ Start a new test")
-    if count or words.strip():
-        draw_keeping(recorder, "tests", _CHOICES)
 
 
 def _draw_filters(words: str) -> None:

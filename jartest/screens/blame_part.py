@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
+
 import streamlit as st
 
+from jartest.errors import NotFound
 from jartest.history.next_jar import Jar, Named, Step
 from jartest.history.questions import Blame
 from jartest.history.suspects import Prior
 from jartest.recorder import Recorder
-from jartest.records.model import TestPlan, TestRow
+from jartest.records.model import TestPlan
 from jartest.screens import plan_form, state
 from jartest.screens.parts import go_to, link_to, plain
 
@@ -16,22 +19,23 @@ __all__ = ["draw_blame"]
 
 _FORM = "new"  # the form of the New test screen, which the next jar is handed over to
 _SHOWN = 8  # suspects listed
-_FAILED = 200  # failed tests offered
+_FAILED = 200  # failed tests offered, the newest; any other by its own page (our choice)
 
 
 def draw_blame(recorder: Recorder, *, samples: bool) -> None:
     """Draw the suspects of a failed mixture, which test said what, and which jar to mix next."""
-    failed = [r for r in recorder.find("fail", limit=_FAILED) if _failed(r) and r.sample == samples]
-    if not failed:
+    found = recorder.find("verdict:fail", limit=_FAILED)
+    titles = {r.id: f"{r.number} · {r.title}" for r in found if r.signed_by and r.sample == samples}
+    chosen = state.key("history", "failed")
+    asked = str(state.get(chosen) or st.query_params.get("of", ""))
+    if asked and asked not in titles:
+        titles |= _older(recorder, asked, samples=samples)
+    if not titles:
         st.markdown("No signed test has failed, so nobody is suspected.")
         return
-    asked = str(st.query_params.get("of", ""))
-    ids = [r.id for r in failed]
-    titles = {r.id: f"{r.number} · {r.title}" for r in failed}
-    chosen = state.key("history", "failed")
     if state.get(chosen) not in titles:
-        state.put(chosen, asked if asked in titles else ids[0])
-    picked = st.selectbox("Which failed mixture?", ids, format_func=titles.__getitem__, key=chosen)
+        state.put(chosen, asked if asked in titles else next(iter(titles)))
+    picked = st.selectbox("Which failed mixture?", list(titles), format_func=titles.__getitem__, key=chosen)
     prior = _prior()
     test = recorder.case(picked).test
     with st.spinner("Weighing who is to blame …"):
@@ -63,8 +67,13 @@ def draw_blame(recorder: Recorder, *, samples: bool) -> None:
         )
 
 
-def _failed(row: TestRow) -> bool:
-    return row.signed_by is not None and "fail" in (row.person_word or row.machine_word or "")
+def _older(recorder: Recorder, test_id: str, *, samples: bool) -> dict[str, str]:
+    """A test that was asked for by its id and is older than those offered; nothing where it is gone."""
+    with suppress(NotFound):
+        test = recorder.case(test_id).test
+        if test.sample == samples:
+            return {test_id: f"{test.number} · {test.plan.title}"}
+    return {}
 
 
 def _prior() -> Prior:

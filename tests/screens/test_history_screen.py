@@ -263,3 +263,13 @@ def test_who_works_here_is_asked_once_on_every_view(screen: Open, kept: Recorder
     refused = press(app, "Save this look")
     assert "Nobody is named" in words(refused) or "Give the look a name" in words(refused)
     assert kept.saved_looks() == ()
+
+
+def test_an_older_failure_is_reached_by_its_id_and_one_that_is_gone_does_no_harm(
+    screen: Open, kept: Recorder
+) -> None:
+    passed, failed = sign(kept, "Copper Boron", "pass"), sign(kept, "Copper Zinc", "fail")
+    for asked, shown in ((failed.id, failed.id), (passed.id, passed.id), ("0" * 32, failed.id)):
+        app = screen("history", of=asked)
+        assert [s.value for s in app.selectbox if s.label == "Which failed mixture?"] == [shown]
+        assert not app.error
