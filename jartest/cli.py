@@ -14,11 +14,12 @@ from typing import TYPE_CHECKING, Any, Literal
 import click
 
 from jartest import __version__
-from jartest.errors import BadEntry, BadPhoto, JartestError, StoreFault
+from jartest.errors import BadEntry, BadPhoto, JartestError, NotFound, StoreFault
 
 if TYPE_CHECKING:
     from jartest.imaging.values import Marks, Reading
     from jartest.recorder import Recorder
+    from jartest.records.saved_looks import LookScreen
     from jartest.verdict.values import Verdict
 
 __all__ = ["main"]
@@ -410,10 +411,21 @@ def samples(remove: bool) -> None:
 # ----------------------------------------------------------------------- tests
 @commands.command(name="tests")
 @click.argument("words", nargs=-1)
+@click.option("--look", default="", help="Search as this saved look does.")
+@click.option("--save", default="", help="Save this search as a look under a name.")
+@click.option("--by", default="", help="Who saves it.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a line.")
-def list_tests(words: tuple[str, ...], as_json: bool) -> None:
-    """List the kept tests that hold all the given words, newest first."""
-    for row in _recorder().find(" ".join(words)):
+def list_tests(words: tuple[str, ...], look: str, save: str, by: str, as_json: bool) -> None:
+    """List the kept tests that hold all the given words, newest first.
+
+    Also verdict:fail, since:2026-03-01, until:2026-03-31, and #12 for test 12.
+    """
+    recorder = _recorder()
+    said = " ".join([*words, *([_words_of_look(recorder, look)] if look else [])])
+    found = recorder.find(said)
+    if save:
+        recorder.save_look(save, "tests", {"words": said}, by=by)
+    for row in found:
         if as_json:
             click.echo(
                 json.dumps(
@@ -435,6 +447,30 @@ def list_tests(words: tuple[str, ...], as_json: bool) -> None:
             word = row.person_word or row.machine_word or "none"
             signed = f"signed by {row.signed_by}" if row.signed_by else "not signed"
             click.echo(f"#{row.number}  {row.opened_at:%Y-%m-%d}  {word:5}  {row.title}  ({signed})")
+
+
+def _words_of_look(recorder: Recorder, look: str) -> str:
+    key = " ".join(look.split()).casefold()
+    found = [x for x in recorder.saved_looks("tests") if x.key == key]
+    if not found:
+        raise NotFound(f"There is no saved look named “{look[:60]}”; “jartest looks” lists them.")
+    return str(found[0].choices.get("words", ""))
+
+
+@commands.command(name="looks")
+@click.option("--remove", default="", help="Take the look of this name away.")
+@click.option(
+    "--of", "screen", type=click.Choice(["tests", "history"]), default="tests", help="Of which screen."
+)
+@click.option("--by", default="", help="Who takes it away.")
+def list_looks(remove: str, screen: LookScreen, by: str) -> None:
+    """List the saved looks at the data; “jartest tests --look NAME” searches as one does."""
+    recorder = _recorder()
+    if remove:
+        recorder.remove_look(remove, screen, by=by)
+    for look in recorder.saved_looks():
+        said = ", ".join(f"{k}: {v}" if k != "words" else str(v) for k, v in look.choices.items())
+        click.echo(f"{look.screen:8} {look.name}  ({said or 'all'})  saved by {look.by}, {look.at:%Y-%m-%d}")
 
 
 # ------------------------------------------------------- what leaves and comes back
@@ -594,13 +630,19 @@ def backup(file: Path) -> None:
 def restore(file: Path, into: Path | None) -> None:
     """Put a backup into a data folder that holds no records yet."""
     from jartest.exchange.backup import restore as put_back
-    from jartest.settings import read_settings
+    from jartest.settings import open_photos, read_settings
 
+    settings = read_settings()
+    elsewhere = bool(settings.photos_url)
     with click.progressbar(length=100, label="Restoring", file=sys.stderr) as bar:
         done = put_back(
-            file, into or read_settings().home, progress=lambda share: bar.update(int(100 * share) - bar.pos)
+            file,
+            into or settings.home,
+            photos=open_photos(settings) if elsewhere and not into else None,
+            progress=lambda share: bar.update(int(100 * share) - bar.pos),
         )
-    where = f" Set JARTEST_HOME to “{into}” to work with it." if into else ""
+    photos_too = " and unset JARTEST_PHOTOS_URL" if elsewhere else ""
+    where = f" Set JARTEST_HOME to “{into}”{photos_too} to work with it." if into else ""
     click.echo(f"Records and {done.photos} photos restored.{where}")
 
 

@@ -7,11 +7,11 @@ functions given at the door, so that a test can run a day in a second.
 from __future__ import annotations
 
 import uuid
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 
-from jartest.errors import BadEntry, Conflict
+from jartest.errors import BadEntry, Conflict, NotFound
 from jartest.history.before import Before
 from jartest.history.groups import group_by_shelf
 from jartest.history.next_jar import Jar
@@ -43,6 +43,7 @@ from jartest.records.model import (
     TestRow,
 )
 from jartest.records.photofiles import PhotoFiles
+from jartest.records.saved_looks import LookScreen, SavedLook
 from jartest.records.store import Store
 from jartest.trend import CurvePoint, settling_curve
 from jartest.verdict.decide import Seen, TestLook, judge_photo, judge_test
@@ -54,6 +55,7 @@ __all__ = ["LookTaken", "QuickLook", "Recorder", "RunningTest", "checked_name", 
 
 # A photo whose own clock differs by more than this from ours gets a warning (our choice).
 _CLOCK_MARGIN = timedelta(minutes=2)
+_LOOK_LETTERS = 60  # of the name of a saved look, so that it fits a button; our choice
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -505,6 +507,42 @@ class Recorder:
     def count(self, words: str = "") -> int:
         """How many tests hold all these words."""
         return self.store.count(words)
+
+    def saved_looks(self, screen: LookScreen | None = None) -> tuple[SavedLook, ...]:
+        """The looks at the data that were saved, of one screen or of all."""
+        return tuple(x for x in self.store.saved_looks() if screen in (None, x.screen))
+
+    def save_look(
+        self, name: str, screen: LookScreen, choices: Mapping[str, str | bool], *, by: str
+    ) -> SavedLook:
+        """Keep these choices under a name; where a look of that name stands, they take its place.
+
+        Raises
+        ------
+        BadEntry
+            If it has no name, or one too long, or nobody is named.
+        """
+        name = " ".join(name.split())
+        if not 0 < len(name) <= _LOOK_LETTERS:
+            msg = f"Give the look a name of 1 to {_LOOK_LETTERS} letters, such as “Copper that failed”."
+            raise BadEntry(msg)
+        look = SavedLook(screen=screen, name=name, at=self.now(), by=checked_name(by), choices=choices)
+        self.store.add_saved_look(look)
+        return look
+
+    def remove_look(self, name: str, screen: LookScreen, *, by: str) -> None:
+        """Take a saved look away by a later entry; what was saved stays in the records.
+
+        Raises
+        ------
+        NotFound
+            If no look of that name stands.
+        """
+        gone = SavedLook(screen=screen, name=name, at=self.now(), by=checked_name(by), removed=True)
+        if gone.key not in {x.key for x in self.saved_looks(screen)}:
+            msg = f"There is no saved look named “{name[:_LOOK_LETTERS]}”; “jartest looks” lists them."
+            raise NotFound(msg)
+        self.store.add_saved_look(gone)
 
     def running(self) -> tuple[RunningTest, ...]:
         """Every test that goes on, with what is due now."""

@@ -16,28 +16,36 @@ from jartest.verdict.limits import Limits, load_limits
 if TYPE_CHECKING:
     from jartest.history.proposals import Proposal
     from jartest.recorder import Recorder
+    from jartest.records.photofiles import PhotoFiles
 
-__all__ = ["PHONE_URL", "Settings", "accept_limits", "open_recorder", "read_limits", "read_settings"]
+__all__ = [
+    "PHONE_URL",
+    "PHOTOS_URL",
+    "Settings",
+    "accept_limits",
+    "open_photos",
+    "open_recorder",
+    "read_limits",
+    "read_settings",
+]
 
 
 PHONE_URL = "JARTEST_PHONE_URL"
+PHOTOS_URL = "JARTEST_PHOTOS_URL"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Settings:
-    """Where things are kept: the data folder, and the database in it or elsewhere.
+    """Where things are kept: the data folder, and the database and the photos in it or elsewhere.
 
     `phone_url` is the address that phones reach the app by; empty where it serves this machine alone.
+    `photos_url` is a shared folder or an object store; empty where photos lie in the data folder.
     """
 
     home: Path
     database_url: str
     phone_url: str = ""
-
-    @property
-    def photos(self) -> Path:
-        """The folder of photo files."""
-        return self.home / "photos"
+    photos_url: str = ""
 
     @property
     def shop_limits(self) -> Path:
@@ -46,7 +54,9 @@ class Settings:
 
 
 def read_settings(environment: Mapping[str, str] = os.environ) -> Settings:
-    """The settings: `JARTEST_HOME` or this user's data folder, `JARTEST_DATABASE_URL` or SQLite in it."""
+    """The settings: `JARTEST_HOME` or this user's data folder; database and photos in it, or where
+    `JARTEST_DATABASE_URL` and `JARTEST_PHOTOS_URL` say.
+    """
     said = environment.get("JARTEST_HOME", "").strip()
     home = (
         Path(said).expanduser().resolve()
@@ -54,7 +64,12 @@ def read_settings(environment: Mapping[str, str] = os.environ) -> Settings:
         else Path(platformdirs.user_data_dir("jartest", appauthor=False))
     )
     url = environment.get("JARTEST_DATABASE_URL", "").strip() or f"sqlite:///{home / 'jartest.sqlite'}"
-    return Settings(home=home, database_url=url, phone_url=environment.get(PHONE_URL, "").strip())
+    return Settings(
+        home=home,
+        database_url=url,
+        phone_url=environment.get(PHONE_URL, "").strip(),
+        photos_url=environment.get(PHOTOS_URL, "").strip(),
+    )
 
 
 def open_recorder(settings: Settings) -> Recorder:
@@ -63,12 +78,13 @@ def open_recorder(settings: Settings) -> Recorder:
     Raises
     ------
     StoreFault
-        If the folder cannot be made, or the store cannot be opened.
+        If the folder cannot be made, or the store or the photos cannot be opened.
+    BadEntry
+        If an address is of a kind that is not known.
     BadLimits
         If the shop's file of limits cannot be used.
     """
     from jartest.recorder import Recorder  # here, so that reading the limits alone stays quick
-    from jartest.records.photofiles import PhotoFiles
     from jartest.records.store import Store
 
     try:
@@ -76,10 +92,24 @@ def open_recorder(settings: Settings) -> Recorder:
     except OSError as e:
         msg = f"The data folder cannot be made ({e.strerror}); set JARTEST_HOME to a folder you may write to."
         raise StoreFault(msg) from e
-    limits = read_limits(settings)
-    return Recorder(
-        store=Store.open(settings.database_url), photos=PhotoFiles(settings.photos), limits=limits
-    )
+    limits, photos = read_limits(settings), open_photos(settings)
+    return Recorder(store=Store.open(settings.database_url), photos=photos, limits=limits)
+
+
+def open_photos(settings: Settings) -> PhotoFiles:
+    """The photo files: in the data folder, or where `JARTEST_PHOTOS_URL` says.
+
+    Raises
+    ------
+    StoreFault
+        If a shared folder is not there, or a library for the object store is missing.
+    BadEntry
+        If the address is of a kind that is not known.
+    """
+    from jartest.records.photofiles import PhotoFiles
+    from jartest.records.photoplaces import place_at
+
+    return PhotoFiles(place_at(settings.photos_url) if settings.photos_url else settings.home / "photos")
 
 
 def accept_limits(settings: Settings, accepted: Sequence[Proposal], *, by: str, on: str) -> Limits:

@@ -166,8 +166,16 @@ def _read_back(part: Path) -> None:
 
 
 # ------------------------------------------------------------------------ back
-def restore(file: Path, home: Path, *, progress: Callable[[float], None] = lambda _: None) -> BackedUp:
+def restore(
+    file: Path,
+    home: Path,
+    *,
+    photos: PhotoFiles | None = None,
+    progress: Callable[[float], None] = lambda _: None,
+) -> BackedUp:
     """Put a backup into a folder that holds no records yet; the records come last, when all else is there.
+
+    Photos go into that folder too, or to `photos`, where those are kept elsewhere.
 
     Raises
     ------
@@ -186,7 +194,7 @@ def restore(file: Path, home: Path, *, progress: Callable[[float], None] = lambd
             with zipfile.ZipFile(file) as z:
                 manifest = _check(z)
                 home.mkdir(parents=True, exist_ok=True)
-                _put_back(z, manifest, home, target, progress)
+                _put_back(z, manifest, home, target, photos or PhotoFiles(home / "photos"), progress)
         except (zipfile.BadZipFile, EOFError, NotImplementedError, UnicodeDecodeError) as e:
             raise BadParcel(
                 "The file is no backup that can be read, or not a whole one; take another one."
@@ -196,9 +204,13 @@ def restore(file: Path, home: Path, *, progress: Callable[[float], None] = lambd
 
 
 def _put_back(
-    z: zipfile.ZipFile, manifest: _Manifest, home: Path, target: Path, progress: Callable[[float], None]
+    z: zipfile.ZipFile,
+    manifest: _Manifest,
+    home: Path,
+    target: Path,
+    photos: PhotoFiles,
+    progress: Callable[[float], None],
 ) -> None:
-    photos = PhotoFiles(home / "photos")
     with _own_folder(home) as work:
         records = work / _RECORDS
         with z.open(_RECORDS) as f, records.open("wb") as out:

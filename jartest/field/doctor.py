@@ -16,9 +16,9 @@ from importlib import metadata
 from pathlib import Path
 from typing import Literal
 
-from jartest.errors import BadLimits, CameraFault, StoreFault
+from jartest.errors import BadEntry, BadLimits, CameraFault, StoreFault
 from jartest.field.access import Access
-from jartest.settings import Settings, read_limits
+from jartest.settings import Settings, open_photos, read_limits
 
 __all__ = ["BUILT", "Finding", "examine"]
 
@@ -53,6 +53,8 @@ def examine(
     yield _folder(settings.home)
     yield _space(settings.home)
     yield _store(settings)
+    if settings.photos_url:
+        yield _photos(settings)
     yield _limits(settings)
     yield _clock(settings, now)
     yield _secrets(settings)
@@ -149,6 +151,25 @@ def _store(settings: Settings) -> Finding:
         do = "Install the newer version that wrote it."
         return Finding(what=what, grade="fault", says=f"{says}, newer than this version's {HEAD}", do=do)
     return Finding(what=what, grade="well", says=says)
+
+
+def _photos(settings: Settings) -> Finding:
+    """How a place of photos that is named by its address stands, by writing to it and reading back."""
+    what, do = "Photos", "Check JARTEST_PHOTOS_URL, the network, and the key this machine may use."
+    try:
+        open_photos(settings).try_out()
+    except (BadEntry, StoreFault) as e:
+        return Finding(what=what, grade="fault", says=str(e), do=do)
+    kind = settings.photos_url.partition("://")[0] if "://" in settings.photos_url else "file"
+    if kind == "memory":
+        return Finding(
+            what=what,
+            grade="fault",
+            says="they are kept in memory, and gone when the app stops",
+            do="Name a folder or an object store.",
+        )
+    where = "the shared folder" if kind == "file" else f"the object store ({kind})"
+    return Finding(what=what, grade="well", says=f"{where} can be written to and read")
 
 
 def _sqlite_file(settings: Settings) -> Path | None:

@@ -40,6 +40,19 @@ class Mix:
     water: str = ""
     hardness_mg_l: float | None = None
 
+    @property
+    def says(self) -> str:
+        """The mixture in words, with what is known of its proportions and its water."""
+        doses = self.doses or (None,) * len(self.products)
+        said = [
+            product if dose is None else f"{product} {dose:.3g} per litre"
+            for product, dose in zip(self.products, doses, strict=False)
+        ]
+        water = [self.water] if self.water else []
+        if self.hardness_mg_l is not None:
+            water.append(f"hardness {self.hardness_mg_l:.0f} mg/L")
+        return ", ".join(said) + (f" · water: {', '.join(water)}" if water else "")
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Past:

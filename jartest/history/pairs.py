@@ -72,10 +72,14 @@ class PairCell:
 
     @property
     def trouble(self) -> float:
-        """How much trouble this pair is to the eye, 0 to 2: it sorts the picture, and judges nothing."""
-        if self.state in ("fails", "both"):
+        """How much trouble this pair is to the eye, 0 to 2: it sorts the picture, and judges nothing.
+
+        A suspect weighs a tenth: a failed jar of five products makes ten of them, and most are innocent.
+        """
+        state = self.state
+        if state in ("fails", "both"):
             return 1.0 + self.failed / self.tests
-        return self.failed / self.tests if self.state == "suspect" else 0.0
+        return 0.1 * self.failed / self.tests if state == "suspect" else 0.0
 
     @property
     def says(self) -> str:

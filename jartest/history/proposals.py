@@ -7,6 +7,7 @@ have done is counted on tests that had no say in choosing it.  Nothing changes u
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -17,10 +18,11 @@ from jartest.errors import BadEntry
 from jartest.verdict.limits import PHOTO_RULES, Limits, load_limits
 from jartest.verdict.values import Word
 
-__all__ = ["Counts", "Proposal", "Scored", "propose", "write_shop_limits"]
+__all__ = ["MISS_COST", "Counts", "Proposal", "Scored", "propose", "write_shop_limits"]
 
 _FEWEST = 8  # failed and not failed tests each, under which nothing is proposed (our choice)
 _FOLDS = 5
+_BY_CHANCE_Z = 2.576  # one-sided 0.5 % point of the normal distribution; how strict to be is our choice
 MISS_COST = 5.0  # a missed failure costs as much as this many false alarms (our choice, can be set)
 
 
@@ -113,6 +115,12 @@ def propose(
     BadEntry
         If there is no such rule.
 
+    Notes
+    -----
+    Nothing is proposed unless, on tests that had no say, failures reach the limit oftener than the others
+    do by more than chance, and it costs less than the limit in force and than failing no jar or every jar.
+    Of ever so many rules tried, one always looks a little better.
+
     References
     ----------
     M. Stone, J. R. Stat. Soc. B 36 (1974) 111-147, for counting on tests that had no say.
@@ -144,15 +152,22 @@ def propose(
     held_out = _hold_out(values, failed, miss_cost, rng)
     fitted = _count(values, failed, chosen)
     fail_min: float | None = round(min(max(chosen, in_force.pass_max + 0.001), 1.0), 4)
-    better = _cost(held_out, miss_cost) < _cost(now, miss_cost)
-    if not better:
+    blind = min(miss_cost * now.failed, now.others)  # failing no jar at all, or every one
+    tells = _tells_apart(held_out) and _cost(held_out, miss_cost) < blind
+    if not tells or _cost(held_out, miss_cost) >= _cost(now, miss_cost):
         fail_min = None
-    says = (
-        f"At {fail_min:.3g} instead of {in_force.fail_min:.3g}: {held_out.says} on tests that had no say in it; "
-        f"now {now.says}."
-        if fail_min is not None
-        else f"The limit in force, {in_force.fail_min:.3g}, does as well as any other on tests of your own: {now.says}."
-    )
+    if fail_min is not None:
+        says = (
+            f"At {fail_min:.3g} instead of {in_force.fail_min:.3g}: {held_out.says} on tests that had no say in it; "
+            f"now {now.says}."
+        )
+    elif not tells:
+        says = (
+            f"This figure does not tell your failed tests from the others, at whatever limit; the one in force, "
+            f"{in_force.fail_min:.3g}, stays: {now.says}."
+        )
+    else:
+        says = f"The limit in force, {in_force.fail_min:.3g}, does as well as any other on tests of your own: {now.says}."
     return Proposal(
         rule=rule,
         fail_min=fail_min,
@@ -166,6 +181,18 @@ def propose(
 
 def _cost(counts: Counts, miss_cost: float) -> float:
     return miss_cost * counts.missed + counts.alarms
+
+
+def _tells_apart(counts: Counts) -> bool:
+    """Whether failures reach the limit oftener than the others do, by more than chance.
+
+    The usual z of two proportions with their pooled variance, as in any textbook of statistics.
+    """
+    reached = counts.failed - counts.missed + counts.alarms
+    pooled = reached / (counts.failed + counts.others)
+    spread = pooled * (1 - pooled) * (1 / counts.failed + 1 / counts.others)
+    apart = 1 - counts.missed / counts.failed - counts.alarms / counts.others
+    return apart > _BY_CHANCE_Z * math.sqrt(spread)
 
 
 def _hold_out(

@@ -20,7 +20,7 @@ from jartest.history.suspects import Posterior, Prior, Suspect, weigh
 from jartest.history.trials import Trial
 from jartest.records.model import Product, TestPlan
 from jartest.records.store import Store
-from jartest.records.summary_queries import CountedPair, PastTest, ShelfItem
+from jartest.records.summary_queries import CountedPair, PastTest, PersonsWord, ShelfItem
 from jartest.verdict.limits import Limits
 
 __all__ = ["BLAMED", "CHECKED", "NEWEST", "Blame", "History", "mix_of", "say_product"]
@@ -84,9 +84,9 @@ class Blame:
         """The jar that tells most; None where none would tell anything."""
         return best_jar(self.posterior, self.bench(at_hand))
 
-    def plan(self, *, depth: int = 3) -> Step | Named:
+    def plan(self, *, depth: int = 3, at_hand: Sequence[str] | None = None) -> Step | Named:
         """The jars to mix, each by how the one before ended."""
-        return plan_jars(self.posterior, self.bench(), depth=depth)
+        return plan_jars(self.posterior, self.bench(at_hand), depth=depth)
 
     @property
     def says(self) -> str:
@@ -131,12 +131,14 @@ class History:
         cells = [_cell(row, items) for row in rows]
         return make_table(cells if group_of is None else roll_up(cells, group_of))
 
-    def behind(self, first: str, second: str, *, most: int = 50) -> tuple[Past, ...]:
-        """The signed tests that held both products, newest first."""
-        ids = self._ids([first, second])
-        if first not in ids or second not in ids:
-            return ()
-        found = self._store.tests_of_pair(ids[first], ids[second], samples=self._samples, most=most)
+    def behind(
+        self, first: str, second: str, *, most: int = 50, group_of: Callable[[str], str] | None = None
+    ) -> tuple[Past, ...]:
+        """The signed tests that held both products, newest first; of both groups, where a group is told."""
+        group_of = group_of or str
+        shelf = self._store.shelf_items().values()
+        a, b = ([i.id for i in shelf if group_of(i.said) == name] for name in (first, second))
+        found = self._store.tests_of_pair(a, b, samples=self._samples, most=most)
         return tuple(_past(t) for t in found)
 
     def products(self) -> tuple[str, ...]:
@@ -250,13 +252,23 @@ class History:
         )
 
     def second_opinions(self) -> tuple[Judged, ...]:
-        """First and second person's word on the same test, where two gave one."""
-        by_test: dict[int, list[Judged]] = {}
-        for j in sorted(self.judged(), key=lambda x: x.at):
-            by_test.setdefault(j.number, []).append(j)
+        """First and second person's word on the same test, where two gave one, here or by parcel; newest first."""
+        by_test: dict[int, list[PersonsWord]] = {}
+        for w in self._store.persons_words(samples=self._samples, most=NEWEST):
+            by_test.setdefault(w.number, []).append(w)
         return tuple(
-            replace(b, first=a.second, first_by=a.second_by)
-            for a, b, *_ in (x for x in by_test.values() if len(x) > 1)
+            Judged(
+                number=number,
+                first=first.word,
+                second=second.word,
+                at=second.at,
+                first_by=first.by,
+                second_by=second.by,
+                jar=second.jar,
+                method=second.method,
+                blind=not second.saw_machine,
+            )
+            for number, (first, second, *_) in ((n, w) for n, w in by_test.items() if len(w) > 1)
         )
 
     def corrected(self) -> tuple[Corrected, ...]:

@@ -2,78 +2,43 @@
 
 from __future__ import annotations
 
-import errno
 import hashlib
-import os
 import re
-import tempfile
-from collections.abc import Iterator
-from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from jartest.errors import BadPhoto, NotFound, StoreFault
+from jartest.records.photoplaces import FolderPlace, PhotoPlace
 
 __all__ = ["PhotoFiles"]
 
 _ENDINGS = {"image/jpeg": ".jpg", "image/png": ".png", "image/heic": ".heic"}
 _SHA256 = re.compile("[0-9a-f]{64}")
-_FULL = (errno.ENOSPC, errno.EDQUOT, errno.EFBIG)
-_FORBIDDEN = (errno.EROFS, errno.EACCES, errno.EPERM)
-
-
-@contextmanager
-def _in_words() -> Iterator[None]:
-    try:
-        yield
-    except OSError as e:
-        if e.errno in _FULL:
-            msg = "The disk is full; the photo was not kept, make room and send it again."
-        elif e.errno in _FORBIDDEN:
-            msg = "The folder of photos may not be written to or read; mend its permissions and try again."
-        else:
-            msg = f"The folder of photos failed ({e.strerror}); check the disk and try again."
-        raise StoreFault(msg) from e
-
-
-def _sync_folder(folder: Path) -> None:
-    """Write a folder's list of names through to the disk, where the system lets folders be opened."""
-    if os.name == "nt":
-        return
-    fd = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(fd)
-    finally:
-        os.close(fd)
 
 
 class PhotoFiles:
-    """The photo files under one folder, as `aa/<sha256>.jpg`, .png or .heic."""
+    """The photo files in one place, as `aa/<sha256>.jpg`, .png or .heic; a folder where a path is given."""
 
-    def __init__(self, folder: Path) -> None:
-        self._folder = folder
+    def __init__(self, place: Path | PhotoPlace) -> None:
+        self._place = FolderPlace(place) if isinstance(place, Path) else place
 
     def put(self, data: bytes, media_type: str) -> str:
-        """The sha256 under which these bytes are kept, once they are on the disk; twice is once.
+        """The sha256 under which these bytes are kept, once they are there to stay; twice is once.
 
         Raises
         ------
         BadPhoto
             If the media type is none that is kept.
         StoreFault
-            If the disk is full or may not be written to; nothing half-written is left.
+            If the place is full, out of reach or may not be written to; nothing half-written is left.
         """
         if media_type not in _ENDINGS:
             msg = f"Photos are kept as JPEG, PNG or HEIC, not {media_type!r}."
             raise BadPhoto(msg)
         sha256 = hashlib.sha256(data).hexdigest()
-        with _in_words():
-            kept = self._find(sha256)
-            if kept is not None and kept.read_bytes() == data:
-                return sha256
-            path = kept or self._folder / sha256[:2] / f"{sha256}{_ENDINGS[media_type]}"
-            path.parent.mkdir(parents=True, exist_ok=True)
-            _write_whole(path, data)
-            _sync_folder(path.parent.parent)
+        kept = self._find(sha256)
+        if kept is not None and self._place.read(kept) == data:
+            return sha256
+        self._place.write(kept or f"{sha256[:2]}/{sha256}{_ENDINGS[media_type]}", data)
         return sha256
 
     def get(self, sha256: str) -> bytes:
@@ -86,63 +51,54 @@ class PhotoFiles:
         StoreFault
             If the file no longer has that digest, or cannot be read.
         """
-        with _in_words():
-            path = self._find(sha256)
-            data = None if path is None else path.read_bytes()
+        name = self._find(sha256)
+        data = None if name is None else self._place.read(name)
         if data is None:
             msg = f"There is no photo {sha256[:12]!r} in the folder of photos; was the folder moved?"
             raise NotFound(msg)
         if hashlib.sha256(data).hexdigest() != sha256:
-            msg = (
-                f"The photo {sha256[:12]!r} is damaged: its bytes changed on the disk; take it from a backup."
-            )
+            msg = f"The photo {sha256[:12]!r} is damaged: its bytes changed where it is kept; take it from a backup."
             raise StoreFault(msg)
         return data
 
     def has(self, sha256: str) -> bool:
         """Whether a photo of that digest is kept."""
-        with _in_words():
-            return self._find(sha256) is not None
+        return self._find(sha256) is not None
 
     def remove(self, sha256: str) -> None:
         """Take a photo away; one that is not there is gone already."""
-        with _in_words():
-            path = self._find(sha256)
-            if path is not None:
-                path.unlink(missing_ok=True)
+        name = self._find(sha256)
+        if name is not None:
+            self._place.remove(name)
 
     def names(self) -> tuple[str, ...]:
         """The digest in the name of every photo file, in order."""
-        with _in_words():
-            files = self._folder.glob("??/*") if self._folder.is_dir() else ()
-            return tuple(
-                sorted(p.stem for p in files if _SHA256.fullmatch(p.stem) and p.suffix in _ENDINGS.values())
-            )
+        files = (Path(name) for name in self._place.names())
+        return tuple(
+            sorted(p.stem for p in files if _SHA256.fullmatch(p.stem) and p.suffix in _ENDINGS.values())
+        )
 
     def unfinished(self) -> int:
         """How many files a save left half-written when it was cut off; they are no photos."""
-        with _in_words():
-            return sum(1 for _ in self._folder.glob("??/.part-*")) if self._folder.is_dir() else 0
+        return self._place.unfinished()
 
-    def _find(self, sha256: str) -> Path | None:
+    def try_out(self) -> None:
+        """Write a few bytes, read them back and take them away again.
+
+        Raises
+        ------
+        StoreFault
+            If any of it fails, or other bytes come back.
+        """
+        name, data = "00/tried-out", b"jartest"
+        self._place.write(name, data)
+        came_back = self._place.read(name)
+        self._place.remove(name)
+        if came_back != data:
+            raise StoreFault("The place of photos gives back other bytes than were written; check it.")
+
+    def _find(self, sha256: str) -> str | None:
         if not _SHA256.fullmatch(sha256):  # what comes from outside must not climb out of the folder
             return None
-        paths = (self._folder / sha256[:2] / f"{sha256}{ending}" for ending in _ENDINGS.values())
-        return next((p for p in paths if p.is_file()), None)
-
-
-def _write_whole(path: Path, data: bytes) -> None:
-    """Put `data` at `path` so that a reader, or a power cut, finds all of it or nothing."""
-    fd, name = tempfile.mkstemp(dir=path.parent, prefix=".part-")
-    part = Path(name)
-    try:
-        with os.fdopen(fd, "wb") as f:
-            f.write(data)
-            f.flush()
-            os.fsync(f.fileno())
-        part.replace(path)
-    except BaseException:
-        with suppress(OSError):
-            part.unlink(missing_ok=True)
-        raise
-    _sync_folder(path.parent)
+        names = (f"{sha256[:2]}/{sha256}{ending}" for ending in _ENDINGS.values())
+        return next((name for name in names if self._place.has(name)), None)

@@ -37,7 +37,8 @@ from jartest.records.model import (
 )
 from jartest.records.parcels import ParcelBooks, remove_parcels_of
 from jartest.records.rows import flat_row, look_row, photo_row, reading_row, revision_row, verdict_row
-from jartest.records.summary_queries import Around, CountedPair, JudgedTwice, PastTest, ShelfItem
+from jartest.records.saved_looks import SavedLookBooks
+from jartest.records.summary_queries import Around, CountedPair, JudgedTwice, PastTest, PersonsWord, ShelfItem
 from jartest.records.summary_tables import outcome_products, outcomes, pair_counts, shelf
 from jartest.records.tables import (
     counters,
@@ -64,7 +65,7 @@ __all__ = ["Store"]
 _BATCH = 500  # tests whose records are held in memory at once
 
 
-class Store(ParcelBooks, TankBooks, Upkeep):
+class Store(ParcelBooks, TankBooks, SavedLookBooks, Upkeep):
     """The records of one shop, in a SQLite file or on a PostgreSQL server."""
 
     def __init__(self, engine: Engine) -> None:
@@ -389,8 +390,10 @@ class Store(ParcelBooks, TankBooks, Upkeep):
         with self._reading() as c:
             return summary_queries.load_shelf(c), summary_queries.list_pairs(c, samples=samples, ids=ids)
 
-    def tests_of_pair(self, a: int, b: int, *, samples: bool, most: int) -> tuple[PastTest, ...]:
-        """Signed tests that held both products (ids on the shelf), newest first."""
+    def tests_of_pair(
+        self, a: Collection[int], b: Collection[int], *, samples: bool, most: int
+    ) -> tuple[PastTest, ...]:
+        """Signed tests that held one of the first and one of the second (ids on the shelf), newest first."""
         with self._reading() as c:
             return summary_queries.of_pair(c, a, b, samples=samples, most=most)
 
@@ -408,6 +411,11 @@ class Store(ParcelBooks, TankBooks, Upkeep):
         """Each person's word beside the machine's, of signed tests, newest first."""
         with self._reading() as c:
             return summary_queries.list_judged(c, samples=samples, most=most)
+
+    def persons_words(self, *, samples: bool, most: int) -> tuple[PersonsWord, ...]:
+        """What each person said of the newest signed tests that more than one judged."""
+        with self._reading() as c:
+            return summary_queries.list_persons_words(c, samples=samples, most=most)
 
     def worst_looks(self, *, samples: bool, most: int) -> tuple[tuple[int, Word, Mapping[str, float]], ...]:
         """Number, signed word and worst value for each photo rule, of the newest tests where a person gave the word."""

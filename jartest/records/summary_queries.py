@@ -9,12 +9,14 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Connection, Select, and_, func, or_, select
+from sqlalchemy import ColumnElement, Connection, Select, and_, func, or_, select
 
 from jartest.imaging.values import Reading
 from jartest.records.model import Remix
+from jartest.records.parcel_tables import second_opinions
 from jartest.records.summary_tables import outcome_products, outcomes, pair_counts, shelf
 from jartest.records.tables import FRAME, looks, opinions, readings, revisions, signatures, tests, verdicts
+from jartest.verdict.limits import PHOTO_RULES
 from jartest.verdict.values import Word
 
 __all__ = [
@@ -23,9 +25,11 @@ __all__ = [
     "JudgedTwice",
     "PastProduct",
     "PastTest",
+    "PersonsWord",
     "ShelfItem",
     "list_judged",
     "list_pairs",
+    "list_persons_words",
     "list_set_by_hand",
     "list_worst_looks",
     "load_shelf",
@@ -38,11 +42,8 @@ __all__ = [
 
 # The figure of a reading that each photo rule looks at, and its column.
 _FIGURE = {
-    "settled": readings.c.settled_fraction,
-    "top_layer": readings.c.top_layer_fraction,
-    "clear": readings.c.clear_fraction,
-    "foam": readings.c.foam_fraction,
-    "floc_index": readings.c.floc_index,
+    rule: readings.c[rule if rule in readings.c else f"{rule}_fraction"]  # floc_index is no fraction
+    for rule in PHOTO_RULES
 }
 
 
@@ -118,6 +119,20 @@ class JudgedTwice:
     saw_machine: bool
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PersonsWord:
+    """What one person said last of a test that two or more persons judged; `asked` for a second opinion."""
+
+    number: int
+    at: datetime
+    by: str
+    word: Word
+    jar: str
+    method: str
+    saw_machine: bool
+    asked: bool
+
+
 def load_shelf(c: Connection) -> dict[int, ShelfItem]:
     """Every product that stood in a signed test, by id."""
     columns = shelf.c.id, shelf.c.name, shelf.c.maker
@@ -176,11 +191,13 @@ def mixed_again(c: Connection, ids: Collection[int], *, samples: bool, most: int
     return _load(c, query.order_by(outcomes.c.number.desc()).limit(most))
 
 
-def of_pair(c: Connection, a: int, b: int, *, samples: bool, most: int) -> tuple[PastTest, ...]:
-    """Signed tests that held both products, newest first."""
+def of_pair(
+    c: Connection, a: Collection[int], b: Collection[int], *, samples: bool, most: int
+) -> tuple[PastTest, ...]:
+    """Signed tests that held one of the first products and one of the second, newest first."""
     held = outcome_products
-    first = select(held.c.number).where(held.c.product_id == a)
-    second = select(held.c.number).where(held.c.product_id == b)
+    first = select(held.c.number).where(held.c.product_id.in_(a))
+    second = select(held.c.number).where(held.c.product_id.in_(b))
     both = outcomes.c.number.in_(first), outcomes.c.number.in_(second)
     query = select(outcomes).where(*both, outcomes.c.sample == samples)
     return _load(c, query.order_by(outcomes.c.number.desc()).limit(most))
@@ -230,16 +247,20 @@ def mixed_nearly(c: Connection, ids: Collection[int], *, samples: bool, most: in
 # ------------------------------------------------------------------- two judges
 def list_judged(c: Connection, *, samples: bool, most: int) -> tuple[JudgedTwice, ...]:
     """Each person's word beside the machine's word that stood when the test was signed, newest first."""
+    # The newest tests first: a limit on all that follows would look at every opinion of the store.
+    signed = (
+        select(outcomes.c.test_id, outcomes.c.number)
+        .where(outcomes.c.sample == samples)
+        .order_by(outcomes.c.number.desc())
+        .limit(most)
+        .subquery()
+    )
+    again = signatures.alias("again")
+    under = select(func.max(again.c.seq)).where(again.c.test_id == signatures.c.test_id).scalar_subquery()
     last = opinions.alias("last")
     newest = (
         select(func.max(last.c.seq)).where(last.c.test_id == opinions.c.test_id, last.c.by == opinions.c.by)
     ).scalar_subquery()
-    method = (
-        select(func.max(readings.c.method))
-        .join(looks, looks.c.id == readings.c.look_id)
-        .where(looks.c.test_id == tests.c.id)
-        .scalar_subquery()
-    )
     query = (
         select(
             tests.c.number,
@@ -248,21 +269,62 @@ def list_judged(c: Connection, *, samples: bool, most: int) -> tuple[JudgedTwice
             opinions.c.word.label("second"),
             opinions.c.by.label("second_by"),
             revisions.c.jar_name.label("jar"),
-            func.coalesce(method, "").label("method"),
+            _method(),
             opinions.c.saw_machine,
         )
-        .select_from(signatures)
-        .join(tests, tests.c.id == signatures.c.test_id)
+        .select_from(signed)
+        .join(tests, tests.c.id == signed.c.test_id)
+        .join(signatures, and_(signatures.c.test_id == tests.c.id, signatures.c.seq == under))
         .join(verdicts, verdicts.c.id == signatures.c.verdict_id)
         .join(
             revisions, and_(revisions.c.test_id == tests.c.id, revisions.c.revision == signatures.c.revision)
         )
         .join(opinions, opinions.c.test_id == tests.c.id)
-        .where(opinions.c.seq == newest, verdicts.c.verdict.is_not(None), tests.c.sample == samples)
+        .where(opinions.c.seq == newest, verdicts.c.verdict.is_not(None))
         .order_by(tests.c.number.desc(), opinions.c.seq)
-        .limit(most)
     )
     return tuple(JudgedTwice(first_by="machine", **row) for row in c.execute(query).mappings())
+
+
+def _method() -> ColumnElement[str]:
+    """The newest method version that read a look of the test."""
+    newest = (
+        select(func.max(readings.c.method))
+        .join(looks, looks.c.id == readings.c.look_id)
+        .where(looks.c.test_id == tests.c.id)
+    )
+    return func.coalesce(newest.scalar_subquery(), "").label("method")
+
+
+def list_persons_words(c: Connection, *, samples: bool, most: int) -> tuple[PersonsWord, ...]:
+    """What each person said of the newest signed tests that more than one judged, second opinions last of each.
+
+    Second opinions that came by parcel count like those given here.
+    """
+    several = select(opinions.c.test_id).group_by(opinions.c.test_id)
+    several = several.having(func.count(opinions.c.by.distinct()) > 1)
+    asked = select(second_opinions.c.test_id).where(second_opinions.c.test_id.is_not(None))
+    signed = (
+        select(tests.c.id, tests.c.number, revisions.c.jar_name.label("jar"), _method())
+        .join(outcomes, outcomes.c.test_id == tests.c.id)
+        .join(revisions, revisions.c.test_id == tests.c.id)
+        .where(tests.c.sample == samples, tests.c.id.in_(several.union(asked)), revisions.c.revision == 1)
+        .order_by(tests.c.number.desc())
+        .limit(most)
+        .subquery()
+    )
+    words: dict[tuple[int, str], PersonsWord] = {}
+    for table, is_asked in ((second_opinions, True), (opinions, False)):
+        said = table.c
+        query = select(
+            signed.c.number, said.at, said.by, said.word, signed.c.jar, signed.c.method, said.saw_machine
+        )
+        query = query.join(signed, signed.c.id == said.test_id).order_by(said.at, said.seq)
+        for row in c.execute(
+            query
+        ).mappings():  # the last word of a person stands, an own one over an asked one
+            words[row["number"], row["by"]] = PersonsWord(**row, asked=is_asked)
+    return tuple(sorted(words.values(), key=lambda w: (-w.number, w.asked, w.at)))
 
 
 def list_worst_looks(
@@ -279,11 +341,13 @@ def list_worst_looks(
         .limit(most)
         .subquery()
     )
+    # Said twice, so that SQLite starts from these looks and not from every reading of the store.
+    their_looks = select(looks.c.id).where(looks.c.test_id.in_(select(own_word.c.test_id)))
     query = (
         select(own_word.c.number, own_word.c.word, *(func.max(figure) for figure in _FIGURE.values()))
         .join(looks, looks.c.test_id == own_word.c.test_id)
         .join(readings, readings.c.look_id == looks.c.id)
-        .where(readings.c.seq == newest)
+        .where(readings.c.seq == newest, readings.c.look_id.in_(their_looks))
         .group_by(own_word.c.number, own_word.c.word)
     )
     return tuple(

@@ -9,7 +9,7 @@ import streamlit as st
 
 from jartest.history.agreement import WORDS, Compared, Judged, compare, compare_by
 from jartest.history.corrections import CORRECTIONS, Corrected
-from jartest.history.proposals import Proposal
+from jartest.history.proposals import MISS_COST, Proposal
 from jartest.history.questions import CHECKED, NEWEST, History
 from jartest.recorder import Recorder
 from jartest.screens import state
@@ -17,8 +17,9 @@ from jartest.screens.parts import error_box, link_to, plain, say_word
 from jartest.screens.who import ask_name, name
 from jartest.settings import accept_limits, read_settings
 
-__all__ = ["draw_agreement"]
+__all__ = ["disagreements", "draw_agreement"]
 
+_LINKED = 10  # disagreements with a link; the table has all (our choice)
 _BY = {"person": "second_by", "jar": "jar", "method version": "method"}
 
 
@@ -30,13 +31,20 @@ def draw_agreement(recorder: Recorder, history: History) -> None:
     _compared(recorder, compare(judged), first="machine", second="person")
     if judged:
         by = st.segmented_control("By", list(_BY), default="person", key=state.key("history", "by"))
-        st.dataframe(_groups(judged, _BY[by or "person"]), hide_index=True, width="stretch")
+        kappas = ("weighted kappa", "from (95 %)", "to (95 %)")
+        two_places = {k: st.column_config.NumberColumn(format="%.2f") for k in kappas}
+        groups = _groups(judged, _BY[by or "person"])
+        st.dataframe(groups, hide_index=True, width="stretch", column_config=two_places)
+        st.caption("Weighted kappa: 1 is full agreement, 0 is what chance alone would give.")
     st.markdown("#### First opinion and second")
     _compared(recorder, compare(history.second_opinions()), first="first person", second="second person")
     st.markdown("#### Readings put right by hand")
     _corrected(history.corrected())
     st.markdown("#### Limits of your own")
-    st.caption("Nothing changes until you accept; verdicts that stand keep the limits they were made under.")
+    st.caption(
+        "Nothing changes until you accept; verdicts that stand keep the limits they were made under. "
+        f"A missed failure counts as much as {MISS_COST:.0f} false alarms."
+    )
     _limits(recorder, history.proposals(recorder.limits))
 
 
@@ -51,9 +59,28 @@ def _compared(recorder: Recorder, found: Compared, *, first: str, second: str) -
     )
     st.dataframe(counts, width="stretch")
     st.caption(f"{first} passed what {second} failed: {found.missed}; the reverse: {found.alarms}.")
-    for j in found.apart[:5]:
-        link_to("test", f"Test {j.number}", id=recorder.store.test_id_of(j.number))
-        st.caption(plain(f"{j.first_by}: {j.first}; {j.second_by}: {j.second}"))
+    if not found.apart:
+        return
+    with st.expander(f"Where they differed: {len(found.apart)} tests, the furthest apart first"):
+        for j in found.apart[:_LINKED]:
+            link_to("test", f"Test {j.number}", id=recorder.store.test_id_of(j.number))
+            st.caption(
+                plain(
+                    f"{j.first_by}: {say_word(j.first)}; {j.second_by}: {say_word(j.second)}; {j.at:%Y-%m-%d}"
+                )
+            )
+        if len(found.apart) > _LINKED:
+            st.dataframe(disagreements(found), hide_index=True, width="stretch")
+
+
+def disagreements(found: Compared) -> pd.DataFrame:
+    """One line for each test that two judged differently, the furthest apart first."""
+    rows = [
+        (j.number, f"{j.at:%Y-%m-%d}", j.first_by, j.first, j.second_by, j.second, j.jar, j.method, j.blind)
+        for j in found.apart
+    ]
+    heads = ["test", "day", "first", "said", "second", "said too", "jar", "method version", "blind"]
+    return pd.DataFrame(rows, columns=heads)
 
 
 def _corrected(found: tuple[Corrected, ...]) -> None:
@@ -97,11 +124,9 @@ def _groups(judged: tuple[Judged, ...], key: str) -> pd.DataFrame:
 def _limits(recorder: Recorder, found: Mapping[str, Proposal]) -> None:
     for rule, proposal in found.items():
         st.markdown(f"**{rule}** · {plain(proposal.says)}")
-    offered = [p for p in found.values() if p.fail_min is not None]
-    if not offered:
-        return
     ask_name(recorder)
-    if name():
+    offered = [p for p in found.values() if p.fail_min is not None]
+    if offered and name():
         rules = st.multiselect("Accept for", [p.rule for p in offered], key=state.key("history", "accept"))
         if rules and st.button("Accept these limits", key=state.key("history", "accepted")):
             with error_box():

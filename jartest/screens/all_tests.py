@@ -1,52 +1,129 @@
-"""All tests: found by any word in them, newest first."""
+"""All tests: found by the words in them, verdict and day, newest first; searches can be saved."""
 
 from __future__ import annotations
 
+from datetime import date
+from typing import get_args
+
 import streamlit as st
 
+from jartest.exchange.history_tables import tests_parquet
 from jartest.exchange.tables import csv_of_tests
 from jartest.recorder import Recorder
 from jartest.records.model import TestRow
+from jartest.records.search_words import field_in, with_field
 from jartest.screens import state
+from jartest.screens.looks_part import draw_keeping, draw_looks
 from jartest.screens.parts import clock, link_to, one_line, plain, say_word
+from jartest.verdict.values import Word
 
 __all__ = ["render"]
 
 _PAGE = 20  # lines on one page
-_MOST = 100_000  # lines of one CSV
+_MOST = 100_000  # lines of one file
+_WORDS = state.key("tests", "words")
+_CHOICES = ("words",)  # what a saved look keeps
+_ANY = "any"
+_DAYS = (date(2000, 1, 1), date(2100, 1, 1))  # that can be picked; any other can be typed (our choice)
+_VERDICTS = {_ANY: "Any verdict"} | {w: say_word(w) for w in get_args(Word)}
 
 
 def render(recorder: Recorder) -> None:
     """Draw the list of tests."""
     st.markdown("## All tests")
+    draw_looks(recorder, "tests", _CHOICES)
     words = st.text_input(
         "Search",
-        key=state.key("tests", "words"),
-        placeholder="product, maker, person, fail, 2026-03 …",
+        key=_WORDS,
+        placeholder="product, maker, person, a word of the notes, #12 …",
+        help="Every word must stand somewhere in the test: products, makers, lots, water, people, notes, what was "
+        "seen. #12 is test 12, 2026-03 a month, verdict:fail what stands in the end, "
+        "since:2026-03-01 and until:2026-03-31 the days they were opened.",
         on_change=_to_first_page,
         persist_state="session",
         type="search",
     )
+    _draw_filters(words)
+    draw_keeping(recorder, "tests", _CHOICES)
     count = recorder.count(words)
-    if not count:
-        st.markdown("No test holds all these words." if words.strip() else "No test is kept yet.")
+    if count:
+        _draw_list(recorder, words, count)
+    else:
+        st.markdown("No test holds all of this." if words.strip() else "No test is kept yet.")
         link_to("new", "+ Start a new test")
-        return
+
+
+def _draw_filters(words: str) -> None:
+    """Verdict and days, which only write into the search, so that what is searched for stands in one place."""
+    with st.container(horizontal=True, gap="small", key="filters"):
+        verdict = state.key("tests", "verdict")
+        stands = field_in(words, "verdict")
+        state.put(verdict, stands if stands in _VERDICTS else _ANY)
+        st.selectbox(
+            "Verdict",
+            list(_VERDICTS),
+            format_func=_VERDICTS.__getitem__,
+            key=verdict,
+            on_change=_narrow,
+            args=("verdict",),
+        )
+        for name, label in (("since", "From"), ("until", "To")):
+            day = state.key("tests", name)
+            state.put(day, _day(field_in(words, name)))
+            st.date_input(
+                label,
+                value=None,
+                min_value=_DAYS[0],
+                max_value=_DAYS[1],
+                key=day,
+                format="YYYY-MM-DD",
+                width=160,
+                on_change=_narrow,
+                args=(name,),
+            )
+
+
+def _day(said: str) -> date | None:
+    try:
+        day = date.fromisoformat(said)
+    except ValueError:  # nothing, or half typed: the search itself says what is wrong
+        return None
+    return day if _DAYS[0] <= day <= _DAYS[1] else None
+
+
+def _narrow(name: str) -> None:
+    """Write what was picked into the search."""
+    value = state.get(state.key("tests", name))
+    said = "" if value in (None, _ANY) else str(value)
+    state.put(_WORDS, with_field(str(state.get(_WORDS, "")), name, said))
+    _to_first_page()
+
+
+def _draw_list(recorder: Recorder, words: str, count: int) -> None:
     page = int(state.get(state.key("tests", "page"), 0))
     first = page * _PAGE
     rows = recorder.find(words, limit=_PAGE, offset=first)
-    st.caption(f"{count} found, newest first; these are {first + 1} to {first + len(rows)}.")
+    st.caption(f"{count:,} found, newest first; these are {first + 1} to {first + len(rows)}.")
     for row in rows:
         _draw_row(row)
     _draw_turns(page, more=first + len(rows) < count)
-    st.download_button(
-        "Download this list as CSV",
-        data=lambda: csv_of_tests(recorder.find(words, limit=_MOST)),
-        file_name="jar-tests.csv",
-        mime="text/csv",
-        on_click="ignore",
-        key=state.key("tests", "csv"),
-    )
+    with st.container(horizontal=True):
+        st.download_button(
+            "This list as CSV",
+            data=lambda: csv_of_tests(recorder.find(words, limit=_MOST)),
+            file_name="jar-tests.csv",
+            mime="text/csv",
+            on_click="ignore",
+            key=state.key("tests", "csv"),
+        )
+        st.download_button(
+            "This list as Parquet",
+            data=lambda: tests_parquet(recorder.find(words, limit=_MOST)),
+            file_name="jar-tests.parquet",
+            mime="application/vnd.apache.parquet",
+            on_click="ignore",
+            key=state.key("tests", "parquet"),
+        )
 
 
 def _to_first_page() -> None:

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
+
 import streamlit as st
 
+from jartest.errors import NotFound
 from jartest.history.next_jar import Jar, Named, Step
 from jartest.history.questions import Blame
 from jartest.history.suspects import Prior
 from jartest.recorder import Recorder
-from jartest.records.model import TestPlan, TestRow
+from jartest.records.model import TestPlan
 from jartest.screens import plan_form, state
 from jartest.screens.parts import go_to, link_to, plain
 
@@ -16,35 +19,41 @@ __all__ = ["draw_blame"]
 
 _FORM = "new"  # the form of the New test screen, which the next jar is handed over to
 _SHOWN = 8  # suspects listed
-_FAILED = 200  # failed tests offered
+_FAILED = 200  # failed tests offered, the newest; any other by its own page (our choice)
 
 
 def draw_blame(recorder: Recorder, *, samples: bool) -> None:
     """Draw the suspects of a failed mixture, which test said what, and which jar to mix next."""
-    failed = [r for r in recorder.find("fail", limit=_FAILED) if _failed(r) and r.sample == samples]
-    if not failed:
+    found = recorder.find("verdict:fail", limit=_FAILED)
+    titles = {r.id: f"{r.number} · {r.title}" for r in found if r.signed_by and r.sample == samples}
+    chosen = state.key("history", "failed")
+    asked = str(state.get(chosen) or st.query_params.get("of", ""))
+    if asked and asked not in titles:
+        titles |= _older(recorder, asked, samples=samples)
+    if not titles:
         st.markdown("No signed test has failed, so nobody is suspected.")
         return
-    asked = str(st.query_params.get("of", ""))
-    ids = [r.id for r in failed]
-    picked = st.selectbox(
-        "Which failed mixture?",
-        range(len(failed)),
-        index=ids.index(asked) if asked in ids else 0,
-        format_func=lambda i: f"{failed[i].number} · {failed[i].title}",
-        key=state.key("history", "failed"),
-    )
+    if state.get(chosen) not in titles:
+        state.put(chosen, asked if asked in titles else next(iter(titles)))
+    picked = st.selectbox("Which failed mixture?", list(titles), format_func=titles.__getitem__, key=chosen)
     prior = _prior()
-    test = recorder.case(failed[picked].id).test
-    blame = recorder.blame(test, prior)
+    test = recorder.case(picked).test
+    with st.spinner("Weighing who is to blame …"):
+        blame = recorder.blame(test, prior)
     st.markdown(f"#### {plain(blame.says)}")
     _suspects(blame)
-    jar = blame.next_jar()
+    at_hand = st.multiselect(
+        "What is at hand for the next jar?",
+        blame.posterior.space.products,
+        key=state.key("history", "at hand", picked),
+        placeholder="all of it; pick only if something is missing",
+    )
+    jar = blame.next_jar(at_hand or None)
     if jar is None:
         st.markdown("No jar of these products would tell more.")
     else:
         _next_jar(recorder.plan_jar(test, jar), jar)
-        _plan(blame.plan())
+        _plan(blame.plan(at_hand=at_hand or None))
     _rests(blame, recorder)
     st.caption(plain(prior.says))
     if st.toggle("All failures together, whatever the mixture", key=state.key("history", "all")):
@@ -58,8 +67,13 @@ def draw_blame(recorder: Recorder, *, samples: bool) -> None:
         )
 
 
-def _failed(row: TestRow) -> bool:
-    return row.signed_by is not None and "fail" in (row.person_word or row.machine_word or "")
+def _older(recorder: Recorder, test_id: str, *, samples: bool) -> dict[str, str]:
+    """A test that was asked for by its id and is older than those offered; nothing where it is gone."""
+    with suppress(NotFound):
+        test = recorder.case(test_id).test
+        if test.sample == samples:
+            return {test_id: f"{test.number} · {test.plan.title}"}
+    return {}
 
 
 def _prior() -> Prior:
@@ -78,9 +92,18 @@ def _prior() -> Prior:
                 ("product", "One product in this water is, %"),
                 ("order", "One order of two is, %"),
                 ("error", "A jar is read wrongly, %"),
+                ("remix_error", "A jar that failed but re-mixed fully is read wrongly, %"),
+                ("sign_error", "The first sign was noted after another product than its cause, %"),
             )
         }
-    return Prior(**{name: value / 100 for name, value in percent.items()})
+        most = st.number_input(
+            "At most so many culprits together",
+            1,
+            4,
+            value=Prior().most,
+            key=state.key("history", "prior", "most"),
+        )
+    return Prior(most=int(most), **{name: value / 100 for name, value in percent.items()})
 
 
 def _suspects(blame: Blame) -> None:
@@ -90,7 +113,10 @@ def _suspects(blame: Blame) -> None:
 
 def _next_jar(plan: TestPlan, jar: Jar) -> None:
     st.markdown(f"#### Next jar: {plain(' + '.join(jar.products))}")
-    st.caption(f"It tells {jar.bits:.2f} bits of 1, and fails with {100 * jar.fail_chance:.0f} %.")
+    st.caption(
+        f"It fails with {100 * jar.fail_chance:.0f} %. Whichever way it ends, that answers {jar.bits:.2f} of one "
+        "yes-or-no question about the culprit (bits); no other jar of these answers more."
+    )
     if st.button("Start this jar", type="primary", width="stretch", key=state.key("history", "start")):
         state.clear(_FORM)
         plan_form.fill(_FORM, plan)

@@ -8,12 +8,14 @@ from jartest.recorder import Recorder
 from jartest.screens import state
 from jartest.screens.agreement_part import draw_agreement
 from jartest.screens.blame_part import draw_blame
+from jartest.screens.looks_part import draw_keeping, draw_looks
 from jartest.screens.pairs_part import draw_pairs
 from jartest.screens.parts import link_to
 
 __all__ = ["render"]
 
 _VIEWS = ("Pairs", "Suspects and next jar", "How good are we")
+_CHOICES = ("samples", "view", "rolled", "failed", "by")  # what a saved look keeps
 
 
 def render(recorder: Recorder) -> None:
@@ -22,10 +24,11 @@ def render(recorder: Recorder) -> None:
     samples = False
     if recorder.store.sample_count():
         samples = st.toggle("Show the sample tests (invented) instead", key=state.key("history", "samples"))
-    asked = "Suspects and next jar" if "of" in st.query_params else "Pairs"
-    view = st.segmented_control(
-        "View", _VIEWS, default=asked, key=state.key("history", "view"), width="stretch"
-    )
+    draw_looks(recorder, "history", _CHOICES)
+    chosen = state.key("history", "view")
+    if state.get(chosen) is None:
+        state.put(chosen, "Suspects and next jar" if "of" in st.query_params else "Pairs")
+    view = st.segmented_control("View", _VIEWS, key=chosen, width="stretch")
     history = recorder.history(samples=samples)
     if view == "Suspects and next jar":
         draw_blame(recorder, samples=samples)
@@ -34,4 +37,5 @@ def render(recorder: Recorder) -> None:
     else:
         draw_pairs(history)
     st.caption("Only signed tests count here, each with the word it was signed under.")
+    draw_keeping(recorder, "history", _CHOICES, ask=view != "How good are we")
     link_to("tests", "Search all tests")

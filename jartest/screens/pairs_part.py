@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
+
 import altair as alt
 import pandas as pd
 import streamlit as st
 
 from jartest.exchange.history_tables import pairs_csv, pairs_frame, pairs_parquet
-from jartest.history.pairs import PAIR_SHAPES, PairState, PairTable, pair_key
+from jartest.history.pairs import PAIR_SHAPES, PairCell, PairState, PairTable, pair_key
 from jartest.history.questions import History
 from jartest.screens import state
 from jartest.screens.parts import link_to, plain, say_word
@@ -15,6 +17,8 @@ from jartest.screens.parts import link_to, plain, say_word
 __all__ = ["draw_pairs", "grid_rows"]
 
 _MOST = 24  # products in one picture; more cannot be read (our choice)
+_BEHIND = 20  # tests listed behind a pair (our choice)
+_PICTURE, _PAIR = state.key("history", "picture"), state.key("history", "pair")
 # Beside the shape and the word: dark for trouble, pale for none.
 _COLOURS: dict[PairState, str] = {
     "fails": "#8c1010",
@@ -34,15 +38,15 @@ def draw_pairs(history: History) -> None:
         key=state.key("history", "rolled"),
         help="Rolls products of one kind into one line.",
     )
-    table = history.pair_table(group_of=history.group_of if by_group else None)
+    group_of = history.group_of if by_group else None
+    table = history.pair_table(group_of=group_of)
     st.markdown(f"#### {plain(table.says)}")
     if not table.cells:
         return
     with st.container(key="picture"):
         _picture(table)
     st.caption(" · ".join(f"{shape} {word}: {says}" for word, (shape, says) in PAIR_SHAPES.items()))
-    if not by_group:
-        _behind(history, table)
+    _behind(history, table, group_of)
     st.markdown("#### All pairs")
     st.dataframe(pairs_frame(table), hide_index=True, width="stretch", key=state.key("history", "pairs"))
     with st.container(horizontal=True):
@@ -94,11 +98,12 @@ def _picture(table: PairTable) -> None:
         color=alt.Color("word:N", scale=scale, legend=None)
     )
     shapes = base.mark_text(fontSize=15).encode(text="shape:N", color=alt.Color("ink:N", scale=None))
-    step = alt.Step(26)
+    step, tapped = alt.Step(26), alt.selection_point(name="cell", fields=["across", "down"])
     st.altair_chart(
-        (cells + shapes).properties(width=step, height=step),
+        (cells.add_params(tapped) + shapes).properties(width=step, height=step),
         width="content",
-        key=state.key("history", "picture"),
+        key=_PICTURE,
+        on_select=_take_cell,
         alt=f"Pair table of {len(shown)} products: {table.says}",
     )
     if len(table.products) > len(shown):
@@ -107,28 +112,39 @@ def _picture(table: PairTable) -> None:
         )
 
 
-def _behind(history: History, table: PairTable) -> None:
-    """The tests behind one pair, which is picked from a list, the worst first."""
+def _take_cell() -> None:
+    """The pair whose cell was tapped is the one whose tests are shown."""
+    tapped = state.get(_PICTURE, {}).get("selection", {}).get("cell") or [None]
+    if tapped[0]:
+        state.put(_PAIR, pair_key(tapped[0]["across"], tapped[0]["down"]))
+
+
+def _untried(pair: tuple[str, str] | None, cells: Mapping[tuple[str, str], PairCell]) -> None:
+    """What is to say of a tapped pair that nobody has tried."""
+    if pair is not None and pair not in cells:
+        state.put(_PAIR, None)
+        st.info(plain(PairCell(first=pair[0], second=pair[1]).says), icon=":material/help:")
+
+
+def _behind(history: History, table: PairTable, group_of: Callable[[str], str] | None) -> None:
+    """The tests behind one pair, which is tapped in the picture or picked from a list, the worst first."""
+    cells = table.by_pair()
+    _untried(state.get(_PAIR), cells)
     picked = st.selectbox(
         "The tests behind a pair",
-        range(len(table.cells)),
-        format_func=lambda i: (
-            f"{PAIR_SHAPES[table.cells[i].state][0]} {table.cells[i].first} + {table.cells[i].second}"
-        ),
-        index=None,
-        placeholder="pick a pair, or type a few letters",
-        key=state.key("history", "pair"),
+        list(cells),
+        format_func=lambda pair: f"{PAIR_SHAPES[cells[pair].state][0]} {' + '.join(pair)}",
+        placeholder="tap a square above, or pick here: type a few letters",
+        key=_PAIR,
     )
     if picked is None:
         return
-    cell = table.cells[picked]
+    cell = cells[picked]
     st.markdown(plain(cell.says))
     if cell.cleared_at:
         st.caption(plain(cell.cleared_at))
-    for past in history.behind(cell.first, cell.second, most=20):
+    for past in history.behind(*picked, most=_BEHIND, group_of=group_of):
         link_to("test", f"{say_word(past.word)} · test {past.number}", id=past.test_id)
-        hardness = past.mix.hardness_mg_l
-        water = f" · {past.mix.water}" + (f", {hardness:.0f} mg/L" if hardness is not None else "")
-        st.caption(
-            plain(f"{past.signed_at:%Y-%m-%d} · {past.signed_by} · {', '.join(past.mix.products)}{water}")
-        )
+        st.caption(plain(f"{past.signed_at:%Y-%m-%d} · {past.signed_by} · {past.mix.says}"))
+    if cell.tests > _BEHIND:
+        st.caption(f"The newest {_BEHIND} of {cell.tests}; a search for both names lists them all.")

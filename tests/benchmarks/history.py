@@ -19,6 +19,7 @@ import tempfile
 import time
 import uuid
 from collections.abc import Callable
+from contextlib import AbstractContextManager, nullcontext
 from datetime import timedelta
 from pathlib import Path
 from statistics import median
@@ -27,7 +28,9 @@ import pandas as pd
 from sqlalchemy import create_engine
 
 sys.path.insert(0, str(Path(__file__).parent))
+sys.path.insert(0, str(Path(__file__).parents[1]))
 from fill_history import LIMITS, START, fill
+from postgres_server import running
 
 from jartest.history.before import Mix
 from jartest.history.questions import History
@@ -141,6 +144,11 @@ def signer(store: Store) -> Callable[[], None]:
     return sign
 
 
+def server(address: str | None) -> AbstractContextManager[str | None]:
+    """The address of the PostgreSQL to measure: the one given, or a server of our own where it is empty."""
+    return nullcontext(address) if address or address is None else running()
+
+
 def measure(url: str) -> dict[str, float]:
     """All figures of the store at this address."""
     with Store.open(url) as store:
@@ -170,11 +178,14 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=7)
     parser.add_argument("--store", type=Path, help="SQLite file to use; filled where it does not exist")
     parser.add_argument(
-        "--postgres", help="address of an empty PostgreSQL database: measure there, after a move"
+        "--postgres",
+        nargs="?",
+        const="",
+        help="measure there, after a move: the address of an empty PostgreSQL database, or nothing for a server of our own",
     )
     parser.add_argument("--json", action="store_true", help="one JSON object")
     said = parser.parse_args()
-    with tempfile.TemporaryDirectory() as folder:
+    with tempfile.TemporaryDirectory() as folder, server(said.postgres) as postgres:
         path = said.store or Path(folder) / "history.sqlite"
         start = time.perf_counter()
         if not path.exists():
@@ -182,11 +193,11 @@ def main() -> None:
         filled_s = time.perf_counter() - start
         url = f"sqlite:///{path}"
         extra = {"fill_s": filled_s}
-        if said.postgres:
+        if postgres is not None:
             start = time.perf_counter()
-            copy_store(url, said.postgres)
+            copy_store(url, postgres)
             extra["move_s"] = time.perf_counter() - start
-            url = said.postgres
+            url = postgres
         elif hasattr(os, "sched_setaffinity"):
             os.sched_setaffinity(0, {min(os.sched_getaffinity(0))})
         found = measure(url) | {"store_mb": path.stat().st_size / 1e6} | extra

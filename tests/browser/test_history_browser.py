@@ -59,6 +59,7 @@ def start_next_jar(page: Page, url: str, failed: JarTest) -> bool:
     page.get_by_role("heading", name="Next jar: ").wait_for()
     page.get_by_role("button", name="Start this jar").click()
     page.get_by_role("heading", name="New test").wait_for()
+    page.get_by_text(re.compile("Working as")).first.wait_for()  # the browser has said who works here
     expect(page.get_by_label("Amount 1, in the jar")).to_have_value("5 mL")
     page.get_by_role("button", name="Start this test").click()
     page.get_by_role("heading", name="Fill the jar").wait_for()
@@ -98,3 +99,53 @@ def test_a_failed_mixture_is_split_until_its_culprit_is_named_and_warned_of(
         page.get_by_label(f"Maker {n}", exact=True).fill("Ferrow")
         page.keyboard.press("Tab")
     page.get_by_text(re.compile(r"Warning: .*Karstphos \(Ferrow\) with Rimezinc \(Ferrow\)")).wait_for()
+
+
+def test_a_search_is_saved_and_opened_again_by_one_tap(page: Page, served: Any, kept: Recorder) -> None:
+    for names, word in ((("Karstphos", "Rimezinc"), "fail"), (("Karstphos", "Spreadwell"), "pass")):
+        products = tuple(Product(name=n, maker="Ferrow") for n in names)
+        sign(
+            kept,
+            kept.start_test(
+                TestPlan(title=" + ".join(names), products=products), by="Wren", utc_offset_min=0
+            ),
+            word,
+        )
+    page.goto(f"{served.url}/new")
+    introduce(page)
+    page.goto(f"{served.url}/tests")
+    search = page.get_by_role("searchbox", name="Search")
+    search.fill("karstphos")
+    search.press("Enter")
+    page.get_by_text("2 found, newest first").wait_for()
+    page.get_by_label("Verdict").click()
+    page.get_by_role("option", name=re.compile("FAIL")).click()
+    page.get_by_text("1 found, newest first").wait_for()
+    expect(search).to_have_value("karstphos verdict:fail")
+    page.get_by_text("Save this look at the data").click()
+    page.get_by_label("Name of the look").fill("Karstphos that failed")
+    page.keyboard.press("Enter")
+    page.get_by_text("Working as Wren").first.wait_for()  # known to the browser, and not asked for twice
+    page.get_by_role("button", name="Save this look", exact=True).click()
+    page.get_by_text("Saved looks at the data").wait_for()
+
+    page.goto(f"{served.url}/tests")
+    page.get_by_text("2 found, newest first").wait_for()
+    page.get_by_role("button", name=re.compile("^(bookmark )?Karstphos that failed")).first.click()
+    page.get_by_text("1 found, newest first").wait_for()
+    expect(page.get_by_role("searchbox", name="Search")).to_have_value("karstphos verdict:fail")
+    assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth"), "cut off at the side"
+
+
+def test_a_tapped_square_shows_the_tests_behind_it(page: Page, served: Any, kept: Recorder) -> None:
+    products = tuple(Product(name=n, maker="Ferrow", amount_ml=5.0) for n in ("Karstphos", "Rimezinc"))
+    sign(kept, kept.start_test(TestPlan(title="Two", products=products), by="Wren", utc_offset_min=0), "fail")
+    page.goto(f"{served.url}/history")
+    picture = page.locator("[data-testid=stVegaLiteChart] canvas, [data-testid=stVegaLiteChart] svg").first
+    picture.wait_for()
+    box = picture.bounding_box()
+    assert box is not None
+    # The squares are 26 px wide at the lower right; that of the last column and the row above the last is a pair.
+    picture.click(position={"x": box["width"] - 18, "y": box["height"] - 44})
+    page.get_by_role("link", name=re.compile("FAIL · test 1")).wait_for()
+    page.get_by_text(re.compile(r"Karstphos \(Ferrow\) 5\.28 per litre")).wait_for()

@@ -9,7 +9,10 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
+from click.testing import CliRunner
 
+from jartest import cli
+from jartest.errors import BadEntry, NotFound
 from jartest.recorder import Recorder
 from jartest.records.model import Product, TestPlan
 from jartest.settings import open_recorder, read_settings
@@ -72,3 +75,56 @@ def test_a_store_is_moved_and_an_address_that_is_taken_is_refused(home: Path, tm
     again = run(home, "move", old, new)
     assert again.returncode == 1
     assert "holds records already" in again.stderr
+
+
+def test_photos_go_to_the_shared_folder_and_come_back_to_it_from_a_backup(
+    repo: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def call(*words: str, home: str, share: Path) -> str:
+        share.mkdir(exist_ok=True)
+        monkeypatch.setenv("JARTEST_HOME", str(tmp_path / home))
+        monkeypatch.setenv("JARTEST_PHOTOS_URL", share.as_uri())
+        done = CliRunner().invoke(cli.commands, words)
+        assert done.exit_code == 0, done.output
+        return done.output
+
+    first, second, file = tmp_path / "share", tmp_path / "other", str(tmp_path / "house.zip")
+    first.mkdir()
+    here = {"JARTEST_HOME": str(tmp_path / "here"), "JARTEST_PHOTOS_URL": str(first)}
+    recorder = open_recorder(read_settings(here))
+    test = recorder.start_test(TestPlan(title="Copper"), by="Wren", utc_offset_min=0)
+    photo = (repo / "samples" / "settler" / "settler-0000min.jpg").read_bytes()
+    recorder.take_look(test.id, slot="extra", data=photo, name="a.jpg", by="Wren")
+    recorder.store.close()
+    (name,) = [p.name for p in first.rglob("*.jpg")]
+    call("backup", file, home="here", share=first)
+    call("restore", file, home="there", share=second)
+    assert [p.name for p in second.rglob("*.jpg")] == [name]
+    assert not (tmp_path / "here" / "photos").exists()
+    assert not (tmp_path / "there" / "photos").exists()
+    assert "all sound" in call("check", home="there", share=second)
+    assert "unset JARTEST_PHOTOS_URL" in call(
+        "restore", file, "--into", str(tmp_path / "third"), home="x", share=second
+    )
+    assert [p.name for p in (tmp_path / "third" / "photos").rglob("*.jpg")] == [name]
+
+
+def test_a_search_is_saved_searched_by_again_and_taken_away(
+    home: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("JARTEST_HOME", str(home))
+
+    def call(*words: str) -> str:
+        done = CliRunner().invoke(cli.commands, words, catch_exceptions=False)
+        assert done.exit_code == 0, done.output
+        return done.output
+
+    call("tests", "verdict:fail", "copper", "--save", "Copper fails", "--by", "Wren")
+    assert "Copper fails  (verdict:fail copper)  saved by Wren" in call("looks")
+    assert call("tests", "--look", "copper FAILS").count("#") == 1
+    call("looks", "--remove", "Copper fails", "--by", "Wren")
+    assert call("looks") == ""
+    with pytest.raises(NotFound, match="no saved look named"):
+        call("tests", "--look", "Copper fails")
+    with pytest.raises(BadEntry, match="Nobody is named"):
+        call("tests", "--save", "x")

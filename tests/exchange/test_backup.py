@@ -6,6 +6,7 @@ import io
 import json
 import sqlite3
 import threading
+import uuid
 import zipfile
 from collections.abc import Callable
 from contextlib import closing
@@ -17,6 +18,7 @@ from jartest.errors import BadParcel, Conflict, StoreFault
 from jartest.exchange.backup import back_up, restore
 from jartest.exchange.check import check_home
 from jartest.records.photofiles import PhotoFiles
+from jartest.records.photoplaces import place_at
 from jartest.records.store import Store
 
 
@@ -269,3 +271,31 @@ def test_a_damaged_database_is_found(recorder, home) -> None:
     file.write_bytes(bytes(data))
     with Store.open(f"sqlite:///{file}") as store:
         assert any("damaged" in says for says in store.own_faults())
+
+
+@pytest.mark.parametrize("kind", ["shared folder", "object store"])
+def test_photos_kept_elsewhere_are_backed_up_checked_and_restored_to_there(
+    recorder, case, tmp_path: Path, kind: str
+) -> None:
+    def somewhere(name: str) -> PhotoFiles:
+        if kind == "object store":
+            pytest.importorskip("fsspec", reason="fsspec of the test extra is not installed here")
+            return PhotoFiles(place_at(f"memory://{uuid.uuid4().hex}/{name}"))
+        (tmp_path / name).mkdir()
+        return PhotoFiles(place_at(str(tmp_path / name)))
+
+    share = somewhere("share")
+    for look in case.looks:
+        share.put(recorder.photos.get(look.photo.sha256), look.photo.media_type)
+    assert check_home(recorder.store, share).clean
+    done = back_up(recorder.store, share, tmp_path / "house.zip", at=recorder.now())
+    assert (done.photos, done.lost_photos) == (2, ())
+    back = somewhere("other-share")
+    restore(tmp_path / "house.zip", tmp_path / "new", photos=back)
+    assert not (tmp_path / "new" / "photos").exists()
+    with Store.open(f"sqlite:///{tmp_path / 'new' / 'jartest.sqlite'}") as store:
+        assert check_home(store, back).clean
+    back.remove(case.looks[0].photo.sha256)
+    with Store.open(f"sqlite:///{tmp_path / 'new' / 'jartest.sqlite'}") as store:
+        (finding,) = check_home(store, back).findings
+    assert "missing" in finding.says

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import hashlib
 import json
 import os
@@ -271,3 +272,23 @@ def test_the_secrets_are_not_in_the_doctor_s_words(run: Callable[..., Any], tmp_
     said = run("doctor", "--port", str(free_port())).output
     for secret in (code, kept["key"], kept["code"]["hash"], kept["code"]["salt"]):
         assert secret not in said
+
+
+def test_photos_elsewhere_are_tried_out_and_nothing_is_left_there(used: Settings, tmp_path: Path) -> None:
+    share = tmp_path / "share"
+    elsewhere = dataclasses.replace(used, photos_url=str(share))
+    gone = found(elsewhere, "Photos")
+    assert (gone.grade, "mount or make it" in gone.says, bool(gone.do)) == ("fault", True, True)
+    share.mkdir()
+    assert found(elsewhere, "Photos").grade == "well"
+    assert [p for p in share.rglob("*") if p.is_file()] == []
+    unknown = found(dataclasses.replace(used, photos_url="gopher://x/y"), "Photos")
+    assert unknown.grade == "fault"
+    assert "gopher" in unknown.says
+
+
+def test_photos_that_are_kept_in_memory_are_a_fault(used: Settings) -> None:
+    pytest.importorskip("fsspec", reason="fsspec of the test extra is not installed here")
+    said = found(dataclasses.replace(used, photos_url="memory://shop/photos"), "Photos")
+    assert said.grade == "fault"
+    assert "gone when the app stops" in said.says

@@ -15,15 +15,21 @@ from types import ModuleType
 import pytest
 from sqlalchemy import create_engine, text
 
+from jartest.imaging.values import Reading
 from jartest.plan.schedule import default_schedule
 from jartest.records.model import (
     Event,
     JarTest,
     JarUsed,
+    KeptReading,
     KeptVerdict,
+    Look,
     Observation,
     Opinion,
+    ParcelRow,
+    PhotoInfo,
     Product,
+    SecondOpinion,
     Signature,
     TestPlan,
     Water,
@@ -119,6 +125,68 @@ class Shop:
         )
         self.store.add_opinion(said)
         return said.id
+
+    def photograph(self, test: JarTest, **figures: float) -> None:
+        """A look with a reading of these figures; the photo itself is not there."""
+        sha256, look_id = uuid.uuid4().hex * 2, uuid.uuid4().hex
+        info = PhotoInfo(
+            sha256=sha256, size_bytes=1, media_type="image/jpeg", width_px=400, height_px=300,
+            original_name="a.jpg", exif_taken_at=None, received_at=self.day, received_by="Ada",
+        )  # fmt: skip
+        self.store.add_look(
+            Look(
+                id=look_id, test_id=test.id, slot="extra", taken_at=self.day, received_at=self.day, by="Ada",
+                age_s=300.0, photo=info,
+            )
+        )  # fmt: skip
+        reading = Reading(
+            photo_sha256=sha256,
+            method="1",
+            width_px=400,
+            height_px=300,
+            jar_found=True,
+            **figures,  # type: ignore[arg-type]
+        )
+        self.store.add_reading(
+            KeptReading(
+                id=uuid.uuid4().hex, look_id=look_id, at=self.day, by="Ada", origin="found", found=None, marks=None,
+                reading=reading, verdict=Verdict(word=None, reasons=(), limits_sha256=LIMITS),
+            )
+        )  # fmt: skip
+
+    def ask(self, test: JarTest, word: Word, *, by: str) -> None:
+        """A question about this test that somebody answered with this word, without having seen others."""
+        question = uuid.uuid4().hex
+        self.store.add_parcel(
+            ParcelRow(
+                id=question,
+                direction="sent",
+                kind="question",
+                question_id=question,
+                test_id=test.id,
+                title="",
+                by="Ada",
+                asked_of=by,
+                words="",
+                made_at=self.day,
+                kept_at=self.day,
+                sha256="0" * 64,
+                size_bytes=1,
+            ),
+            b"x",
+        )
+        self.store.add_second_opinion(
+            SecondOpinion(
+                id=uuid.uuid4().hex,
+                question_id=question,
+                test_id=test.id,
+                at=self.day + timedelta(hours=1),
+                by=by,
+                word=word,
+                reason="seen",
+                saw_machine=False,
+            )
+        )
 
     def add(self, products: str, word: Word, **more: object) -> JarTest:
         test = self.open(products, **more)  # type: ignore[arg-type]

@@ -20,7 +20,7 @@ from jartest.history.questions import History, mix_of
 from jartest.history.suspects import Prior
 from jartest.records.move import copy_store
 from jartest.records.store import Store
-from jartest.verdict.limits import load_limits
+from jartest.verdict.limits import PHOTO_RULES, load_limits
 
 SUMMARIES = ("shelf", "outcomes", "outcome_products", "pair_counts", "words", "word_tests")
 
@@ -366,6 +366,40 @@ def test_machine_and_person_are_compared_and_second_opinions_found(shop: Any) ->
         ("Cleo", "pass"),
         ("Ben", "watch"),
     }
+
+
+def test_a_second_opinion_that_came_by_parcel_counts_and_the_machine_s_word_is_not_needed(shop: Any) -> None:
+    test = shop.open("A B")
+    shop.sign(test, None, person="pass", by="Ben")
+    shop.ask(test, "fail", by="Teasel")
+    shop.ask(test, "watch", by="Teasel")
+    alone = shop.open("A C")
+    shop.sign(alone, "pass", person="pass", by="Ben")
+    shop.ask(alone, "pass", by="Ben")
+    (found,) = History(shop.store).second_opinions()
+    assert (found.number, found.first_by, found.first) == (test.number, "Ben", "pass")
+    assert (found.second_by, found.second, found.blind, found.jar) == ("Teasel", "watch", True, "quart jar")
+    assert History(shop.store, samples=True).second_opinions() == ()
+
+
+def test_every_photo_rule_has_its_worst_value_of_the_tests_with_photos(shop: Any) -> None:
+    worse, better = shop.open("A B"), shop.open("A B")
+    shop.photograph(worse, settled_fraction=0.2, floc_index=0.4, floc_area_fraction=0.03)
+    shop.photograph(worse, settled_fraction=0.3, floc_index=0.1, floc_area_fraction=0.01)
+    shop.photograph(better, settled_fraction=0.1)
+    for test in (worse, better):
+        shop.sign(test, "watch", person="fail")
+    rows = {number: worst for number, _, worst in shop.store.worst_looks(samples=False, most=10)}
+    assert set(rows[worse.number]) == set(PHOTO_RULES)
+    assert {k: rows[worse.number][k] for k in ("settled", "floc_index", "floc_area")} == {
+        "settled": 0.3,
+        "floc_index": 0.4,
+        "floc_area": 0.03,
+    }
+    assert rows[better.number]["settled"] == 0.1
+    proposals = History(shop.store).proposals(load_limits())
+    assert set(proposals) == set(PHOTO_RULES)
+    assert "from 8 of each on a limit can be proposed" in proposals["floc_area"].says
 
 
 def test_limits_are_proposed_from_tests_where_a_person_gave_the_word_and_only_then(shop: Any) -> None:

@@ -15,6 +15,7 @@ HOMES = {
     "skimage": ("jartest.imaging",),
     "sqlalchemy": ("jartest.records",),
     "alembic": ("jartest.records",),
+    "fsspec": ("jartest.records",),
     "streamlit": ("jartest.screens",),
     "pandas": ("jartest.screens", "jartest.history", "jartest.exchange"),
     "starlette": ("jartest.field", "jartest.screens"),

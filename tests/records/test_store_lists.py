@@ -136,6 +136,15 @@ def searched(bench):
         ("pass", []),
         ("Watch", ["Zinc Trial"]),
         ("#3", ["Plain"]),
+        ("2", ["Zinc Trial"]),
+        ("²", ["Zinc Trial"]),
+        ("14", []),
+        ("77", ["Zinc Trial"]),
+        ("2026", ["Plain", "Zinc Trial", "Kupfer für Hopfen 100 %"]),
+        ("2026-03", ["Plain", "Zinc Trial", "Kupfer für Hopfen 100 %"]),
+        ("verdict:fail", ["Kupfer für Hopfen 100 %"]),
+        ("VERDICT:Watch zinc", ["Zinc Trial"]),
+        ("verdict:pass", []),
         ("99999999999999999999", []),
         ("%", ["Kupfer für Hopfen 100 %"]),
         ("_", ["Kupfer für Hopfen 100 %"]),
@@ -255,3 +264,17 @@ def test_the_number_of_queries_does_not_grow_with_what_is_kept(bench) -> None:
             bench.reading(bench.look(more.id, slot))
     assert before == [10, 10, 2]
     assert [count_queries(bench.store, act) for act in acts] == before
+
+
+def test_a_verdict_that_is_none_is_refused_in_words(bench) -> None:
+    with pytest.raises(BadEntry, match="'bad' is no verdict; write verdict:pass"):
+        bench.store.rows("verdict:bad")
+
+
+def test_a_person_s_word_stands_over_the_machine_s(bench) -> None:
+    test = bench.open_test("Overruled")
+    bench.verdict(test.id, "fail")
+    assert titles(bench.store.rows("verdict:fail")) == ["Overruled"]
+    bench.opinion(test.id, "pass")
+    assert titles(bench.store.rows("verdict:fail")) == []
+    assert titles(bench.store.rows("verdict:pass")) == ["Overruled"]

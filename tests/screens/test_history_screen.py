@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from datetime import UTC, date, datetime
 from typing import Any
 
 import pytest
 from streamlit.testing.v1 import AppTest
 
+from jartest.history.agreement import Judged, compare
 from jartest.history.pairs import PairCell, make_table
 from jartest.recorder import Recorder
 from jartest.records.model import JarTest, Product, TestPlan, Water
 from jartest.screens import state
+from jartest.screens.agreement_part import disagreements
 from jartest.screens.pairs_part import grid_rows
 
 Open = Callable[..., AppTest]
@@ -72,7 +75,33 @@ def test_the_tests_behind_a_pair_are_one_pick_away(screen: Open, kept: Recorder)
     pick.select_index(1).run()
     said = words(app)
     assert "1 passed, 0 watched, 0 failed" in said
-    assert "Copper (Ferrow), Boron (Ferrow), Zinc (Ferrow)" in said
+    assert (
+        "Copper (Ferrow) 5.28 per litre, Boron (Ferrow) 5.28 per litre" in said
+    )  # 5 mL in 946.353 mL, a US quart
+    assert "water: well" in said
+
+
+def test_the_tests_behind_a_pair_of_kinds_are_shown_too(screen: Open, kept: Recorder) -> None:
+    sign(kept, "Copper Boron", "fail")
+    app = screen("history")
+    app.toggle(key=state.key("history", "rolled")).set_value(True).run()
+    (pick,) = [s for s in app.selectbox if s.label == "The tests behind a pair"]
+    assert pick.options == ["✖ boron + copper"]
+    pick.select_index(0).run()
+    assert "Copper (Ferrow) 5.28 per litre, Boron (Ferrow)" in words(app)
+    app.toggle(key=state.key("history", "rolled")).set_value(False).run()
+    assert "per litre" not in words(app), "that pair of kinds is no pair of products"
+
+
+def test_all_disagreements_stand_in_a_table() -> None:
+    at = datetime(2026, 3, 14, tzinfo=UTC)
+    two = [
+        Judged(number=n, first="pass", second=w, at=at, first_by="machine", second_by="Wren")
+        for n, w in ((1, "watch"), (2, "fail"), (3, "pass"))
+    ]
+    table = disagreements(compare(two))  # type: ignore[arg-type]
+    assert list(table["test"]) == [2, 1], "the furthest apart first"
+    assert list(disagreements(compare([])).columns) == list(table.columns)
 
 
 def test_the_picture_has_a_shape_and_a_word_in_every_cell() -> None:
@@ -146,3 +175,101 @@ def test_all_failures_can_be_weighed_together(screen: Open, kept: Recorder) -> N
         + said.count("Boron (Ferrow) with Copper (Ferrow): to blame")
         == 2
     )
+
+
+# ------------------------------------------------------- searching, and saved looks at the data
+def press(app: AppTest, label: str) -> AppTest:
+    (button,) = [b for b in app.button if b.label.replace("\\", "") == label]
+    return button.click().run()
+
+
+def test_verdict_and_days_write_into_the_search_and_the_list_follows(screen: Open, kept: Recorder) -> None:
+    sign(kept, "Copper Boron", "fail")
+    sign(kept, "Copper Zinc", "pass")
+    app = screen("tests")
+    (verdict,) = [s for s in app.selectbox if s.label == "Verdict"]
+    verdict.select("fail").run()
+    assert app.text_input(key=state.key("tests", "words")).value == "verdict:fail"
+    assert "1 found, newest first" in words(app)
+    app.date_input[0].set_value(date(2099, 1, 1)).run()
+    assert app.text_input(key=state.key("tests", "words")).value == "verdict:fail since:2099-01-01"
+    assert "No test holds all of this" in words(app)
+    app.text_input(key=state.key("tests", "words")).set_value("zinc").run()
+    assert [s.value for s in app.selectbox if s.label == "Verdict"] == ["any"]
+    assert app.date_input[0].value is None
+    app.text_input(key=state.key("tests", "words")).set_value("since:2400-01-01").run()
+    assert "No test holds all of this" in words(app)
+    app.text_input(key=state.key("tests", "words")).set_value("zinc").run()
+    assert "1 found" in words(app)
+
+
+def test_a_search_is_saved_under_a_name_opened_by_one_tap_and_taken_away(
+    screen: Open, kept: Recorder
+) -> None:
+    sign(kept, "Copper Boron", "fail")
+    sign(kept, "Copper Zinc", "pass")
+    app = screen("tests")
+    app.text_input(key=state.key("tests", "words")).set_value("copper verdict:fail").run()
+    app.text_input(key=state.key("tests", "look name")).set_value("Copper that failed").run()
+    press(app, "Save this look")
+    (look,) = kept.saved_looks("tests")
+    assert (look.name, look.by, look.choices) == (
+        "Copper that failed",
+        "Wren",
+        {"words": "copper verdict:fail"},
+    )
+    again = screen("tests")
+    assert "2 found" in words(again)
+    press(again, "Copper that failed")
+    assert "1 found" in words(again)
+    assert again.text_input(key=state.key("tests", "words")).value == "copper verdict:fail"
+    (gone,) = [b for b in again.button if b.label.startswith("Take away")]
+    gone.click().run()
+    assert kept.saved_looks() == ()
+    assert [e.removed for e in kept.store.saved_look_entries("tests", "Copper that failed")] == [False, True]
+
+
+def test_a_look_at_the_history_keeps_its_view_and_its_choices(screen: Open, kept: Recorder) -> None:
+    sign(kept, "Copper Boron", "fail")
+    failed = sign(kept, "Copper Zinc", "fail")
+    sign(kept, "Copper Phos", "fail")
+    app = view(screen("history"), "Suspects and next jar")
+    (pick,) = [s for s in app.selectbox if s.label == "Which failed mixture?"]
+    pick.set_value(failed.id).run()
+    app.text_input(key=state.key("history", "look name")).set_value("Copper Zinc").run()
+    press(app, "Save this look")
+    assert kept.saved_looks()[0].choices["failed"] == failed.id
+    again = screen("history")
+    assert "pairs were tried" in words(again)
+    press(again, "Copper Zinc")
+    assert not again.exception
+    assert [s.value for s in again.selectbox if s.label == "Which failed mixture?"] == [failed.id]
+
+
+def test_a_look_without_a_name_is_answered_in_a_sentence(screen: Open, kept: Recorder) -> None:
+    sign(kept, "Copper Boron", "fail")
+    app = press(screen("tests"), "Save this look")
+    assert "Give the look a name" in words(app)
+    assert kept.saved_looks() == ()
+
+
+@pytest.mark.parametrize("name", VIEWS)
+def test_who_works_here_is_asked_once_on_every_view(screen: Open, kept: Recorder, name: str) -> None:
+    sign(kept, "Copper Boron", "fail")
+    app = screen("history", name="")
+    app = view(app, name)
+    words(app)
+    assert len([t for t in app.text_input if t.label.startswith("Who are you?")]) == 1
+    refused = press(app, "Save this look")
+    assert "Nobody is named" in words(refused) or "Give the look a name" in words(refused)
+    assert kept.saved_looks() == ()
+
+
+def test_an_older_failure_is_reached_by_its_id_and_one_that_is_gone_does_no_harm(
+    screen: Open, kept: Recorder
+) -> None:
+    passed, failed = sign(kept, "Copper Boron", "pass"), sign(kept, "Copper Zinc", "fail")
+    for asked, shown in ((failed.id, failed.id), (passed.id, passed.id), ("0" * 32, failed.id)):
+        app = screen("history", of=asked)
+        assert [s.value for s in app.selectbox if s.label == "Which failed mixture?"] == [shown]
+        assert not app.error
