@@ -7,7 +7,6 @@ own, so that a change between the two ways of planning loses nothing.
 from __future__ import annotations
 
 from dataclasses import replace
-from functools import partial
 from typing import get_args
 
 import streamlit as st
@@ -22,6 +21,7 @@ from jartest.plan.water import MixWater
 from jartest.recorder import Recorder
 from jartest.records.model import JarUsed, TestPlan
 from jartest.screens import plan_form, state
+from jartest.screens.order_setter import order_setter
 from jartest.screens.parts import error_box, plain
 from jartest.screens.recipe_part import draw_cautions, draw_steps
 from jartest.tank import failed_before, plan_of_recipe
@@ -300,7 +300,8 @@ def _draw_recipe(form: str, recorder: Recorder, shelf: dict[str, ShelfProduct]) 
     rows, request = _request(form, shelf)
     recipe = _recipe(form, recorder, rows, request)
     draw_cautions(recipe)
-    draw_steps(recipe, partial(_draw_moves, form, [rows[i] for i in recipe.order.products]))
+    _draw_order(form, recipe, [rows[i] for i in recipe.order.products])
+    draw_steps(recipe)
 
 
 def _draw_variant(form: str) -> None:
@@ -324,25 +325,17 @@ def _advised_again(form: str) -> None:
     state.put(state.key(form, "hand"), None)
 
 
-def _draw_moves(form: str, sequence: list[int], place: int) -> None:
-    with st.container(horizontal=True):
-        for label, by, off in (
-            ("▲ earlier", -1, place == 0),
-            ("▼ later", 1, place == len(sequence) - 1),
-        ):
-            st.button(
-                label,
-                key=_field(form, sequence[place], label[2:]),
-                on_click=_move,
-                args=(form, sequence, place, by),
-                disabled=off,
-            )
-
-
-def _move(form: str, sequence: list[int], place: int, by: int) -> None:
-    moved = list(sequence)
-    moved[place], moved[place + by] = moved[place + by], moved[place]
-    state.put(state.key(form, "hand"), moved)
+def _draw_order(form: str, recipe: JarRecipe, sequence: list[int]) -> None:
+    """The order as a list that can be dragged; `sequence` holds the form's line of each product in it."""
+    if len(sequence) < 2:
+        return
+    st.caption("Drag a product to another place where you must; what was advised stays beside it.")
+    lines = [f"{line.product.said} {line.product.formulation}".strip() for line in recipe.lines]
+    with error_box():
+        places = order_setter(lines, of="-".join(map(str, sequence)), key=state.key(form, "order-setter"))
+        if places is not None:
+            state.put(state.key(form, "hand"), [sequence[p] for p in places])
+            st.rerun()
 
 
 # ------------------------------------------------------------------------- read
