@@ -10,13 +10,16 @@ from typing import TYPE_CHECKING
 from jartest.exchange.words import (
     CAUTIONS,
     amount_of,
+    rate_of,
     say_look,
     say_observation,
     say_product,
+    say_tank,
     say_time,
     say_water,
     say_word,
 )
+from jartest.records.done import departures_of
 from jartest.records.model import Case, PhotoMark
 
 if TYPE_CHECKING:
@@ -110,16 +113,24 @@ def _table(heads: Sequence[str], rows: Iterable[Sequence[str]]) -> list[str]:
 
 def _recipe(case: Case) -> list[str]:
     plan = case.test.plan
-    rows = [(str(n), say_product(p), amount_of(p)) for n, p in enumerate(plan.products, 1)]
+    rows = [
+        (str(n), say_product(p), *([rate_of(p, case)] if plan.recipe else []), amount_of(p))
+        for n, p in enumerate(plan.products, 1)
+    ]
+    heads = ("", "product", *(["rate, as read"] if plan.recipe else []), "in the jar")
     jar = f"{plan.jar.name}, {plan.jar.volume_ml:.0f} mL"
     if not rows:
         return ["<h2>Recipe</h2>", "<p>Nothing of the recipe is written.</p>"]
     notes = [f'<p class="words">{escape(plan.notes)}</p>'] if plan.notes else []
     water = f"<p>Water: {escape(say_water(case))}. Jar: {escape(jar)}.</p>"
+    tank = [f"<p>{escape(say_tank(case))}</p>"] if plan.recipe else []
+    otherwise = [f"<p>Done otherwise than advised: {escape(says)}</p>" for says in departures_of(case)]
     return [
         "<h2>Recipe, in the order it went in</h2>",
+        *tank,
         water,
-        *_table(("", "product", "in the jar"), rows),
+        *_table(heads, rows),
+        *otherwise,
         *notes,
     ]
 

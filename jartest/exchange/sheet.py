@@ -11,16 +11,19 @@ from jartest.exchange.pdf import Paper, Sheet, one_line
 from jartest.exchange.words import (
     CAUTIONS,
     amount_of,
+    rate_of,
     say_figures,
     say_look,
     say_observation,
     say_product,
+    say_tank,
     say_time,
     say_water,
     say_word,
 )
 from jartest.imaging.overlay import draw_overlay, shrink
 from jartest.imaging.photo import open_photo
+from jartest.records.done import departures_of
 from jartest.records.model import Case, Look
 
 __all__ = ["latest_time", "sheet_of"]
@@ -110,11 +113,19 @@ def _recipe(sheet: Sheet, case: Case) -> None:
     rows = []
     for n, p in enumerate(plan.products, 1):
         at = say_time(added[n].at, case.test, day=False) if n in added else "not ticked"
-        rows.append((str(n), say_product(p), amount_of(p), at))
+        rows.append((str(n), say_product(p), rate_of(p, case), amount_of(p), at))
     width = sheet.epw
-    if rows:
-        sheet.rows(("", "product", "in the jar", "added"), rows, (8, width - 88, 55, 25))
-        sheet.ln(1)
+    if rows and plan.recipe is not None:
+        heads = ("", "product", "rate, as read", "in the jar", "added")
+        sheet.rows(heads, rows, (8, width - 132, 62, 40, 22))
+    elif rows:
+        bare = [(n, product, amount, at) for n, product, _, amount, at in rows]
+        sheet.rows(("", "product", "in the jar", "added"), bare, (8, width - 88, 55, 25))
+    sheet.ln(1)
+    if plan.recipe is not None:
+        sheet.words(say_tank(case))
+        for says in departures_of(case):
+            sheet.words(f"Done otherwise than advised: {says}")
     sheet.words(f"Water: {say_water(case)}. Jar: {plan.jar.name}, {plan.jar.volume_ml:.0f} mL.")
     for event in case.events:
         if event.kind == "stopped" or event.note:

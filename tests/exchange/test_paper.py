@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import dataclasses
 import io
+from html import unescape
 
 import pytest
 from pypdf import PdfReader
 
 from jartest.errors import BadEntry, NotFound
 from jartest.exchange.labels import label_sheet
+from jartest.exchange.parcel import pack_question
 from jartest.exchange.sheet import sheet_of
 from jartest.records.model import Observation
 
@@ -57,6 +59,34 @@ def test_the_sheet_says_all_that_was_recorded(case, recorder) -> None:
         assert word in said, word
     for reason in verdict.reasons:
         assert " ".join(reason.says.split()) in said
+
+
+TANK_WORDS = (
+    "1.5 US qt per acre = 3.508 L per ha",
+    "2 lb per 100 US gal",
+    "Stands for a tank of 200 US gal = 757.1 L, 40 US gal per acre",
+    "the volumes count the carrier",
+    "Order advised by Oklahoma (A-W-A-M-L-E-S), labels above it.",
+    "conditioned with citric acid",
+    "Done otherwise than advised: Nettlesap Boron 10 (Hollow Oak) was advised as addition 2 and went in as addition 1.",
+)
+
+
+def test_the_sheet_of_a_tank_recipe_says_rates_tank_order_and_what_was_done_otherwise(
+    tank_case, recorder
+) -> None:
+    said = text_of(sheet_of(tank_case, recorder.photos.get))
+    for word in TANK_WORDS:
+        assert word in said, word
+
+
+def test_the_page_in_a_parcel_says_them_too(tank_case, recorder) -> None:
+    asked = pack_question(
+        tank_case, recorder.photos.get, parcel_id="a" * 32, at=tank_case.test.opened_at, by="", asked_of="", words=""
+    )  # fmt: skip
+    page = " ".join(unescape(asked.parts["opinion.html"].decode()).split())
+    for word in TANK_WORDS:
+        assert word in page, word
 
 
 def test_the_same_record_gives_the_same_bytes(case, recorder) -> None:
