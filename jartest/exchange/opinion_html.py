@@ -25,7 +25,7 @@ from jartest.records.model import Case, PhotoMark
 if TYPE_CHECKING:
     from jartest.exchange.manifest import Answer, Question
 
-__all__ = ["answer_page", "question_page"]
+__all__ = ["PAGE_HEAD", "answer_page", "question_page"]
 
 _STYLE = """
 body{font:17px/1.5 system-ui,sans-serif;max-width:56rem;margin:0 auto;padding:1rem;color:#111;background:#fff}
@@ -38,6 +38,12 @@ width:1.7rem;height:1.7rem;line-height:1.7rem;text-align:center}
 """
 # Even if a word slipped through unescaped, the page may load and run nothing.
 _POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; form-action 'none'; base-uri 'none'"
+
+# How every page begins; a page in a parcel that begins otherwise is none of ours.
+PAGE_HEAD = (
+    '<!doctype html><html lang="en"><head><meta charset="utf-8">'
+    f'<meta http-equiv="Content-Security-Policy" content="{_POLICY}">'
+)
 
 
 def question_page(question: Question, jpegs: Mapping[str, bytes]) -> str:
@@ -97,9 +103,7 @@ def answer_page(answer: Answer, question: Question, jpegs: Mapping[str, bytes]) 
 
 def _page(title: str, body: Iterable[str]) -> str:
     head = (
-        '<!doctype html><html lang="en"><head><meta charset="utf-8">'
-        f'<meta http-equiv="Content-Security-Policy" content="{_POLICY}">'
-        '<meta name="viewport" content="width=device-width,initial-scale=1">'
+        f'{PAGE_HEAD}<meta name="viewport" content="width=device-width,initial-scale=1">'
         f"<title>{escape(title)}</title><style>{_STYLE}</style></head><body><main>\n"
     )
     return head + "\n".join(body) + "\n</main></body></html>\n"
