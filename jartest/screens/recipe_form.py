@@ -13,6 +13,7 @@ import streamlit as st
 
 from jartest.errors import BadEntry
 from jartest.plan.formulations import read_formulation
+from jartest.plan.measuring import Tools
 from jartest.plan.orders import DEFAULT_ORDER, order_variants
 from jartest.plan.products import KINDS, LabelNotes, ShelfProduct, make_product
 from jartest.plan.recipe import JarRecipe, make_recipe
@@ -24,6 +25,7 @@ from jartest.screens import plan_form, state
 from jartest.screens.order_setter import order_setter
 from jartest.screens.parts import error_box, plain
 from jartest.screens.recipe_part import draw_cautions, draw_steps
+from jartest.screens.tools_part import draw_tools, fill_tools, read_tools
 from jartest.tank import failed_before, plan_of_recipe
 from jartest.units import read_carrier_rate, read_quantity, read_volume, say_volume
 
@@ -56,6 +58,7 @@ def fill(form: str, plan: TestPlan | None, *, with_products: bool) -> None:
     brim = recipe.jar_capacity_ml if recipe else None
     state.put(state.key(form, "capacity"), "" if brim is None else say_volume(brim).split(" (")[0])
     state.put(state.key(form, "conditioner"), recipe.water.conditioner if recipe else "")
+    fill_tools(form, recipe.tools if recipe else Tools())
     usual = say_volume(plan.jar.volume_ml if plan else JarUsed().volume_ml, us_first=True).split(" (")[0]
     state.put(state.key(form, "jar-size"), recipe.jar_volume.text if recipe else usual)
     if recipe is None or plan is None or not with_products:
@@ -123,6 +126,7 @@ def draw(form: str, recorder: Recorder, changed: TestPlan | None = None) -> None
     plan_form.draw_title(form)
     plan_form.draw_water(form, conditioner=True)
     plan_form.draw_jar(form, volume=False)
+    readable.append(draw_tools(form))
     plan_form.draw_schedule(form)
     st.markdown("### In the jar")
     _draw_variant(form)
@@ -300,8 +304,27 @@ def _draw_recipe(form: str, recorder: Recorder, shelf: dict[str, ShelfProduct]) 
     rows, request = _request(form, shelf)
     recipe = _recipe(form, recorder, rows, request)
     draw_cautions(recipe)
+    _draw_fitting(form, recipe)
     _draw_order(form, recipe, [rows[i] for i in recipe.order.products])
     draw_steps(recipe)
+
+
+def _draw_fitting(form: str, recipe: JarRecipe) -> None:
+    """One tap for a jar that would overflow: filled so far that all of it goes in."""
+    fitting = recipe.fitting_jar
+    if fitting is not None:
+        st.button(
+            f"Fill the jar to {fitting} instead",
+            key=state.key(form, "fitting"),
+            on_click=_fill_less,
+            args=(form, fitting),
+        )
+
+
+def _fill_less(form: str, fitting: str) -> None:
+    if not str(state.get(state.key(form, "capacity"), "") or "").strip():
+        state.put(state.key(form, "capacity"), state.get(state.key(form, "jar-size")))
+    state.put(state.key(form, "jar-size"), fitting)
 
 
 def _draw_variant(form: str) -> None:
@@ -371,6 +394,7 @@ def _request(form: str, shelf: dict[str, ShelfProduct]) -> tuple[list[int], Reci
         order=state.get(state.key(form, "order"), DEFAULT_ORDER),
         jar_capacity_ml=read_volume(said("capacity")) if said("capacity") else None,
         products=tuple(line for _, line in found),
+        tools=read_tools(form),
         water=MixWater(
             source=water.source,
             hardness_mg_l=water.hardness_mg_l,

@@ -125,6 +125,9 @@ def test_a_label_s_prohibition_stands_above_everything(kept: Recorder, form: App
         ("Carrier rate", "2 gal/1000 hats", "hats"),
         ("Jar filled to", "1 bucketful", "bucketful"),
         ("Jar holds", "8 fl oz", "cannot hold"),
+        ("Finest mark of the syringe", "0 mL", "not more than zero"),
+        ("Finest mark of the scale", "1 kg", "finest mark"),
+        ("Finest mark of the scale", "1 mL", "weight"),
         ("Product 2", "Velvetine Oil 83", "twice"),
     ],
 )
@@ -163,6 +166,24 @@ def test_too_little_to_measure_comes_with_a_bigger_jar_and_a_stock(form: AppTest
     assert "cannot be measured well here" in said
     assert "take a jar of" in said
     assert "shake, and take" in said
+
+
+def test_a_finer_syringe_measures_it_and_stays_for_the_next_time(screen: Open, form: AppTest) -> None:
+    field(form, "Rate 2").set_value("0.04 fl oz/1000 ft2").run()
+    assert "cannot be measured well here" in words(form)
+    field(form, "Finest mark of the syringe").set_value("0.01 mL").run()
+    assert "cannot be measured well here" not in words(form)
+    assert "syringe to 0.15 mL" in words(form)
+    button(form, "Start this test").click().run()
+    assert field(screen("new"), "Finest mark of the syringe").value == "0.01 mL"
+
+
+def test_a_jar_that_would_overflow_is_filled_less_with_one_tap(form: AppTest) -> None:
+    assert "The jar would overflow" in words(form)
+    button(form, "Fill the jar to ").click().run()
+    assert "The jar would overflow" not in words(form)
+    assert field(form, "Jar holds").value == "32 fl oz"
+    assert field(form, "Jar filled to").value == "31.5 fl oz"
 
 
 def test_what_was_shown_is_what_starts_and_the_new_products_stand_on_the_shelf(
