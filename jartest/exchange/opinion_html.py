@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from jartest.exchange.words import (
     CAUTIONS,
     amount_of,
+    products_in,
     rate_of,
     say_look,
     say_observation,
@@ -117,9 +118,10 @@ def _table(heads: Sequence[str], rows: Iterable[Sequence[str]]) -> list[str]:
 
 def _recipe(case: Case) -> list[str]:
     plan = case.test.plan
+    how, products = products_in(case)
     rows = [
         (str(n), say_product(p), *([rate_of(p, case)] if plan.recipe else []), amount_of(p))
-        for n, p in enumerate(plan.products, 1)
+        for n, p in products
     ]
     heads = ("", "product", *(["rate, as read"] if plan.recipe else []), "in the jar")
     jar = f"{plan.jar.name}, {plan.jar.volume_ml:.0f} mL"
@@ -130,7 +132,7 @@ def _recipe(case: Case) -> list[str]:
     tank = [f"<p>{escape(say_tank(case))}</p>"] if plan.recipe else []
     otherwise = [f"<p>Done otherwise than advised: {escape(says)}</p>" for says in departures_of(case)]
     return [
-        "<h2>Recipe, in the order it went in</h2>",
+        f"<h2>Recipe, {how}</h2>",
         *tank,
         water,
         *_table(heads, rows),

@@ -11,6 +11,7 @@ from jartest.exchange.pdf import Paper, Sheet, one_line
 from jartest.exchange.words import (
     CAUTIONS,
     amount_of,
+    products_in,
     rate_of,
     say_figures,
     say_look,
@@ -25,6 +26,7 @@ from jartest.imaging.overlay import draw_overlay, shrink
 from jartest.imaging.photo import open_photo
 from jartest.records.done import departures_of
 from jartest.records.model import Case, Look
+from jartest.units import say_number
 
 __all__ = ["latest_time", "sheet_of"]
 
@@ -108,10 +110,11 @@ def _head(sheet: Sheet, case: Case, title: str, address: str) -> None:
 
 def _recipe(sheet: Sheet, case: Case) -> None:
     plan = case.test.plan
-    sheet.heading("What was tried, in the order it went in")
+    how, products = products_in(case)
+    sheet.heading(f"What was tried, {how}")
     added = {e.position: e for e in case.events if e.kind == "added"}
     rows = []
-    for n, p in enumerate(plan.products, 1):
+    for n, p in products:
         at = say_time(added[n].at, case.test, day=False) if n in added else "not ticked"
         rows.append((str(n), say_product(p), rate_of(p, case), amount_of(p), at))
     width = sheet.epw
@@ -135,7 +138,7 @@ def _recipe(sheet: Sheet, case: Case) -> None:
 
 
 def _number(x: float) -> str:
-    return "" if math.isnan(x) else f"{x:.3g}"
+    return "" if math.isnan(x) else say_number(x)
 
 
 def _verdicts(sheet: Sheet, case: Case) -> None:

@@ -19,6 +19,7 @@ __all__ = [
     "FIGURES",
     "SHAPES",
     "amount_of",
+    "products_in",
     "rate_of",
     "say_figures",
     "say_look",
@@ -99,6 +100,16 @@ def amount_of(product: Product) -> str:
     if product.amount_ml is None and product.amount_g is None:
         return product.amount_text or "not written"
     return say_amount(ml=product.amount_ml, g=product.amount_g)
+
+
+def products_in(case: Case) -> tuple[str, tuple[tuple[int, Product], ...]]:
+    """How the products stand, and each with its place in the plan: as they were ticked in, the others after."""
+    plan = case.test.plan
+    ticked = [e.position for e in case.events if e.kind == "added" and e.position is not None]
+    places = [n for n in dict.fromkeys(ticked) if n <= len(plan.products)]
+    places += [n for n in range(1, len(plan.products) + 1) if n not in places]
+    how = "in the order it went in" if ticked else "as it was planned"
+    return how, tuple((n, plan.products[n - 1]) for n in places)
 
 
 def rate_of(product: Product, case: Case) -> str:

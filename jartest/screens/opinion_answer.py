@@ -10,6 +10,7 @@ from jartest.exchange.answer import answer_parcel, give_second_opinion, may_see,
 from jartest.exchange.parcel import Parcel, overlay_in, plain_in
 from jartest.exchange.words import (
     amount_of,
+    products_in,
     rate_of,
     say_look,
     say_observation,
@@ -62,11 +63,12 @@ def draw_question(recorder: Recorder, question_id: str) -> None:
 # ------------------------------------------------------------------- what is known
 def _draw_recipe(case: Case) -> None:
     plan = case.test.plan
-    st.markdown("#### Recipe, in the order it went in")
+    how, products = products_in(case)
+    st.markdown(f"#### Recipe, {how}")
     lines = []
-    for n, p in enumerate(plan.products, 1):
+    for n, p in products:
         rate = f" ({plain(rate_of(p, case))})" if plan.recipe else ""
-        lines.append(f"{n}. {plain(say_product(p))}: {plain(amount_of(p))}{rate}")
+        lines.append(f"- {n} · {plain(say_product(p))}: {plain(amount_of(p))}{rate}")
     st.markdown("\n".join(lines) or "Nothing of it is written.")
     if plan.recipe:
         st.markdown(plain(say_tank(case)))

@@ -13,7 +13,8 @@ from jartest.errors import BadEntry, NotFound
 from jartest.exchange.labels import label_sheet
 from jartest.exchange.parcel import pack_question
 from jartest.exchange.sheet import sheet_of
-from jartest.records.model import Observation
+from jartest.exchange.words import products_in
+from jartest.records.model import Case, Observation
 
 
 def read(pdf: bytes) -> PdfReader:
@@ -78,6 +79,25 @@ def test_the_sheet_of_a_tank_recipe_says_rates_tank_order_and_what_was_done_othe
     said = text_of(sheet_of(tank_case, recorder.photos.get))
     for word in TANK_WORDS:
         assert word in said, word
+
+
+def test_products_stand_as_they_went_in_and_those_that_did_not_come_after(case, tank_case) -> None:
+    def names(of: Case) -> tuple[str, list[int]]:
+        how, products = products_in(of)
+        assert [p for _, p in products] == [of.test.plan.products[n - 1] for n, _ in products]
+        return how, [n for n, _ in products]
+
+    assert names(case) == ("in the order it went in", [1, 2])
+    assert names(tank_case) == ("in the order it went in", [2, 1])
+    second_alone = dataclasses.replace(case, events=tuple(e for e in case.events if e.position == 2))
+    assert names(second_alone) == ("in the order it went in", [2, 1])
+    assert names(dataclasses.replace(case, events=())) == ("as it was planned", [1, 2])
+
+
+def test_a_limit_on_the_sheet_is_a_plain_number(case, recorder) -> None:
+    said = text_of(sheet_of(case, recorder.photos.get))
+    assert "900 1800" in said  # 15 and 30 minutes in seconds
+    assert "e+03" not in said
 
 
 def test_the_page_in_a_parcel_says_them_too(tank_case, recorder) -> None:
