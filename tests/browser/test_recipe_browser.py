@@ -102,18 +102,20 @@ class Hands:
     """What a person does on a page, counted: fields typed into, and taps."""
 
     def __init__(self, page: Page) -> None:
-        self.page, self.fields, self.taps = page, 0, 0
+        self.page, self.fields, self.signs, self.taps = page, 0, 0, 0
         self.began = time.monotonic()
 
     def type(self, label: str, text: str) -> None:
         self.page.get_by_label(label, exact=True).fill(text)
         self.page.keyboard.press("Tab")
         self.fields += 1
+        self.signs += len(text)
 
     def pick_product(self, n: int, said: str) -> None:
         """Type the first letters and take what the shelf offers."""
         self.page.get_by_label(f"Product {n}", exact=True).press_sequentially(said[:4].lower(), delay=40)
         self.fields += 1
+        self.signs += 4
         self.tap(f"It is {said}")
 
     def tap(self, name: str | re.Pattern[str]) -> None:
@@ -121,7 +123,7 @@ class Hands:
         self.taps += 1
 
     def say(self) -> str:
-        return f"{self.fields} fields, {self.taps} taps, {time.monotonic() - self.began:.0f} s of a robot's hands"
+        return f"{self.fields} fields with {self.signs} signs, {self.taps} taps, {time.monotonic() - self.began:.0f} s of a robot's hands"
 
 
 def introduce(page: Page) -> None:
@@ -216,8 +218,8 @@ def test_a_recipe_becomes_a_jar_a_card_and_a_lapsed_card(
     for amount in (*JAR, *TANK):
         page.get_by_text(amount).first.wait_for()
     page.get_by_text("The jar would overflow").wait_for()
-    page.get_by_text("1 · Chalkwing Sulphur 80").wait_for()
-    page.get_by_text("5 · Evenspread S").wait_for()
+    page.get_by_role("strong").filter(has_text="1 · Chalkwing Sulphur 80").wait_for()
+    page.get_by_role("strong").filter(has_text="5 · Evenspread S").wait_for()
     page.get_by_text("Oklahoma State University Extension").first.wait_for()
 
     # Addition by addition.
