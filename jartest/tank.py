@@ -9,7 +9,6 @@ from datetime import timedelta
 
 from jartest.errors import BadEntry, Conflict
 from jartest.plan.cautions import FailedPair
-from jartest.plan.order import advise_order, departures
 from jartest.plan.products import ShelfProduct
 from jartest.plan.recipe import JarRecipe, make_recipe
 from jartest.plan.scaling import RecipeProduct, RecipeRequest
@@ -17,6 +16,7 @@ from jartest.plan.schedule import say_age
 from jartest.plan.shelf_csv import RefusedLine, shelf_from_csv
 from jartest.plan.tankcard import CardState, LapseRules, card_state, make_tank_card
 from jartest.recorder import Recorder, checked_name
+from jartest.records.done import done_of, places_in
 from jartest.records.model import Case, JarTest, JarUsed, Product, TestPlan, Water
 from jartest.records.tank_model import CardLapse, KeptCard, ShelfEntry
 from jartest.trend import Growth, growths, standing_time
@@ -29,7 +29,6 @@ __all__ = [
     "as_on_shelf",
     "bring_back",
     "card_now",
-    "departures_of",
     "end_card",
     "failed_before",
     "make_card",
@@ -185,13 +184,7 @@ def recipe_of(recorder: Recorder, plan: TestPlan) -> JarRecipe | None:
     if plan.recipe is None:
         return None
     failed = failed_before(recorder, [p.product for p in plan.recipe.products])
-    return make_recipe(plan.recipe, failed=failed, by_hand=_places(plan.recipe, plan.products))
-
-
-def _places(request: RecipeRequest, products: Sequence[Product]) -> list[int]:
-    """Where each product of a plan stands in its recipe."""
-    place = {p.product.key: i for i, p in enumerate(request.products)}
-    return [place[_key(p)] for p in products]
+    return make_recipe(plan.recipe, failed=failed, by_hand=places_in(plan.recipe, plan.products))
 
 
 def plan_of_recipe(recipe: JarRecipe, frame: TestPlan) -> TestPlan:
@@ -269,28 +262,6 @@ def start_from_recipe(recorder: Recorder, plan: TestPlan, *, by: str, utc_offset
     return recorder.start_test(plan, by=by, utc_offset_min=utc_offset_min)
 
 
-def departures_of(case: Case) -> tuple[str, ...]:
-    """How the order in which the products went in departs from the advised one, a sentence each."""
-    request = case.test.plan.recipe
-    done = _done(case, case.test.plan)
-    if request is None or not done:
-        return ()
-    products = [p.product for p in request.products]
-    said = departures(products, advise_order(products, request.order), done)
-    if len(done) == len(products):
-        return said
-    # While products still go in, what has not gone in is no departure.
-    return tuple(s for s in said if "did not go in" not in s)
-
-
-def _done(case: Case, plan: TestPlan) -> list[int]:
-    """The places in the recipe of what went in, first to last; what was ticked in keeps its place in the plan."""
-    if plan.recipe is None:
-        return []
-    places = _places(plan.recipe, plan.products)
-    return [places[e.position - 1] for e in case.events if e.kind == "added" and e.position is not None]
-
-
 # -------------------------------------------------------------------- tank card
 def make_card(
     recorder: Recorder,
@@ -325,7 +296,7 @@ def make_card(
     if request is None:
         msg = f"Test {case.test.number} has amounts for the jar alone: start from a tank recipe to get a tank card."
         raise BadEntry(msg)
-    done = _done(case, plan)
+    done = done_of(case, plan)
     if len(done) != len(plan.products) or case.mixed_at is None:
         msg = (
             f"In test {case.test.number} {len(done)} of {len(plan.products)} products were ticked in"

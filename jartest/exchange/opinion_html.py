@@ -10,19 +10,23 @@ from typing import TYPE_CHECKING
 from jartest.exchange.words import (
     CAUTIONS,
     amount_of,
+    products_in,
+    rate_of,
     say_look,
     say_observation,
     say_product,
+    say_tank,
     say_time,
     say_water,
     say_word,
 )
+from jartest.records.done import departures_of
 from jartest.records.model import Case, PhotoMark
 
 if TYPE_CHECKING:
     from jartest.exchange.manifest import Answer, Question
 
-__all__ = ["answer_page", "question_page"]
+__all__ = ["PAGE_HEAD", "answer_page", "question_page"]
 
 _STYLE = """
 body{font:17px/1.5 system-ui,sans-serif;max-width:56rem;margin:0 auto;padding:1rem;color:#111;background:#fff}
@@ -35,6 +39,12 @@ width:1.7rem;height:1.7rem;line-height:1.7rem;text-align:center}
 """
 # Even if a word slipped through unescaped, the page may load and run nothing.
 _POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; form-action 'none'; base-uri 'none'"
+
+# How every page begins; a page in a parcel that begins otherwise is none of ours.
+PAGE_HEAD = (
+    '<!doctype html><html lang="en"><head><meta charset="utf-8">'
+    f'<meta http-equiv="Content-Security-Policy" content="{_POLICY}">'
+)
 
 
 def question_page(question: Question, jpegs: Mapping[str, bytes]) -> str:
@@ -94,9 +104,7 @@ def answer_page(answer: Answer, question: Question, jpegs: Mapping[str, bytes]) 
 
 def _page(title: str, body: Iterable[str]) -> str:
     head = (
-        '<!doctype html><html lang="en"><head><meta charset="utf-8">'
-        f'<meta http-equiv="Content-Security-Policy" content="{_POLICY}">'
-        '<meta name="viewport" content="width=device-width,initial-scale=1">'
+        f'{PAGE_HEAD}<meta name="viewport" content="width=device-width,initial-scale=1">'
         f"<title>{escape(title)}</title><style>{_STYLE}</style></head><body><main>\n"
     )
     return head + "\n".join(body) + "\n</main></body></html>\n"
@@ -110,16 +118,25 @@ def _table(heads: Sequence[str], rows: Iterable[Sequence[str]]) -> list[str]:
 
 def _recipe(case: Case) -> list[str]:
     plan = case.test.plan
-    rows = [(str(n), say_product(p), amount_of(p)) for n, p in enumerate(plan.products, 1)]
+    how, products = products_in(case)
+    rows = [
+        (str(n), say_product(p), *([rate_of(p, case)] if plan.recipe else []), amount_of(p))
+        for n, p in products
+    ]
+    heads = ("", "product", *(["rate, as read"] if plan.recipe else []), "in the jar")
     jar = f"{plan.jar.name}, {plan.jar.volume_ml:.0f} mL"
     if not rows:
         return ["<h2>Recipe</h2>", "<p>Nothing of the recipe is written.</p>"]
     notes = [f'<p class="words">{escape(plan.notes)}</p>'] if plan.notes else []
     water = f"<p>Water: {escape(say_water(case))}. Jar: {escape(jar)}.</p>"
+    tank = [f"<p>{escape(say_tank(case))}</p>"] if plan.recipe else []
+    otherwise = [f"<p>Done otherwise than advised: {escape(says)}</p>" for says in departures_of(case)]
     return [
-        "<h2>Recipe, in the order it went in</h2>",
+        f"<h2>Recipe, {how}</h2>",
+        *tank,
         water,
-        *_table(("", "product", "in the jar"), rows),
+        *_table(heads, rows),
+        *otherwise,
         *notes,
     ]
 

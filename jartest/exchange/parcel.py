@@ -26,7 +26,7 @@ from jartest.exchange.manifest import (
     read_manifest,
 )
 from jartest.exchange.nameless import without_names
-from jartest.exchange.opinion_html import answer_page, question_page
+from jartest.exchange.opinion_html import PAGE_HEAD, answer_page, question_page
 from jartest.imaging.overlay import draw_overlay, shrink
 from jartest.imaging.photo import Photo, open_photo
 from jartest.imaging.values import Reading
@@ -265,7 +265,18 @@ def _read_parts(z: zipfile.ZipFile, said: Question | Answer, names: Mapping[str,
         ):
             raise BadParcel(f"The part {part.name!r} is not what its manifest says; nothing was kept.")
         parts[part.name] = data
+    page = parts[_PAGE]
+    if not page.startswith(PAGE_HEAD.encode()) or b"<script" in page.lower() or not _is_text(page):
+        raise BadParcel("The page in the parcel is not as jartest writes it; nothing was kept.")
     return parts
+
+
+def _is_text(data: bytes) -> bool:
+    try:
+        data.decode()
+    except UnicodeDecodeError:
+        return False
+    return True
 
 
 # ---------------------------------------------------------------------- photos

@@ -32,7 +32,9 @@ _PATTERNS = {"id": "^[0-9a-f]{32}$", "sha256": "^[0-9a-f]{64}$"}
 _TIME = r"^(19|20|21)[0-9]{2}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}(\.[0-9]{6})?\+00:00$"
 _FRACTION = "^-?[0-9]{1,40}(/[1-9][0-9]{0,39})?$"
 
-_Number = Annotated[float, Field(allow_inf_nan=False)]
+_MOST = 1e100  # of any figure; beyond it sums and roundings have no end; our choice
+
+_Number = Annotated[float, Field(allow_inf_nan=False, ge=-_MOST, le=_MOST)]
 
 
 # ----------------------------------------------------------------------- there

@@ -11,10 +11,13 @@ from jartest.exchange.pdf import Paper, Sheet, one_line
 from jartest.exchange.words import (
     CAUTIONS,
     amount_of,
+    products_in,
+    rate_of,
     say_figures,
     say_look,
     say_observation,
     say_product,
+    say_tank,
     say_time,
     say_water,
     say_word,
@@ -22,8 +25,10 @@ from jartest.exchange.words import (
 from jartest.imaging.lump_size import say_lumps
 from jartest.imaging.overlay import draw_overlay, shrink
 from jartest.imaging.photo import open_to_read
+from jartest.records.done import departures_of
 from jartest.records.model import Case, Look
 from jartest.trend import growths, say_growth, settling_curve
+from jartest.units import say_number
 
 __all__ = ["latest_time", "sheet_of"]
 
@@ -118,16 +123,25 @@ def _head(sheet: Sheet, case: Case, title: str, address: str) -> None:
 
 def _recipe(sheet: Sheet, case: Case) -> None:
     plan = case.test.plan
-    sheet.heading("What was tried, in the order it went in")
+    how, products = products_in(case)
+    sheet.heading(f"What was tried, {how}")
     added = {e.position: e for e in case.events if e.kind == "added"}
     rows = []
-    for n, p in enumerate(plan.products, 1):
+    for n, p in products:
         at = say_time(added[n].at, case.test, day=False) if n in added else "not ticked"
-        rows.append((str(n), say_product(p), amount_of(p), at))
+        rows.append((str(n), say_product(p), rate_of(p, case), amount_of(p), at))
     width = sheet.epw
-    if rows:
-        sheet.rows(("", "product", "in the jar", "added"), rows, (8, width - 88, 55, 25))
-        sheet.ln(1)
+    if rows and plan.recipe is not None:
+        heads = ("", "product", "rate, as read", "in the jar", "added")
+        sheet.rows(heads, rows, (8, width - 132, 62, 40, 22))
+    elif rows:
+        bare = [(n, product, amount, at) for n, product, _, amount, at in rows]
+        sheet.rows(("", "product", "in the jar", "added"), bare, (8, width - 88, 55, 25))
+    sheet.ln(1)
+    if plan.recipe is not None:
+        sheet.words(say_tank(case))
+        for says in departures_of(case):
+            sheet.words(f"Done otherwise than advised: {says}")
     sheet.words(f"Water: {say_water(case)}. Jar: {plan.jar.name}, {plan.jar.volume_ml:.0f} mL.")
     for event in case.events:
         if event.kind == "stopped" or event.note:
@@ -137,7 +151,7 @@ def _recipe(sheet: Sheet, case: Case) -> None:
 
 
 def _number(x: float) -> str:
-    return "" if math.isnan(x) else f"{x:.3g}"
+    return "" if math.isnan(x) else say_number(x)
 
 
 def _verdicts(sheet: Sheet, case: Case) -> None:

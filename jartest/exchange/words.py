@@ -7,6 +7,7 @@ from datetime import datetime, timedelta, timezone
 
 from jartest.imaging.values import Reading
 from jartest.plan.cautions import HANDLING
+from jartest.plan.orders import order_named
 from jartest.plan.schedule import say_age
 from jartest.records.model import Case, JarTest, Look, Observation, Product
 from jartest.units import say_amount
@@ -18,11 +19,14 @@ __all__ = [
     "FIGURES",
     "SHAPES",
     "amount_of",
+    "products_in",
+    "rate_of",
     "say_figures",
     "say_look",
     "say_observation",
     "say_percent",
     "say_product",
+    "say_tank",
     "say_time",
     "say_water",
     "say_word",
@@ -98,6 +102,36 @@ def amount_of(product: Product) -> str:
     return say_amount(ml=product.amount_ml, g=product.amount_g)
 
 
+def products_in(case: Case) -> tuple[str, tuple[tuple[int, Product], ...]]:
+    """How the products stand, and each with its place in the plan: as they were ticked in, the others after."""
+    plan = case.test.plan
+    ticked = [e.position for e in case.events if e.kind == "added" and e.position is not None]
+    places = [n for n in dict.fromkeys(ticked) if n <= len(plan.products)]
+    places += [n for n in range(1, len(plan.products) + 1) if n not in places]
+    how = "in the order it went in" if ticked else "as it was planned"
+    return how, tuple((n, plan.products[n - 1]) for n in places)
+
+
+def rate_of(product: Product, case: Case) -> str:
+    """The rate on the label as it was read, of a product whose amount was reckoned from a tank recipe."""
+    recipe = case.test.plan.recipe
+    key = (" ".join(product.name.split()).casefold(), " ".join(product.maker.split()).casefold())
+    return next((p.rate.read_as for p in recipe.products if p.product.key == key), "") if recipe else ""
+
+
+def say_tank(case: Case) -> str:
+    """The tank that the jar stands for, and the order that was advised; nothing where only a jar was planned."""
+    recipe = case.test.plan.recipe
+    if recipe is None:
+        return ""
+    carrier = f", {recipe.carrier_rate.read_as} of carrier" if recipe.carrier_rate else ""
+    basis = "the carrier" if recipe.basis == "carrier" else "the finished mix"
+    return (
+        f"Stands for a tank of {recipe.tank_volume.read_as}{carrier}; the volumes count {basis}. "
+        f"Order advised by {order_named(recipe.order).name}, labels above it."
+    )
+
+
 def say_water(case: Case) -> str:
     """The water as far as it is known."""
     w = case.test.plan.water
@@ -107,6 +141,8 @@ def say_water(case: Case) -> str:
     said += (
         [] if w.temperature_c is None else [f"{w.temperature_c:g} °C ({w.temperature_c * 1.8 + 32:.0f} °F)"]
     )
+    if case.test.plan.recipe is not None and case.test.plan.recipe.water.conditioner:
+        said.append(f"conditioned with {case.test.plan.recipe.water.conditioner}")
     return ", ".join(said) or "not written"
 
 

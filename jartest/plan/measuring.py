@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from jartest.errors import BadEntry
 from jartest.units import say_level_spoons, say_number, say_volume
 
 __all__ = [
@@ -17,6 +18,7 @@ __all__ = [
     "say_bench",
 ]
 
+_FINEST, _COARSEST = 0.0001, 100  # from a laboratory's balance to a bucket's (our choice)
 # Beyond this the jar no longer holds the tank's proportion (our choice).
 _MOST_OFF_FRACTION = 0.10
 # An amount of ten marks is read to a twentieth: half a mark in ten.
@@ -31,6 +33,12 @@ class Tools:
 
     syringe_ml: float = 0.1
     scale_g: float = 0.01
+
+    def __post_init__(self) -> None:
+        for mark, unit in ((self.syringe_ml, "mL"), (self.scale_g, "g")):
+            if not _FINEST <= mark <= _COARSEST:
+                msg = f"A finest mark of {say_number(mark)} {unit} is none of a syringe or scale: it lies from {_FINEST} to {_COARSEST}."
+                raise BadEntry(msg)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -12,7 +13,7 @@ from jartest.plan.measuring import BenchAmount, bench_amount, say_bench
 from jartest.plan.order import Order, OrderStep, advise_order, order_by_hand
 from jartest.plan.products import ShelfProduct
 from jartest.plan.scaling import RecipeRequest, amount_in, scaled
-from jartest.units import Rate, say_amount, say_area, say_volume
+from jartest.units import Rate, say_amount, say_area, say_number, say_volume
 
 __all__ = ["JarRecipe", "RecipeLine", "make_recipe", "say_recipe"]
 
@@ -95,6 +96,18 @@ class JarRecipe:
     def carrier_fraction(self) -> float:
         """The carrier's share of the jar."""
         return self.jar_carrier_ml / self.jar_total_ml
+
+    @property
+    def fitting_jar(self) -> str | None:
+        """How far to fill a jar that would overflow, as it is typed and rounded down; None where all of it goes in."""
+        request = self.request
+        capacity = request.jar_capacity_ml or request.jar_ml
+        if self.jar_total_ml <= capacity * (1 + 1e-9):
+            return None
+        unit = request.jar_volume.unit
+        value = request.jar_ml * capacity / self.jar_total_ml / float(unit.factor)
+        mark = 10.0 ** (math.floor(math.log10(value)) - 2)
+        return f"{say_number(math.floor(value / mark) * mark)} {unit.name}"
 
     def first_fill_ml(self) -> tuple[float, float]:
         """How much of the jar's carrier goes in first, from and to."""

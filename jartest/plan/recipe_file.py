@@ -5,6 +5,8 @@ from __future__ import annotations
 import re
 import tomllib
 from collections.abc import Callable
+from dataclasses import replace
+from functools import partial
 from pathlib import Path
 from typing import Any, TypeVar, cast, get_args
 
@@ -297,11 +299,12 @@ def _water(top: _Table, lines: _Lines) -> MixWater:
 
 
 def _tools(top: _Table) -> Tools:
-    usual = Tools()
-    return Tools(
-        syringe_ml=top.number("syringe_ml") or usual.syringe_ml,
-        scale_g=top.number("scale_g") or usual.scale_g,
-    )
+    tools = Tools()
+    for key in ("syringe_ml", "scale_g"):
+        mark = top.number(key)
+        if mark is not None:
+            tools = top.read(key, partial(replace, tools, **{key: mark}))
+    return tools
 
 
 def _product(values: dict[str, Any], index: int, lines: _Lines) -> RecipeProduct:

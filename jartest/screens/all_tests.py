@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date
 from typing import get_args
 
 import streamlit as st
 
 from jartest.exchange.history_tables import tests_parquet
-from jartest.exchange.tables import csv_of_tests
+from jartest.exchange.labels import label_sheet
+from jartest.exchange.tables import csv_of_readings, csv_of_tests
 from jartest.recorder import Recorder
 from jartest.records.model import TestRow
 from jartest.records.search_words import field_in, with_field
@@ -107,23 +109,46 @@ def _draw_list(recorder: Recorder, words: str, count: int) -> None:
     for row in rows:
         _draw_row(row)
     _draw_turns(page, more=first + len(rows) < count)
+    _draw_files(recorder, words, rows)
+
+
+def _draw_files(recorder: Recorder, words: str, rows: Sequence[TestRow]) -> None:
+    """What was found as files: the list, its readings, and labels for the jars on this page."""
+
+    def readings() -> bytes:
+        found = recorder.find(words, limit=_MOST)
+        return csv_of_readings(recorder.case(row.id) for row in found)
+
     with st.container(horizontal=True):
-        st.download_button(
-            "This list as CSV",
-            data=lambda: csv_of_tests(recorder.find(words, limit=_MOST)),
-            file_name="jar-tests.csv",
-            mime="text/csv",
-            on_click="ignore",
-            key=state.key("tests", "csv"),
-        )
-        st.download_button(
-            "This list as Parquet",
-            data=lambda: tests_parquet(recorder.find(words, limit=_MOST)),
-            file_name="jar-tests.parquet",
-            mime="application/vnd.apache.parquet",
-            on_click="ignore",
-            key=state.key("tests", "parquet"),
-        )
+        for name, make, file, mime in (
+            (
+                "This list as CSV",
+                lambda: csv_of_tests(recorder.find(words, limit=_MOST)),
+                "jar-tests.csv",
+                "text/csv",
+            ),
+            (
+                "This list as Parquet",
+                lambda: tests_parquet(recorder.find(words, limit=_MOST)),
+                "jar-tests.parquet",
+                "application/vnd.apache.parquet",
+            ),
+            ("Its readings as CSV", readings, "readings.csv", "text/csv"),
+            (
+                "Labels of the jars on this page",
+                lambda: label_sheet([recorder.case(row.id) for row in rows], lambda i: f"jartest:{i}"),
+                "jar-labels.pdf",
+                "application/pdf",
+            ),
+        ):
+            st.download_button(
+                name,
+                data=make,
+                file_name=file,
+                mime=mime,
+                on_click="ignore",
+                key=state.key("tests", file),
+            )
 
 
 def _to_first_page() -> None:

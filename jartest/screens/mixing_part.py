@@ -6,13 +6,14 @@ import streamlit as st
 
 from jartest.plan.recipe import JarRecipe
 from jartest.recorder import Recorder, RunningTest
+from jartest.records.done import departures_of
 from jartest.records.model import Case
 from jartest.screens import state
 from jartest.screens.parts import STATE_SHAPES, clock, error_box, plain, say_product
 from jartest.screens.recipe_part import draw_cautions, say_jar, say_measure, say_step
 from jartest.screens.who import name
 from jartest.screens.words import REACTION
-from jartest.tank import departures_of, recipe_of
+from jartest.tank import recipe_of
 from jartest.units import say_volume
 
 __all__ = ["draw_mixing", "draw_what_was_done"]

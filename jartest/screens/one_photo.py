@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 
 import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
 
 from jartest.imaging.lump_size import say_lumps
 from jartest.imaging.values import Marks
@@ -35,13 +36,14 @@ def render(recorder: Recorder) -> None:
     with error_box():
         with st.spinner("Measuring …"):
             look = recorder.quick_look(data, photo.name, marks=marks)
-        _draw(look, lines, recorder.limits)
-        ask_name(recorder)
-        draw_ask_photo(recorder, data, photo.name, look)
+        left, right = st.columns(2)
+        _draw(look, lines, recorder.limits, left, right)
+        with left:  # on a phone right under the picture and its verdict, above figures and lines
+            ask_name(recorder)
+            draw_ask_photo(recorder, data, photo.name, look)
 
 
-def _draw(look: QuickLook, lines: str, limits: Limits) -> None:
-    left, right = st.columns(2)
+def _draw(look: QuickLook, lines: str, limits: Limits, left: DeltaGenerator, right: DeltaGenerator) -> None:
     with left:
         word = look.verdict.word
         show_plate(

@@ -15,6 +15,7 @@ from jartest.screens.look_part import draw_looks, take_photo
 from jartest.screens.mixing_part import draw_mixing, draw_what_was_done
 from jartest.screens.observe_part import draw_observations
 from jartest.screens.opinion_ask import draw_second_opinions
+from jartest.screens.paper_part import draw_paper
 from jartest.screens.parts import (
     clock,
     error_box,
@@ -74,6 +75,7 @@ def render(recorder: Recorder) -> None:
         draw_card_offer(recorder, case)
         draw_curve(recorder, case)
     _plan(recorder, case)
+    draw_paper(recorder, case)
     _history(case)
 
 

@@ -8,8 +8,18 @@ import streamlit as st
 
 from jartest.exchange.answer import answer_parcel, give_second_opinion, may_see, question_in, question_of
 from jartest.exchange.parcel import Parcel, overlay_in, plain_in
-from jartest.exchange.words import amount_of, say_look, say_observation, say_product, say_water
+from jartest.exchange.words import (
+    amount_of,
+    products_in,
+    rate_of,
+    say_look,
+    say_observation,
+    say_product,
+    say_tank,
+    say_water,
+)
 from jartest.recorder import Recorder
+from jartest.records.done import departures_of
 from jartest.records.model import Case, Look, ParcelRow, PhotoMark, SecondOpinion
 from jartest.screens import state
 from jartest.screens.look_part import draw_figures, say_flags
@@ -53,9 +63,17 @@ def draw_question(recorder: Recorder, question_id: str) -> None:
 # ------------------------------------------------------------------- what is known
 def _draw_recipe(case: Case) -> None:
     plan = case.test.plan
-    st.markdown("#### Recipe, in the order it went in")
-    lines = [f"{n}. {plain(say_product(p))}: {plain(amount_of(p))}" for n, p in enumerate(plan.products, 1)]
+    how, products = products_in(case)
+    st.markdown(f"#### Recipe, {how}")
+    lines = []
+    for n, p in products:
+        rate = f" ({plain(rate_of(p, case))})" if plan.recipe else ""
+        lines.append(f"- {n} · {plain(say_product(p))}: {plain(amount_of(p))}{rate}")
     st.markdown("\n".join(lines) or "Nothing of it is written.")
+    if plan.recipe:
+        st.markdown(plain(say_tank(case)))
+    for says in departures_of(case):
+        st.markdown(f"Done otherwise than advised: {plain(says)}")
     st.caption(f"Water: {plain(say_water(case))}. Jar: {plain(plan.jar.name)}, {plan.jar.volume_ml:.0f} mL.")
     if plan.notes:
         st.markdown(plain(plan.notes))

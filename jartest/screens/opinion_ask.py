@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from urllib.parse import quote, urlencode
 
 import streamlit as st
 
@@ -11,7 +12,16 @@ from jartest.exchange.marked import draw_marks
 from jartest.recorder import QuickLook, Recorder
 from jartest.records.model import Case, SecondOpinion
 from jartest.screens import state
-from jartest.screens.parts import clock, error_box, link_to, plain, plain_picture, say_word, utc_offset_min
+from jartest.screens.parts import (
+    address_of,
+    clock,
+    error_box,
+    link_to,
+    plain,
+    plain_picture,
+    say_word,
+    utc_offset_min,
+)
 from jartest.screens.who import name
 
 __all__ = ["draw_ask", "draw_ask_photo", "draw_said", "draw_second_opinions"]
@@ -109,6 +119,12 @@ def _draw_parcel(recorder: Recorder, parcel_id: str) -> None:
         on_click="ignore",
     )
     st.caption("Any browser shows the page opinion.html inside it; jartest takes the answer.")
+    link = address_of("opinion", id=parcel_id)
+    if link:
+        st.markdown("Whoever is on the shop's network can answer here instead:")
+        st.code(link, language=None)
+        letter = urlencode({"subject": f"Second opinion wanted: {row.title}", "body": link}, quote_via=quote)
+        st.link_button("Send the link by mail", f"mailto:?{letter}", width="stretch")
 
 
 def draw_second_opinions(recorder: Recorder, case: Case) -> None:

@@ -9,6 +9,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime, timedelta, timezone
 from typing import NoReturn
+from urllib.parse import urlencode, urlsplit
 
 import streamlit as st
 
@@ -18,6 +19,7 @@ from jartest.plan.schedule import DueState
 from jartest.recorder import Recorder
 from jartest.records.model import JarTest, Look, Product
 from jartest.screens import state
+from jartest.settings import read_settings
 from jartest.units import say_amount
 from jartest.verdict.limits import Limits, say_rule
 from jartest.verdict.values import Verdict, Word
@@ -27,6 +29,7 @@ __all__ = [
     "SHAPES",
     "STATE_SHAPES",
     "Box",
+    "address_of",
     "clock",
     "error_box",
     "go_to",
@@ -127,6 +130,14 @@ def link_to(screen: str, label: str, *, main: bool = False, **query: str) -> Non
     """A link to another screen, drawn as a large button; filled where it is the main way on."""
     with st.container(key=f"mainway-{screen}") if main else st.container():
         st.page_link(state.get(state.PAGES)[screen], label=label, query_params=query or None, width="stretch")
+
+
+def address_of(screen: str, **query: str) -> str:
+    """Where phones open a screen, for a printed code; nothing where only this machine reaches the app."""
+    here = urlsplit(str(st.context.url or ""))
+    alone = here.hostname in (None, "localhost", "127.0.0.1", "::1")
+    base = read_settings().phone_url or ("" if alone else f"{here.scheme}://{here.netloc}")
+    return f"{base}/{screen}?{urlencode(query)}" if base else ""
 
 
 def go_to(screen: str, **query: str) -> NoReturn:

@@ -7,13 +7,13 @@ own, so that a change between the two ways of planning loses nothing.
 from __future__ import annotations
 
 from dataclasses import replace
-from functools import partial
 from typing import get_args
 
 import streamlit as st
 
 from jartest.errors import BadEntry
 from jartest.plan.formulations import read_formulation
+from jartest.plan.measuring import Tools
 from jartest.plan.orders import DEFAULT_ORDER, order_variants
 from jartest.plan.products import KINDS, LabelNotes, ShelfProduct, make_product
 from jartest.plan.recipe import JarRecipe, make_recipe
@@ -22,8 +22,10 @@ from jartest.plan.water import MixWater
 from jartest.recorder import Recorder
 from jartest.records.model import JarUsed, TestPlan
 from jartest.screens import plan_form, state
+from jartest.screens.order_setter import order_setter
 from jartest.screens.parts import error_box, plain
 from jartest.screens.recipe_part import draw_cautions, draw_steps
+from jartest.screens.tools_part import draw_tools, fill_tools, read_tools
 from jartest.tank import failed_before, plan_of_recipe
 from jartest.units import read_carrier_rate, read_quantity, read_volume, say_volume
 
@@ -56,6 +58,7 @@ def fill(form: str, plan: TestPlan | None, *, with_products: bool) -> None:
     brim = recipe.jar_capacity_ml if recipe else None
     state.put(state.key(form, "capacity"), "" if brim is None else say_volume(brim).split(" (")[0])
     state.put(state.key(form, "conditioner"), recipe.water.conditioner if recipe else "")
+    fill_tools(form, recipe.tools if recipe else Tools())
     usual = say_volume(plan.jar.volume_ml if plan else JarUsed().volume_ml, us_first=True).split(" (")[0]
     state.put(state.key(form, "jar-size"), recipe.jar_volume.text if recipe else usual)
     if recipe is None or plan is None or not with_products:
@@ -123,6 +126,7 @@ def draw(form: str, recorder: Recorder, changed: TestPlan | None = None) -> None
     plan_form.draw_title(form)
     plan_form.draw_water(form, conditioner=True)
     plan_form.draw_jar(form, volume=False)
+    readable.append(draw_tools(form))
     plan_form.draw_schedule(form)
     st.markdown("### In the jar")
     _draw_variant(form)
@@ -300,7 +304,27 @@ def _draw_recipe(form: str, recorder: Recorder, shelf: dict[str, ShelfProduct]) 
     rows, request = _request(form, shelf)
     recipe = _recipe(form, recorder, rows, request)
     draw_cautions(recipe)
-    draw_steps(recipe, partial(_draw_moves, form, [rows[i] for i in recipe.order.products]))
+    _draw_fitting(form, recipe)
+    _draw_order(form, recipe, [rows[i] for i in recipe.order.products])
+    draw_steps(recipe)
+
+
+def _draw_fitting(form: str, recipe: JarRecipe) -> None:
+    """One tap for a jar that would overflow: filled so far that all of it goes in."""
+    fitting = recipe.fitting_jar
+    if fitting is not None:
+        st.button(
+            f"Fill the jar to {fitting} instead",
+            key=state.key(form, "fitting"),
+            on_click=_fill_less,
+            args=(form, fitting),
+        )
+
+
+def _fill_less(form: str, fitting: str) -> None:
+    if not str(state.get(state.key(form, "capacity"), "") or "").strip():
+        state.put(state.key(form, "capacity"), state.get(state.key(form, "jar-size")))
+    state.put(state.key(form, "jar-size"), fitting)
 
 
 def _draw_variant(form: str) -> None:
@@ -324,25 +348,17 @@ def _advised_again(form: str) -> None:
     state.put(state.key(form, "hand"), None)
 
 
-def _draw_moves(form: str, sequence: list[int], place: int) -> None:
-    with st.container(horizontal=True):
-        for label, by, off in (
-            ("▲ earlier", -1, place == 0),
-            ("▼ later", 1, place == len(sequence) - 1),
-        ):
-            st.button(
-                label,
-                key=_field(form, sequence[place], label[2:]),
-                on_click=_move,
-                args=(form, sequence, place, by),
-                disabled=off,
-            )
-
-
-def _move(form: str, sequence: list[int], place: int, by: int) -> None:
-    moved = list(sequence)
-    moved[place], moved[place + by] = moved[place + by], moved[place]
-    state.put(state.key(form, "hand"), moved)
+def _draw_order(form: str, recipe: JarRecipe, sequence: list[int]) -> None:
+    """The order as a list that can be dragged; `sequence` holds the form's line of each product in it."""
+    if len(sequence) < 2:
+        return
+    st.caption("Drag a product to another place where you must; what was advised stays beside it.")
+    lines = [f"{line.product.said} {line.product.formulation}".strip() for line in recipe.lines]
+    with error_box():
+        places = order_setter(lines, of="-".join(map(str, sequence)), key=state.key(form, "order-setter"))
+        if places is not None:
+            state.put(state.key(form, "hand"), [sequence[p] for p in places])
+            st.rerun()
 
 
 # ------------------------------------------------------------------------- read
@@ -378,6 +394,7 @@ def _request(form: str, shelf: dict[str, ShelfProduct]) -> tuple[list[int], Reci
         order=state.get(state.key(form, "order"), DEFAULT_ORDER),
         jar_capacity_ml=read_volume(said("capacity")) if said("capacity") else None,
         products=tuple(line for _, line in found),
+        tools=read_tools(form),
         water=MixWater(
             source=water.source,
             hardness_mg_l=water.hardness_mg_l,

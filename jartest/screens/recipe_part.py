@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 import streamlit as st
 
 from jartest.plan.order import OrderStep
@@ -62,8 +60,8 @@ def say_step(recipe: JarRecipe, step: OrderStep) -> str:
     return f"**{_ACTS[step.act]}** · {says}"
 
 
-def draw_steps(recipe: JarRecipe, tools: Callable[[int], None] | None = None) -> None:
-    """Every step in its order; `tools` draws what can be done with the product at that place (from 0)."""
+def draw_steps(recipe: JarRecipe) -> None:
+    """Every step in its order."""
     _draw_totals(recipe)
     lines = iter(recipe.lines)
     place = 0
@@ -82,8 +80,6 @@ def draw_steps(recipe: JarRecipe, tools: Callable[[int], None] | None = None) ->
             )
             by = "The label says so" if step.by_label else "Why here"
             st.caption(f"{by}: {plain(step.reason)}. Source: {plain(step.source)}.")
-            if tools is not None:
-                tools(place)
         place += 1
 
 

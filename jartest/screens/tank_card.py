@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from urllib.parse import urlsplit
 
 import streamlit as st
 
@@ -16,7 +15,7 @@ from jartest.recorder import Recorder
 from jartest.records.model import Case
 from jartest.records.tank_model import KeptCard
 from jartest.screens import state
-from jartest.screens.parts import clock, error_box, link_to, plain, say_word
+from jartest.screens.parts import address_of, clock, error_box, link_to, plain, say_word
 from jartest.screens.who import ask_name, name
 from jartest.tank import as_on_shelf, card_now, end_card, make_card, signed_word
 from jartest.units import read_volume, say_volume
@@ -141,7 +140,7 @@ def _holds(card: TankCard) -> None:
 
 
 def _paper(kept: KeptCard, standing: CardState) -> None:
-    address = _address(kept)
+    address = address_of("card", id=kept.id) or f"jartest:card:{kept.id}"
     st.download_button(
         "Print: the card as PDF",
         data=lambda: tank_card_pdf(kept.card, standing, address=address),
@@ -151,13 +150,6 @@ def _paper(kept: KeptCard, standing: CardState) -> None:
         key=state.key("card", "pdf"),
         width="stretch",
     )
-
-
-def _address(kept: KeptCard) -> str:
-    """Where this device opens the card, for the printed code."""
-    here = urlsplit(str(st.context.url or ""))
-    base = f"{here.scheme}://{here.netloc}" if here.netloc else ""
-    return f"{base}/card?id={kept.id}" if base else f"jartest:card:{kept.id}"
 
 
 # -------------------------------------------------------------------- different

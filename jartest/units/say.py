@@ -25,7 +25,7 @@ def _rough(x: float) -> str:
     """A number to three figures."""
     if x == 0 or not math.isfinite(x):
         return say_number(x)
-    return say_number(round(x, 2 - math.floor(math.log10(abs(x)))))
+    return say_number(float(f"{x:.3g}"))
 
 
 def _metric_volume(ml: float) -> str:

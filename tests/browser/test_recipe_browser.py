@@ -102,18 +102,20 @@ class Hands:
     """What a person does on a page, counted: fields typed into, and taps."""
 
     def __init__(self, page: Page) -> None:
-        self.page, self.fields, self.taps = page, 0, 0
+        self.page, self.fields, self.signs, self.taps = page, 0, 0, 0
         self.began = time.monotonic()
 
     def type(self, label: str, text: str) -> None:
         self.page.get_by_label(label, exact=True).fill(text)
         self.page.keyboard.press("Tab")
         self.fields += 1
+        self.signs += len(text)
 
     def pick_product(self, n: int, said: str) -> None:
         """Type the first letters and take what the shelf offers."""
         self.page.get_by_label(f"Product {n}", exact=True).press_sequentially(said[:4].lower(), delay=40)
         self.fields += 1
+        self.signs += 4
         self.tap(f"It is {said}")
 
     def tap(self, name: str | re.Pattern[str]) -> None:
@@ -121,7 +123,7 @@ class Hands:
         self.taps += 1
 
     def say(self) -> str:
-        return f"{self.fields} fields, {self.taps} taps, {time.monotonic() - self.began:.0f} s of a robot's hands"
+        return f"{self.fields} fields with {self.signs} signs, {self.taps} taps, {time.monotonic() - self.began:.0f} s of a robot's hands"
 
 
 def introduce(page: Page) -> None:
@@ -149,6 +151,27 @@ def type_recipe(page: Page, hands: Hands, *, known: bool) -> None:
 def settle(page: Page) -> None:
     """Wait until the app has answered: a tap on a page that is still being drawn may be lost."""
     expect(page.locator("[data-testid=stApp][data-test-script-state=running]")).to_have_count(0)
+
+
+def drag(page: Page, name: str, *, onto: str) -> None:
+    """Drag a product by its grip over another one with a finger, and let go."""
+    grip = page.get_by_role("button", name=f"Drag {name}")
+    grip.scroll_into_view_if_needed()
+    here, there = grip.bounding_box(), page.get_by_role("button", name=f"Drag {onto}").bounding_box()
+    assert here is not None
+    assert there is not None
+    x, y = here["x"] + here["width"] / 2, here["y"] + here["height"] / 2
+    finger = page.context.new_cdp_session(page)
+
+    def touch(kind: str, *points: float) -> None:
+        finger.send(
+            "Input.dispatchTouchEvent", {"type": kind, "touchPoints": [{"x": x, "y": at} for at in points]}
+        )
+
+    touch("touchStart", y)
+    for part in (0.3, 0.7, 1.1):
+        touch("touchMove", y + part * (there["y"] - here["y"]))
+    touch("touchEnd")
 
 
 def take(page: Page, minute: int) -> None:
@@ -195,8 +218,8 @@ def test_a_recipe_becomes_a_jar_a_card_and_a_lapsed_card(
     for amount in (*JAR, *TANK):
         page.get_by_text(amount).first.wait_for()
     page.get_by_text("The jar would overflow").wait_for()
-    page.get_by_text("1 · Chalkwing Sulphur 80").wait_for()
-    page.get_by_text("5 · Evenspread S").wait_for()
+    page.get_by_role("strong").filter(has_text="1 · Chalkwing Sulphur 80").wait_for()
+    page.get_by_role("strong").filter(has_text="5 · Evenspread S").wait_for()
     page.get_by_text("Oklahoma State University Extension").first.wait_for()
 
     # Addition by addition.
@@ -303,8 +326,22 @@ def test_a_stop_at_the_bench_keeps_its_place_and_makes_no_card_on_a_phone(
     page.get_by_text("may be fluid ounces or weight").first.wait_for()
     hands.type("Rate 2", "1 pt/100 gal")
     page.get_by_text("2.37 mL").first.wait_for()  # 1 qt/100 gal: 946.35 mL per 400 quarts
-    page.get_by_role("button", name="▼ later").first.click()
+    drag(page, "Nettlesap Boron 10", onto="Bineguard Copper 20")
     page.get_by_text("put here by hand; advised as addition 2").wait_for()
+    settle(page)
+    page.get_by_role("button", name="Back to the advised order").click()
+    expect(page.get_by_text("put here by hand")).to_have_count(0)
+    settle(page)
+    page.get_by_role("button", name="Nettlesap Boron 10: earlier").click()
+    page.get_by_text("put here by hand; advised as addition 2").wait_for()
+    settle(page)
+    page.get_by_role("button", name="Drag Nettlesap Boron 10").press("ArrowDown")
+    expect(page.get_by_text("put here by hand")).to_have_count(0)
+    expect(page.get_by_role("button", name="Drag Nettlesap Boron 10")).to_be_focused()
+    settle(page)
+    drag(page, "Bineguard Copper 20", onto="Nettlesap Boron 10")
+    page.get_by_text("put here by hand; advised as addition 2").wait_for()
+    settle(page)
     assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth"), "cut off at the side"
     hands.tap("Start this test")
     page.get_by_role("button", name="In: 1 · Nettlesap Boron 10").click()

@@ -19,6 +19,7 @@ from jartest.verdict.limits import load_limits
 
 SAMPLE = Path(__file__).resolve().parents[2] / "samples" / "settler" / "settler-0030min.jpg"
 REASON = "SENDERS OWN REASON"
+HOSTILE = """<img src=x onerror="document.title='it ran'"><script>document.title='it ran'</script>[a](javascript:x) **b**"""
 
 pytestmark = pytest.mark.browser
 
@@ -33,7 +34,9 @@ def asked(tmp_path: Path, served) -> tuple[Parcel, list[str]]:
     """A question that waits in the served app, and what would tell what its sender and the program think."""
     sender = home(tmp_path / "sender")
     products = (Product(name="Bineguard Copper 20", amount_text="5 mL", amount_ml=5.0),)
-    plan = TestPlan(title="Copper alone", products=products, schedule=default_schedule(1, (0.0,)))
+    plan = TestPlan(
+        title="Copper alone", products=products, schedule=default_schedule(1, (0.0,)), notes=HOSTILE
+    )
     test = sender.start_test(plan, by="Sorrel", utc_offset_min=0)
     sender.finish_mixing(test.id, by="Sorrel")
     sender.take_look(test.id, slot="age-0", data=SAMPLE.read_bytes(), name="a.jpg", by="Sorrel")
@@ -70,6 +73,10 @@ def test_a_reviewer_marks_the_photo_and_judges_blind(served, asked, page: Page) 
     page.get_by_label("Who are you?").press("Enter")
     expect(page.get_by_text("Working as Wren")).to_be_visible()
 
+    expect(page.get_by_text(HOSTILE)).to_be_visible()  # as it was written, and nothing more
+    assert page.locator("img[src=x]").count() == 0
+    assert "it ran" not in page.title()
+
     photo = page.get_by_alt_text("tap a place to mark it")
     expect(photo).to_be_visible()
     box = photo.bounding_box()
@@ -80,7 +87,7 @@ def test_a_reviewer_marks_the_photo_and_judges_blind(served, asked, page: Page) 
     words.fill("a rim of lumps")
     words.press("Tab")
 
-    page.wait_for_timeout(1500)
+    expect(page.locator("[data-testid=stApp][data-test-script-state=running]")).to_have_count(0)
     blind = page.content() + "".join(
         f.decode("utf-8", "replace") if isinstance(f, bytes) else f for f in frames
     )
@@ -122,14 +129,21 @@ def test_the_page_in_a_parcel_is_whole_without_script_and_without_network(
 ) -> None:
     file = tmp_path / "opinion.html"
     file.write_bytes(asked[0].parts["opinion.html"])
-    context = chromium.new_context(java_script_enabled=False)
-    page = context.new_page()
     went: list[str] = []
+    for scripts in (True, False):
+        _read_page(chromium, file, scripts, went, asked[1])
+
+
+def _read_page(chromium: Browser, file: Path, scripts: bool, went: list[str], secrets: list[str]) -> None:
+    context = chromium.new_context(java_script_enabled=scripts)
+    page = context.new_page()
     page.on("request", lambda r: went.append(r.url))
     page.goto(file.as_uri())
     expect(page.get_by_text("Can this go in?")).to_be_visible()
     expect(page.get_by_alt_text("The jar")).to_be_visible()
     assert [u for u in went if not u.startswith(("file:", "data:"))] == []
     text = page.inner_text("body")
-    assert not [s for s in asked[1] if s in text]
+    assert not [s for s in secrets if s in text]
+    assert HOSTILE in text
+    assert "it ran" not in page.title()
     context.close()

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import shutil
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -13,11 +14,15 @@ import pytest
 from PIL import Image
 
 from jartest.exchange.parcel import Parcel, pack_question
+from jartest.plan.products import ShelfProduct
+from jartest.plan.scaling import RecipeProduct, RecipeRequest
 from jartest.plan.schedule import default_schedule
+from jartest.plan.water import MixWater
 from jartest.recorder import Recorder
 from jartest.records.model import Case, JarUsed, Product, TestPlan, Water
 from jartest.records.photofiles import PhotoFiles
 from jartest.records.store import Store
+from jartest.units import read_carrier_rate, read_quantity, read_rate
 from jartest.verdict.limits import load_limits
 
 AT = datetime(2026, 3, 14, 14, 0, tzinfo=UTC)
@@ -182,3 +187,28 @@ def other_home(tmp_path: Path, clock) -> Iterator[Recorder]:
     recorder = open_home(folder, clock)
     yield recorder
     recorder.store.close()
+
+
+@pytest.fixture
+def tank_case(case: Case) -> Case:
+    """The case as one of a tank recipe, mixed in another order than advised."""
+    recipe = RecipeRequest(
+        tank_volume=read_quantity("200 gal", "volume"),
+        carrier_rate=read_carrier_rate("40 gal/acre"),
+        jar_volume=read_quantity("32 fl oz", "volume"),
+        products=(
+            RecipeProduct(
+                product=ShelfProduct(name="Bineguard Copper 20", maker="Hollow Oak", formulation="SC"),
+                rate=read_rate("1.5 qt/acre"),
+            ),
+            RecipeProduct(
+                product=ShelfProduct(name="Nettlesap Boron 10", maker="Hollow Oak", formulation="SL"),
+                rate=read_rate("2 lb/100 gal"),
+            ),
+        ),
+        water=MixWater(conditioner="citric acid"),
+    )
+    plan = replace(case.test.plan, recipe=recipe)
+    ticked = [e for e in case.events if e.kind == "added"]
+    rest = [e for e in case.events if e.kind != "added"]
+    return replace(case, test=replace(case.test, plan=plan), events=(*reversed(ticked), *rest))

@@ -22,7 +22,8 @@ import atheris
 with atheris.instrument_imports(
     include=["jartest.exchange", "jartest.plan", "jartest.records.model", "zipfile"]
 ):
-    from jartest.exchange.manifest import read_manifest
+    from jartest.exchange.manifest import Answer, Question, read_manifest
+    from jartest.exchange.opinion_html import question_page
     from jartest.exchange.parcel import Parcel, pack_question, read_parcel
 
 from PIL import Image
@@ -118,15 +119,21 @@ def changed(fuzz: atheris.FuzzedDataProvider) -> bytes:
     return out.getvalue()
 
 
+def can_be_shown(said: Question | Answer) -> None:
+    """Whatever is taken in can be put into words, too."""
+    if isinstance(said, Question):
+        assert question_page(said, dict.fromkeys((x.photo.sha256 for x in said.case.looks), b""))
+
+
 def one_input(data: bytes) -> None:
     how, rest = data[:1], data[1:]
     try:
         if how < b"\x40":
-            read_parcel(rest)
+            can_be_shown(read_parcel(rest).said)
         elif how < b"\x80":
-            read_manifest(rest)
+            can_be_shown(read_manifest(rest))
         else:
-            read_parcel(changed(atheris.FuzzedDataProvider(rest)))
+            can_be_shown(read_parcel(changed(atheris.FuzzedDataProvider(rest))).said)
     except BadParcel as refused:
         if not str(refused).endswith("."):
             raise AssertionError("no sentence") from refused

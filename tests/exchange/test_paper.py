@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import dataclasses
 import io
+from html import unescape
 
 import pytest
 from pypdf import PdfReader
 
 from jartest.errors import BadEntry, NotFound
 from jartest.exchange.labels import label_sheet
+from jartest.exchange.parcel import pack_question
 from jartest.exchange.sheet import sheet_of
+from jartest.exchange.words import products_in
 from jartest.imaging.values import Lump
-from jartest.records.model import Observation
+from jartest.records.model import Case, Observation
 from jartest.trend import growths, say_growth, settling_curve
 
 
@@ -85,6 +88,53 @@ def test_the_sheet_sets_lumps_against_the_sprayer_s_strainers(case, recorder) ->
     assert "It would stop at 16 mesh" in said
     assert "nozzle body (50 mesh) stops" in said
     assert "filler opening (usually 12 to 25 mesh)" in said
+
+
+TANK_WORDS = (
+    "1.5 US qt per acre = 3.508 L per ha",
+    "2 lb per 100 US gal",
+    "Stands for a tank of 200 US gal = 757.1 L, 40 US gal per acre",
+    "the volumes count the carrier",
+    "Order advised by Oklahoma (A-W-A-M-L-E-S), labels above it.",
+    "conditioned with citric acid",
+    "Done otherwise than advised: Nettlesap Boron 10 (Hollow Oak) was advised as addition 2 and went in as addition 1.",
+)
+
+
+def test_the_sheet_of_a_tank_recipe_says_rates_tank_order_and_what_was_done_otherwise(
+    tank_case, recorder
+) -> None:
+    said = text_of(sheet_of(tank_case, recorder.photos.get))
+    for word in TANK_WORDS:
+        assert word in said, word
+
+
+def test_products_stand_as_they_went_in_and_those_that_did_not_come_after(case, tank_case) -> None:
+    def names(of: Case) -> tuple[str, list[int]]:
+        how, products = products_in(of)
+        assert [p for _, p in products] == [of.test.plan.products[n - 1] for n, _ in products]
+        return how, [n for n, _ in products]
+
+    assert names(case) == ("in the order it went in", [1, 2])
+    assert names(tank_case) == ("in the order it went in", [2, 1])
+    second_alone = dataclasses.replace(case, events=tuple(e for e in case.events if e.position == 2))
+    assert names(second_alone) == ("in the order it went in", [2, 1])
+    assert names(dataclasses.replace(case, events=())) == ("as it was planned", [1, 2])
+
+
+def test_a_limit_on_the_sheet_is_a_plain_number(case, recorder) -> None:
+    said = text_of(sheet_of(case, recorder.photos.get))
+    assert "900 1800" in said  # 15 and 30 minutes in seconds
+    assert "e+03" not in said
+
+
+def test_the_page_in_a_parcel_says_them_too(tank_case, recorder) -> None:
+    asked = pack_question(
+        tank_case, recorder.photos.get, parcel_id="a" * 32, at=tank_case.test.opened_at, by="", asked_of="", words=""
+    )  # fmt: skip
+    page = " ".join(unescape(asked.parts["opinion.html"].decode()).split())
+    for word in TANK_WORDS:
+        assert word in page, word
 
 
 def test_the_same_record_gives_the_same_bytes(case, recorder) -> None:

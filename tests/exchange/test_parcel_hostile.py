@@ -8,7 +8,8 @@ import json
 import re
 import struct
 import zipfile
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from datetime import UTC, datetime
 from typing import Any
 
 import numpy as np
@@ -18,8 +19,11 @@ from hypothesis import strategies as st
 from PIL import Image
 
 from jartest.errors import BadParcel
+from jartest.exchange.answer import receive
 from jartest.exchange.parcel import MAX_BYTES, Parcel, read_parcel
+from jartest.records.store import Store
 
+AT = datetime(2026, 3, 14, tzinfo=UTC)
 Spoil = Callable[[bytes], bytes]
 
 
@@ -216,6 +220,12 @@ HOSTILE: dict[str, tuple[Spoil, str]] = {
     "a number beyond all": (put("case.test.number", 10**30), "number"),
     "a 10 MB note": (put("words", "x" * 10_000_000), "sound size"),
     "a long note": (put("words", "x" * 20_001), "words"),
+    "an amount beyond all": (put("case.test.plan.products.0.amount_ml", 1.7e308), "amount_ml"),
+    "an age beyond all": (put("case.looks.0.age_s", -1.7e308), "age_s"),
+    "a page with a script": (with_part("opinion.html", lambda d: d.replace(b"<main>", b"<script>x()</script><main>")), "page"),
+    "a page of another's": (with_part("opinion.html", lambda d: b"<html><h1>Log in again</h1></html>"), "page"),
+    "a page without its policy": (with_part("opinion.html", lambda d: d.replace(b"default-src 'none'", b"default-src *")), "page"),
+    "a page that is no text": (with_part("opinion.html", lambda d: d + b"\xff\xfe"), "page"),
     "a list beyond all": (put("case.events", [{}] * 5001), "events"),
     "a NUL in a note": (put("words", "a\x00b"), "words"),
     "half a character": (raw(lambda d: d.replace(b'"Can this go in?"', b'"\\ud800"')), "no JSON"),
@@ -240,22 +250,33 @@ HOSTILE: dict[str, tuple[Spoil, str]] = {
     "a reading of another photo": (put("case.readings.0.reading.photo_sha256", "f" * 64), "another photo"),
     "a slot at two times": (put("case.test.plan.schedule.0.age_s", 5.0), "value that cannot be|cannot"),
     "a clock of another world": (put("case.test.utc_offset_min", 10**9), "clock"),
-    "a line beyond the picture": (put("case.readings.0.reading.jar.floor_px", 1e300), "does not fit"),
+    "a line beyond the picture": (put("case.readings.0.reading.jar.floor_px", 1e50), "does not fit"),
     "a layer beyond the jar": (put("case.readings.0.reading.layers", [
-        {"kind": "clear", "bottom_fraction": 0.0, "top_fraction": 1e300, "top_sigma_fraction": None,
+        {"kind": "clear", "bottom_fraction": 0.0, "top_fraction": 1e50, "top_sigma_fraction": None,
          "lightness": None, "a": None, "b": None, "clarity": None}]), "does not fit"),
     "the manifest as a part": (with_manifest(lambda m: m["parts"].append(m["parts"][0] | {"name": "manifest.json"})), "missing|twice"),
     "a photo as the page": (with_manifest(lambda m: m["parts"][0].update({"media_type": "image/jpeg"})), "not what its manifest says"),
 }  # fmt: skip
 
 
+@pytest.fixture(scope="module")
+def empty(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Store]:
+    """A store that holds nothing, and from which nothing ever should."""
+    with Store.open(f"sqlite:///{tmp_path_factory.mktemp('empty') / 'jartest.sqlite'}") as store:
+        yield store
+
+
 @pytest.mark.parametrize("what", HOSTILE)
-def test_a_hostile_parcel_is_refused_in_one_sentence(lasting_parcel: Parcel, what: str) -> None:
+def test_a_hostile_parcel_is_refused_in_one_sentence_with_nothing_written(
+    lasting_parcel: Parcel, empty: Store, what: str
+) -> None:
     spoil, says = HOSTILE[what]
     spoiled = spoil(lasting_parcel.data)
     assert spoiled != lasting_parcel.data
     with pytest.raises(BadParcel, match=says) as refused:
-        read_parcel(spoiled)
+        receive(empty, spoiled, at=AT)
+    assert empty.parcels() == ()
+    assert empty.second_opinions() == ()
     said = str(refused.value)
     assert len(said) < 400
     assert said.endswith(".")

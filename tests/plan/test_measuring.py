@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import math
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from jartest.errors import BadEntry
 from jartest.plan.measuring import Tools, bench_amount, pre_dilution, say_bench
 
 TOOLS = Tools()  # 0.1 mL syringe, 0.01 g scale
@@ -72,3 +75,11 @@ def test_the_bigger_jar_makes_it_ten_marks(amount: float) -> None:
 def test_a_finer_syringe_makes_a_small_amount_measurable() -> None:
     assert not bench_amount(0.074, dry=False, jar_ml=QUART, tools=TOOLS).measurable
     assert bench_amount(0.074, dry=False, jar_ml=QUART, tools=Tools(syringe_ml=0.01)).measurable
+
+
+@pytest.mark.parametrize("mark", [0.0, -0.1, math.nan, math.inf, 1e-9, 101.0])
+def test_a_tool_that_nobody_has_is_refused(mark: float) -> None:
+    with pytest.raises(BadEntry, match="finest mark"):
+        Tools(syringe_ml=mark)
+    with pytest.raises(BadEntry, match="finest mark"):
+        Tools(scale_g=mark)

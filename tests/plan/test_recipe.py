@@ -63,6 +63,24 @@ def test_the_carrier_basis_says_that_the_jar_overflows_and_the_tank_differs() ->
     assert finished.warnings == ()
 
 
+@given(
+    jar=st.sampled_from(["32 fl oz", "1 pt", "500 mL", "1 L", "1 imp pt", "2 cups"]),
+    rate=st.sampled_from(["2 qt/acre", "0.25 % v/v", "3 fl oz/100 gal", "1 gal/acre"]),
+    basis=st.sampled_from(["carrier", "finished"]),
+)
+def test_a_jar_that_would_overflow_says_how_far_to_fill_it(jar: str, rate: str, basis: Basis) -> None:
+    made = recipe((EC, rate), carrier="10 gal/acre", jar=jar, basis=basis)
+    if basis == "finished":
+        assert made.fitting_jar is None
+        return
+    fitting = made.fitting_jar
+    assert fitting is not None
+    again = recipe((EC, rate), carrier="10 gal/acre", jar=fitting, jar_capacity_ml=made.request.jar_ml)
+    assert again.fitting_jar is None
+    assert "overflow" not in " ".join(again.warnings)
+    assert again.jar_total_ml > 0.98 * made.request.jar_ml  # rounded down, and no more than that
+
+
 def test_a_rate_per_thousand_square_feet_in_a_quart() -> None:
     # 3 fl oz per 2 gal of carrier, a quart being an eighth of that: 3/8 fl oz in the jar, 300 in the tank.
     got = recipe((EC, "3 fl oz/1000 ft2"), basis="finished")

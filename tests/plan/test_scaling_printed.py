@@ -6,8 +6,9 @@ import math
 
 import pytest
 
+from jartest.plan.measuring import Tools, bench_amount
 from jartest.plan.scaling import amount_in, scaled
-from jartest.units import read_carrier_rate, read_rate, read_volume, unit_named
+from jartest.units import read_amount, read_carrier_rate, read_rate, read_volume, unit_named
 
 GALLON = 3785.411784  # mL, exact: NIST Handbook 44, App. C
 
@@ -112,6 +113,13 @@ def test_a_rate_per_hundred_litres_does_not_use_the_hundredth() -> None:
     assert in_volume("2000 mL/100 L", "0.7 L") == pytest.approx(14.0, rel=1e-12)
 
 
+def test_a_hundredth_of_the_carrier_is_the_jar() -> None:
+    # GRDC 7.5: everything divided by 100, so 70 L/ha make a jar of 0.7 L: the ground a jar stands for is 100 m2.
+    assert read_volume("0.7 L") / (read_carrier_rate("70 L/ha").ml_per_m2 or math.nan) == pytest.approx(
+        100, rel=1e-12
+    )
+
+
 def test_the_first_fill_of_the_grdc_example() -> None:
     assert 0.6 * read_volume("0.7 L") == pytest.approx(420.0, rel=1e-12)  # printed 0.42 L
 
@@ -169,3 +177,28 @@ def test_a_tank_and_its_jar_hold_the_same_share() -> None:
     assert scaled(tank, from_ml=200 * GALLON, to_ml=GALLON / 4) == pytest.approx(
         in_volume("2 lb/100 gal", "1 qt"), rel=1e-12
     )
+
+
+# Utah State University Extension, Using a Jar Test (2012): fixed amounts in a pint of water, not scaled by rate; they
+# are typed as amounts for the jar.
+@pytest.mark.parametrize(
+    ("printed", "ml", "g"),
+    [("1 tbsp", 14.78676478125, None), ("1 tsp", 4.92892159375, None), ("1.1 g", None, 1.1)],
+)
+def test_the_fixed_amounts_of_utah_are_taken_as_printed(
+    printed: str, ml: float | None, g: float | None
+) -> None:
+    amount = read_amount(printed)
+    assert (amount.ml, amount.g) == (ml, g)
+
+
+def test_a_spoon_of_a_dry_product_is_threefold_uncertain() -> None:
+    # New England Vegetable Management Guide: 2 to 6 level tablespoons an ounce; 4.7 to 14.2 g a tablespoon, computed.
+    ounce = float(unit_named("oz").factor)
+    assert (ounce / 6, ounce / 2) == (pytest.approx(4.7, abs=0.05), pytest.approx(14.2, abs=0.05))
+    assert (ounce / 18, ounce / 6) == (
+        pytest.approx(1.6, abs=0.05),
+        pytest.approx(4.7, abs=0.05),
+    )  # a teaspoon
+    bench = bench_amount(ounce / 6, dry=True, jar_ml=GALLON / 4, tools=Tools())
+    assert bench.spoons == "weigh it: a spoon of a dry product can be threefold wrong"

@@ -18,6 +18,7 @@ from jartest.plan.scaling import RecipeProduct, RecipeRequest, read_product_rate
 from jartest.plan.schedule import default_schedule
 from jartest.plan.tankcard import LapseRules
 from jartest.recorder import Recorder
+from jartest.records.done import departures_of
 from jartest.records.model import Case, JarTest, Product, TestPlan
 from jartest.records.tank_model import KeptCard, ShelfEntry
 from jartest.units import read_carrier_rate, read_quantity
@@ -124,7 +125,7 @@ def test_the_order_by_hand_is_kept_beside_the_advised_one(recorder: Recorder, cl
     test = start(recorder, request(), by_hand)
     assert [p.name for p in test.plan.products][:2] == ["Bineguard Copper 20", "Chalkwing Sulphur 80"]
     mix(recorder, test, clock)
-    said = tank.departures_of(recorder.case(test.id))
+    said = departures_of(recorder.case(test.id))
     assert said == (
         "Bineguard Copper 20 (Brackmoor) was advised as addition 2 and went in as addition 1.",
         "Chalkwing Sulphur 80 (Larkmill) was advised as addition 1 and went in as addition 2.",
@@ -134,9 +135,9 @@ def test_the_order_by_hand_is_kept_beside_the_advised_one(recorder: Recorder, cl
 def test_ticks_out_of_order_are_told_and_those_to_come_are_not(recorder: Recorder) -> None:
     test = start(recorder, request())
     recorder.add_product(test.id, 2, by="Wren")
-    assert tank.departures_of(recorder.case(test.id)) == ()  # the only one in is the first of those in
+    assert departures_of(recorder.case(test.id)) == ()  # the only one in is the first of those in
     recorder.add_product(test.id, 1, by="Wren")
-    assert len(tank.departures_of(recorder.case(test.id))) == 2
+    assert len(departures_of(recorder.case(test.id))) == 2
 
 
 def test_a_product_that_is_in_the_jar_keeps_its_place_in_the_plan(recorder: Recorder) -> None:

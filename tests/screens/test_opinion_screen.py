@@ -142,6 +142,29 @@ def test_one_photo_is_asked_about_in_few_taps(screen: Open, kept: Recorder) -> N
     assert "Save the parcel" in whole_page(app)
 
 
+def test_a_link_for_the_shop_s_network_is_offered_where_there_is_one(
+    screen: Open, kept: Recorder, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    case = fill(kept)
+    monkeypatch.setenv("JARTEST_PHONE_URL", "http://192.168.1.20:8501")
+    app = screen("opinion", ask=case.test.id)
+    press(app, "Make the parcel")
+    (row,) = kept.store.parcels()
+    link = f"http://192.168.1.20:8501/opinion?id={row.id}"
+    assert [c.value for c in app.code] == [link]
+    # Whoever opens it is asked blind, as if it had come by mail.
+    page = whole_page(screen("opinion", name="Teasel", id=row.id))
+    assert "Your verdict, before you see" in page
+    for hidden in others_words(case):
+        assert hidden not in page, hidden
+
+
+def test_no_link_is_offered_that_nobody_else_could_open(screen: Open, kept: Recorder) -> None:
+    app = screen("opinion", ask=fill(kept).test.id)
+    press(app, "Make the parcel")
+    assert not app.code
+
+
 # --------------------------------------------------------------------- taking in
 def test_a_parcel_that_is_picked_waits_in_the_inbox(screen: Open, kept: Recorder, asked) -> None:
     app = screen("opinion")

@@ -9,8 +9,11 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from jartest import tank
+from jartest.errors import BadEntry
 from jartest.plan.products import LabelNotes, make_product
 from jartest.recorder import Recorder
+from jartest.screens import state
+from jartest.screens.order_setter import places_from
 
 Open = Callable[..., AppTest]
 
@@ -33,6 +36,12 @@ def field(app: AppTest, label: str) -> Any:
 
 def button(app: AppTest, label: str, n: int = 0) -> Any:
     return [b for b in app.button if b.label.replace("\\", "").startswith(label)][n]
+
+
+def by_hand(app: AppTest, *lines: int) -> None:
+    """The order that a hand put these lines of the form into; the dragging itself is the browser's."""
+    app.session_state[state.key("new", "hand")] = list(lines)
+    app.run()
 
 
 @pytest.fixture
@@ -74,7 +83,7 @@ def test_the_label_wins_over_the_published_order_and_a_hand_against_it_is_told(
     said = words(form)
     assert "1 · Velvetine Oil 83 (Larkmill) EC" in said
     assert "The label says so: its label: before Bineguard Copper 20 (Brackmoor)" in said
-    button(form, "▼ later").click().run()
+    by_hand(form, 2, 1)
     assert errors(form) == [
         "**Not allowed.** Velvetine Oil 83 (Larkmill) goes in after Bineguard Copper 20 (Brackmoor), "
         "against the label of Velvetine Oil 83 (Larkmill)."
@@ -116,6 +125,9 @@ def test_a_label_s_prohibition_stands_above_everything(kept: Recorder, form: App
         ("Carrier rate", "2 gal/1000 hats", "hats"),
         ("Jar filled to", "1 bucketful", "bucketful"),
         ("Jar holds", "8 fl oz", "cannot hold"),
+        ("Finest mark of the syringe", "0 mL", "not more than zero"),
+        ("Finest mark of the scale", "1 kg", "finest mark"),
+        ("Finest mark of the scale", "1 mL", "weight"),
         ("Product 2", "Velvetine Oil 83", "twice"),
     ],
 )
@@ -156,10 +168,28 @@ def test_too_little_to_measure_comes_with_a_bigger_jar_and_a_stock(form: AppTest
     assert "shake, and take" in said
 
 
+def test_a_finer_syringe_measures_it_and_stays_for_the_next_time(screen: Open, form: AppTest) -> None:
+    field(form, "Rate 2").set_value("0.04 fl oz/1000 ft2").run()
+    assert "cannot be measured well here" in words(form)
+    field(form, "Finest mark of the syringe").set_value("0.01 mL").run()
+    assert "cannot be measured well here" not in words(form)
+    assert "syringe to 0.15 mL" in words(form)
+    button(form, "Start this test").click().run()
+    assert field(screen("new"), "Finest mark of the syringe").value == "0.01 mL"
+
+
+def test_a_jar_that_would_overflow_is_filled_less_with_one_tap(form: AppTest) -> None:
+    assert "The jar would overflow" in words(form)
+    button(form, "Fill the jar to ").click().run()
+    assert "The jar would overflow" not in words(form)
+    assert field(form, "Jar holds").value == "32 fl oz"
+    assert field(form, "Jar filled to").value == "31.5 fl oz"
+
+
 def test_what_was_shown_is_what_starts_and_the_new_products_stand_on_the_shelf(
     kept: Recorder, form: AppTest
 ) -> None:
-    button(form, "▲ earlier", 1).click().run()
+    by_hand(form, 1, 2)
     # Going to the test's own screen is Streamlit's; what was kept is ours.
     button(form, "Start this test").click().run()
     (row,) = kept.find()
@@ -179,3 +209,26 @@ def test_the_tank_stands_as_last_time(screen: Open, form: AppTest) -> None:
     assert field(again, "Tank").value == "200 gal"
     assert field(again, "Carrier rate").value == "2 gal/1000 ft2"
     assert field(again, "Product 1").value == ""
+
+
+@pytest.mark.parametrize(
+    "sent",
+    [
+        None,
+        "2, 1",
+        {},
+        {"places": "01"},
+        {"places": [0, 0]},
+        {"places": [0]},
+        {"places": [0, 2]},
+        {"places": [False, True]},
+        {"places": [0.0, 1.0]},
+    ],
+)
+def test_an_order_that_does_not_name_each_product_once_is_refused_in_words(sent: Any) -> None:
+    with pytest.raises(BadEntry, match="drag it again"):
+        places_from(sent, 2)
+
+
+def test_an_order_that_was_dragged_is_taken_as_it_is() -> None:
+    assert places_from({"places": [2, 0, 1]}, 3) == [2, 0, 1]

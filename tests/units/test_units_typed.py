@@ -19,6 +19,7 @@ from jartest.units import (
     read_quantity,
     read_rate,
     read_volume,
+    say_amount,
     say_area,
     say_level_spoons,
     say_mass,
@@ -206,3 +207,10 @@ def test_a_number_is_said_to_four_figures_without_an_exponent(x: float) -> None:
 def test_what_is_not_a_number_is_said_to_be_not_known() -> None:
     assert say_number(float("nan")) == "not known"
     assert "not known" in say_volume(float("nan"))
+
+
+@pytest.mark.parametrize("x", [1.7976931348623157e308, 1e100, 5e-324])
+def test_a_figure_beyond_all_measure_is_said_and_stops_nothing(x: float) -> None:
+    assert say_amount(ml=x)
+    assert say_amount(g=x, us_first=True)
+    assert say_area(x)

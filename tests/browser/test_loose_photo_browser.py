@@ -1,0 +1,61 @@
+"""A jar on a tailgate, in a real browser of a phone's size: from the photo to the parcel in four taps."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, expect
+
+from jartest.exchange.manifest import Question
+from jartest.exchange.parcel import read_parcel
+
+SAMPLE = Path(__file__).resolve().parents[2] / "samples" / "settler" / "settler-0030min.jpg"
+
+pytestmark = pytest.mark.browser
+
+
+def test_a_photo_becomes_a_question_in_four_taps_by_somebody_who_was_never_here(
+    served, chromium: Browser, record_property: object
+) -> None:
+    context = chromium.new_context(
+        viewport={"width": 390, "height": 844}, has_touch=True, is_mobile=True, accept_downloads=True
+    )
+    page = context.new_page()
+    page.set_default_timeout(30_000)
+    page.goto(f"{served.url}/photo")
+    page.locator("[data-testid=stFileUploader] input[type=file]").set_input_files(SAMPLE)
+    expect(page.locator("[class*=st-key-chip-]").first).to_be_visible()
+    picture = page.get_by_alt_text("with what was measured drawn on it").first
+    expect(picture).to_be_visible()
+    question = page.get_by_label("The question")
+    expect(question).to_be_visible()
+    # The question stands under the picture, above the figures and the lines to drag.
+    asked, lines = question.bounding_box(), page.get_by_role("button", name="Lines are right").bounding_box()
+    assert asked is not None
+    assert lines is not None
+    assert asked["y"] < lines["y"]
+
+    taps = 0
+    who = page.get_by_label("Who are you?")
+    who.tap()
+    taps += 1
+    who.press_sequentially("Wren")
+    page.keyboard.press("Enter")
+    expect(page.get_by_text("Working as Wren")).to_be_visible()
+    question.tap()
+    taps += 1
+    question.press_sequentially("lumpy after the zinc, stirs out")
+    page.get_by_role("button", name="Make the parcel").tap()
+    taps += 1
+    with page.expect_download() as got:
+        page.get_by_role("button", name="Save the parcel").tap()
+        taps += 1
+    assert callable(record_property)
+    record_property("taps after the photo, of somebody whose name is not known yet", taps)
+    assert taps <= 4
+    said = read_parcel(Path(got.value.path()).read_bytes()).said
+    assert isinstance(said, Question)
+    assert (said.asked_by, said.words, said.loose) == ("Wren", "lumpy after the zinc, stirs out", True)
+    assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth"), "cut off at the side"
+    context.close()
