@@ -9,7 +9,7 @@ from __future__ import annotations
 import uuid
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime, timedelta, timezone
 
 from jartest.errors import BadEntry, Conflict
 from jartest.history.before import Before
@@ -49,10 +49,11 @@ from jartest.verdict.limits import Limits
 from jartest.verdict.signs import SIGNS
 from jartest.verdict.values import Verdict, Word
 
-__all__ = ["LookTaken", "QuickLook", "Recorder", "RunningTest", "checked_name", "say_slot"]
+__all__ = ["LookTaken", "QuickLook", "Recorder", "RunningTest", "came_later", "checked_name", "say_slot"]
 
 # A photo whose own clock differs by more than this from ours gets a warning (our choice).
 _CLOCK_MARGIN = timedelta(minutes=2)
+_EARLY = timedelta(minutes=1)  # a photo this much before its look still is that look (our choice)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -94,6 +95,11 @@ def say_slot(slot: str, plan: TestPlan) -> str:
             name = plan.products[n - 1].name if n <= len(plan.products) else "?"
             return f"after {n}: {name}"
     return "extra look"
+
+
+def came_later(look: Look) -> bool:
+    """Whether a look's photo came in at another time than the look was taken, by more than clocks differ."""
+    return abs(look.received_at - look.taken_at) > _CLOCK_MARGIN
 
 
 class Recorder:
@@ -229,7 +235,7 @@ class Recorder:
         slot : str
             Key of a planned look, or "extra".
         taken_at : datetime, optional
-            When the photo was taken, aware; otherwise its own EXIF time where that is sure, else now.
+            When the photo was taken, aware; otherwise its own EXIF time where that can be, else now.
 
         Raises
         ------
@@ -244,7 +250,7 @@ class Recorder:
             raise BadEntry(msg)
         photo = open_photo(data, name)
         now = self.now()
-        when = taken_at or _sure_time(photo, now) or now
+        when = taken_at or _own_time(photo, case, now) or now
         warnings = self._photo_warnings(case, photo, when, now)
         mixed_at = case.mixed_at
         age = None if mixed_at is None else (when - mixed_at).total_seconds()
@@ -255,7 +261,7 @@ class Recorder:
             width_px=photo.width_px,
             height_px=photo.height_px,
             original_name=name,
-            exif_taken_at=photo.exif_taken_at if photo.exif_taken_at and photo.exif_taken_at.tzinfo else None,
+            exif_taken_at=_exif_time(photo, case),
             received_at=now,
             received_by=checked_name(by),
         )
@@ -280,6 +286,23 @@ class Recorder:
         self.judge(test_id)
         return LookTaken(look=look, reading=reading, warnings=warnings)
 
+    def time_of(self, case: Case, data: bytes, name: str, *, otherwise: datetime | None = None) -> datetime:
+        """When a photo was taken: its own EXIF time where that can be, else `otherwise`, else now.
+
+        Raises
+        ------
+        BadPhoto
+            If the bytes are no photo.
+        """
+        now = self.now()
+        return _own_time(open_photo(data, name), case, now) or min(otherwise or now, now)
+
+    def slot_at(self, case: Case, when: datetime) -> str:
+        """The planned look that a photo taken then is: the last one due by then, unless it has one already."""
+        timed = [d for d in self.standing(case).due if d.due_at is not None and d.due_at <= when + _EARLY]
+        last = max(timed, key=lambda d: d.due_at or when, default=None)
+        return EXTRA if last is None or last.state == "taken" else last.slot.key
+
     def _photo_warnings(self, case: Case, photo: Photo, when: datetime, now: datetime) -> tuple[str, ...]:
         said = []
         elsewhere = [x for x in self.store.looks_of_photo(photo.sha256) if x.test_id == case.test.id]
@@ -291,6 +314,13 @@ class Recorder:
             minutes = abs((when - now).total_seconds()) / 60
             said.append(
                 f"The photo's own clock is {minutes:.0f} min off ours; its time was taken as it says, correct it if wrong."
+            )
+        own = _exif_time(photo, case)
+        if own is not None and _own_time(photo, case, now) is None:
+            zone = timezone(timedelta(minutes=case.test.utc_offset_min))
+            said.append(
+                f"The photo's own clock says {own.astimezone(zone):%Y-%m-%d %H:%M}, which cannot be; "
+                "the time that it came in was taken instead."
             )
         later = [x for x in case.looks if x.taken_at > when]
         if later:
@@ -620,12 +650,24 @@ def _seen(case: Case) -> Seen:
     )
 
 
-def _sure_time(photo: Photo, now: datetime) -> datetime | None:
-    """The photo's own time where its zone is known and it does not lie in the future."""
+def _exif_time(photo: Photo, case: Case) -> datetime | None:
+    """The photo's own time, aware, or None where it has none.
+
+    A camera that writes no time zone is taken to show the shop's time, by the zone that the test was opened in.
+    """
     t = photo.exif_taken_at
-    if t is None or t.tzinfo is None or t > now + _CLOCK_MARGIN:
+    if t is None or t.tzinfo is not None:
+        return t
+    return t.replace(tzinfo=timezone(timedelta(minutes=case.test.utc_offset_min)))
+
+
+def _own_time(photo: Photo, case: Case, now: datetime) -> datetime | None:
+    """The photo's own time where that can be: not ahead of us; without a zone, not before the test either."""
+    t = _exif_time(photo, case)
+    if t is None or t > now + _CLOCK_MARGIN:
         return None
-    return t
+    sure = photo.exif_taken_at is not None and photo.exif_taken_at.tzinfo is not None
+    return t if sure or t >= case.test.opened_at - _CLOCK_MARGIN else None
 
 
 def checked_name(by: str) -> str:

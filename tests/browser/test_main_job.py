@@ -87,7 +87,7 @@ def take(page: Page, minute: int, slot: str | re.Pattern[str] | None = None) -> 
     settle(page)
     before = page.locator("[data-testid=stImage] img").first
     old = before.get_attribute("src") if before.count() else None
-    chooser = page.locator("[data-testid=stFileUploader] input[type=file]").first
+    chooser = page.locator("input.photos")
     chooser.set_input_files(SERIES / f"settler-{minute:04}min.jpg")
     began = time.monotonic()
     page.wait_for_function(
