@@ -21,7 +21,7 @@ from jartest.imaging.overlay import draw_overlay, shrink
 from jartest.imaging.photo import Photo, open_photo
 from jartest.imaging.reading import METHOD, read_photo
 from jartest.imaging.values import Frame, Marks, Reading
-from jartest.plan.schedule import EXTRA, DueLook, default_schedule, due_looks, say_age
+from jartest.plan.schedule import EXTRA, DueLook, default_schedule, due_looks, next_look, say_age
 from jartest.records.model import (
     Case,
     Event,
@@ -49,7 +49,17 @@ from jartest.verdict.limits import Limits
 from jartest.verdict.signs import SIGNS
 from jartest.verdict.values import Verdict, Word
 
-__all__ = ["LookTaken", "QuickLook", "Recorder", "RunningTest", "came_later", "checked_name", "say_slot"]
+__all__ = [
+    "Board",
+    "LookTaken",
+    "QuickLook",
+    "Recorder",
+    "RunningTest",
+    "board_of",
+    "came_later",
+    "checked_name",
+    "say_slot",
+]
 
 # A photo whose own clock differs by more than this from ours gets a warning (our choice).
 _CLOCK_MARGIN = timedelta(minutes=2)
@@ -83,6 +93,40 @@ class RunningTest:
     due: tuple[DueLook, ...]
     mixed_at: datetime | None
     added: frozenset[int]
+
+    @property
+    def missed(self) -> tuple[str, ...]:
+        """The looks after mixing that nobody took in time, as people say them."""
+        return tuple(
+            say_slot(d.slot.key, self.test.plan) for d in self.due if d.state == "missed" and d.due_at
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Board:
+    """Every running test, the most urgent first, and how many of them wait for what."""
+
+    tests: tuple[RunningTest, ...]
+    due: int
+    late: int
+    missed: int
+
+
+def board_of(running: Sequence[RunningTest]) -> Board:
+    """The running tests: due first, then late, then what comes next, then those that are mixed or decided."""
+    ranks = {"due": 0, "late": 1, "coming": 2}
+
+    def urgency(one: RunningTest) -> tuple[int, datetime]:
+        upcoming = next_look(one.due)
+        if upcoming is None or upcoming.due_at is None:
+            return (3 if one.mixed_at is None else 4, one.test.opened_at)
+        return (ranks[upcoming.state], upcoming.due_at)
+
+    tests = tuple(sorted(running, key=urgency))
+    states = [urgency(one)[0] for one in tests]
+    return Board(
+        tests=tests, due=states.count(0), late=states.count(1), missed=sum(len(one.missed) for one in tests)
+    )
 
 
 def say_slot(slot: str, plan: TestPlan) -> str:

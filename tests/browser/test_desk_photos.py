@@ -1,4 +1,4 @@
-"""Photos picked on the test's own screen: back to back, several at once, with the line or the server gone."""
+"""The desk in a real browser: photos picked on the test screen whatever happens meanwhile, and the clocks."""
 
 from __future__ import annotations
 
@@ -201,3 +201,48 @@ def test_the_webcam_s_picture_is_sent_the_same_way(bench: Bench) -> None:
     expect(kept(page)).to_have_count(1)
     (look,) = bench.recorder.case(jar.id).looks
     assert look.photo.width_px >= 640
+
+
+# ------------------------------------------------------------------------- the clocks
+_WATCHED = """
+const now = Date.now.bind(Date); window.ahead = 0; Date.now = () => now() + window.ahead;
+window.tones = 0;
+const start = OscillatorNode.prototype.start;
+OscillatorNode.prototype.start = function (...at) { window.tones += 1; return start.apply(this, at); };
+"""
+
+
+def test_the_bench_shows_at_a_glance_what_is_due_and_sounds_after_one_tap_without_a_reload(
+    bench: Bench,
+) -> None:
+    coming = bench.jar(1200.0, mixed_ago_s=600.0)
+    late = bench.jar(300.0, 900.0, 1800.0, mixed_ago_s=1100.0)
+    soon = bench.jar(60.0, mixed_ago_s=20.0)
+    due = bench.jar(0.0, mixed_ago_s=5.0)
+    page = bench.window(due)
+    page.add_init_script(_WATCHED)
+    page.goto(bench.served.url)
+    tiles = page.locator(".count")
+    expect(tiles).to_have_count(4)
+    page.get_by_text("1 due · ▲ 1 late · – 1 missed").wait_for()
+    numbers = [int(x.split(" ")[0]) for x in page.locator(".st-key-board a").all_inner_texts()]
+    assert numbers == [due.number, late.number, soon.number, coming.number]
+    expect(tiles.nth(1)).to_contain_text("LATE")
+    page.get_by_text("Missed: 5 min").wait_for()
+    loaded = page.evaluate("performance.timeOrigin")
+
+    page.get_by_role("button", name="Sound is off").click()
+    page.get_by_role("button", name="Sound is on").wait_for()
+    assert page.evaluate("window.tones") == 3, "the tap is answered by the sound itself"
+    page.wait_for_function("window.tones >= 6", timeout=60_000)  # another jar's tile than the one tapped
+    expect(page.get_by_text("DUE NOW")).to_have_count(2)
+
+    # Somebody sets this device's clock an hour ahead: the countdown is by the server's clock, soon again.
+    left = tiles.nth(3).locator(".big")
+    expect(left).to_have_text(re.compile(r"^[789]:\d\d$"))
+    page.evaluate("window.ahead = 3600e3")
+    page.wait_for_timeout(1500)  # a tick or two by the wrong clock
+    expect(left).to_have_text(re.compile(r"^[6789]:\d\d$"))
+    assert page.evaluate("performance.timeOrigin") == loaded
+    page.get_by_role("link", name=f"{late.number} · ").click()
+    page.get_by_text("15 min look").wait_for()
