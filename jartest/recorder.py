@@ -652,6 +652,10 @@ class Recorder:
         photo = open_photo(self.photos.get(look.photo.sha256), look.photo.original_name)
         return shrink(photo, width_px)
 
+    def read_loose(self, data: bytes, name: str) -> Reading:
+        """A reading of one loose photo; nothing is kept."""
+        return self._read_photo(open_photo(data, name))
+
     def quick_look(
         self, data: bytes, name: str, *, marks: Marks | None = None, inner_diameter_mm: float | None = None
     ) -> QuickLook:

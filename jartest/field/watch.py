@@ -15,9 +15,8 @@ from pathlib import Path
 
 from jartest.errors import BadPhoto, CameraFault, StoreFault
 from jartest.imaging.camera import Camera
-from jartest.imaging.photo import MAX_BYTES, open_photo
+from jartest.imaging.photo import MAX_BYTES
 from jartest.imaging.quality import flag
-from jartest.imaging.reading import read_photo
 from jartest.plan.schedule import DueLook
 from jartest.recorder import LookTaken, Recorder, say_slot
 from jartest.records.model import Case
@@ -131,7 +130,7 @@ class CameraWatch:
 
     def _is_poor(self, data: bytes) -> bool:
         """Whether another photo is worth while, by a reading that is not kept."""
-        return bool(set(read_photo(open_photo(data, "camera.jpg")).flags) & set(_POOR))
+        return bool(set(self._recorder.read_loose(data, "camera.jpg").flags) & set(_POOR))
 
 
 def _tell(say: Say, slot: str, taken: LookTaken) -> None:

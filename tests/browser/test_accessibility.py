@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import shutil
 import socket
 import subprocess
 import sys
@@ -17,7 +16,7 @@ from pathlib import Path
 from typing import Literal
 
 import pytest
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page
 
 from jartest.field.access import Access
 from jartest.field.links import link_path
@@ -34,19 +33,7 @@ PATHS = [s.path for s in SCREENS]
 
 
 @pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    """This machine's Chromium."""
-    path = shutil.which("chromium")
-    if path is None:
-        pytest.skip("no chromium on this machine; accessibility was not checked")
-    with sync_playwright() as playwright:
-        one = playwright.chromium.launch(executable_path=path, args=["--no-sandbox", "--disable-gpu"])
-        yield one
-        one.close()
-
-
-@pytest.fixture(scope="module")
-def shop(browser: Browser, tmp_path_factory: pytest.TempPathFactory) -> Iterator[dict[str, str]]:
+def shop(chromium: Browser, tmp_path_factory: pytest.TempPathFactory) -> Iterator[dict[str, str]]:
     """The address of each screen and plain page of an app with the sample tests in it."""
     home = tmp_path_factory.mktemp("axe")
     recorder = open_recorder(Settings(home=home, database_url=f"sqlite:///{home / 'jartest.sqlite'}"))
@@ -136,12 +123,12 @@ def beyond_reach(page: Page) -> list[str]:
 
 @pytest.mark.parametrize("name", NAMES)
 def test_a_screen_has_no_serious_finding_light_or_dark_large_or_small_and_works_by_keyboard(
-    browser: Browser, shop: dict[str, str], name: str
+    chromium: Browser, shop: dict[str, str], name: str
 ) -> None:
     found: dict[tuple[str, ...], object] = {}
     for scheme in SCHEMES:
         # The plain pages forbid every script; axe is put in past that, by the browser itself.
-        context = browser.new_context(color_scheme=scheme, bypass_csp=True)
+        context = chromium.new_context(color_scheme=scheme, bypass_csp=True)
         page = context.new_page()
         page.goto(shop[name], timeout=60_000)
         if name == "running test" and scheme == "light":
