@@ -9,7 +9,7 @@ from __future__ import annotations
 import uuid
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime, timedelta, timezone
 
 from jartest.errors import BadEntry, Conflict, NotFound
 from jartest.history.before import Before
@@ -22,7 +22,7 @@ from jartest.imaging.overlay import draw_overlay, shrink
 from jartest.imaging.photo import Photo, open_photo, open_to_read
 from jartest.imaging.reading import METHOD, read_photo
 from jartest.imaging.values import Frame, Marks, Reading
-from jartest.plan.schedule import EXTRA, DueLook, default_schedule, due_looks, say_age
+from jartest.plan.schedule import EXTRA, DueLook, default_schedule, due_looks, next_look, say_age
 from jartest.records.model import (
     Case,
     Event,
@@ -51,11 +51,22 @@ from jartest.verdict.limits import Limits
 from jartest.verdict.signs import SIGNS
 from jartest.verdict.values import Verdict, Word
 
-__all__ = ["LookTaken", "QuickLook", "Recorder", "RunningTest", "checked_name", "say_slot"]
+__all__ = [
+    "Board",
+    "LookTaken",
+    "QuickLook",
+    "Recorder",
+    "RunningTest",
+    "board_of",
+    "came_later",
+    "checked_name",
+    "say_slot",
+]
 
 # A photo whose own clock differs by more than this from ours gets a warning (our choice).
 _CLOCK_MARGIN = timedelta(minutes=2)
 _LOOK_LETTERS = 60  # of the name of a saved look, so that it fits a button; our choice
+_EARLY = timedelta(minutes=1)  # a photo this much before its look still is that look (our choice)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -86,6 +97,40 @@ class RunningTest:
     mixed_at: datetime | None
     added: frozenset[int]
 
+    @property
+    def missed(self) -> tuple[str, ...]:
+        """The looks after mixing that nobody took in time, as people say them."""
+        return tuple(
+            say_slot(d.slot.key, self.test.plan) for d in self.due if d.state == "missed" and d.due_at
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Board:
+    """Every running test, the most urgent first, and how many of them wait for what."""
+
+    tests: tuple[RunningTest, ...]
+    due: int
+    late: int
+    missed: int
+
+
+def board_of(running: Sequence[RunningTest]) -> Board:
+    """The running tests: due first, then late, then what comes next, then those that are mixed or decided."""
+    ranks = {"due": 0, "late": 1, "coming": 2}
+
+    def urgency(one: RunningTest) -> tuple[int, datetime]:
+        upcoming = next_look(one.due)
+        if upcoming is None or upcoming.due_at is None:
+            return (3 if one.mixed_at is None else 4, one.test.opened_at)
+        return (ranks[upcoming.state], upcoming.due_at)
+
+    tests = tuple(sorted(running, key=urgency))
+    states = [urgency(one)[0] for one in tests]
+    return Board(
+        tests=tests, due=states.count(0), late=states.count(1), missed=sum(len(one.missed) for one in tests)
+    )
+
 
 def say_slot(slot: str, plan: TestPlan) -> str:
     """A slot as people say it: `after 2: Hopcal 12`, `15 min`, `extra look`."""
@@ -97,6 +142,11 @@ def say_slot(slot: str, plan: TestPlan) -> str:
             name = plan.products[n - 1].name if n <= len(plan.products) else "?"
             return f"after {n}: {name}"
     return "extra look"
+
+
+def came_later(look: Look) -> bool:
+    """Whether a look's photo came in at another time than the look was taken, by more than clocks differ."""
+    return abs(look.received_at - look.taken_at) > _CLOCK_MARGIN
 
 
 class Recorder:
@@ -232,7 +282,7 @@ class Recorder:
         slot : str
             Key of a planned look, or "extra".
         taken_at : datetime, optional
-            When the photo was taken, aware; otherwise its own EXIF time where that is sure, else now.
+            When the photo was taken, aware; otherwise its own EXIF time where that can be, else now.
 
         Raises
         ------
@@ -247,7 +297,7 @@ class Recorder:
             raise BadEntry(msg)
         photo = open_to_read(data, name)
         now = self.now()
-        when = taken_at or _sure_time(photo, now) or now
+        when = taken_at or _own_time(photo, case, now) or now
         warnings = self._photo_warnings(case, photo, when, now)
         mixed_at = case.mixed_at
         age = None if mixed_at is None else (when - mixed_at).total_seconds()
@@ -258,7 +308,7 @@ class Recorder:
             width_px=photo.width_px,
             height_px=photo.height_px,
             original_name=name,
-            exif_taken_at=photo.exif_taken_at if photo.exif_taken_at and photo.exif_taken_at.tzinfo else None,
+            exif_taken_at=_exif_time(photo, case),
             received_at=now,
             received_by=checked_name(by),
         )
@@ -283,6 +333,23 @@ class Recorder:
         self.judge(test_id)
         return LookTaken(look=look, reading=reading, warnings=warnings)
 
+    def time_of(self, case: Case, data: bytes, name: str, *, otherwise: datetime | None = None) -> datetime:
+        """When a photo was taken: its own EXIF time where that can be, else `otherwise`, else now.
+
+        Raises
+        ------
+        BadPhoto
+            If the bytes are no photo.
+        """
+        now = self.now()
+        return _own_time(open_photo(data, name), case, now) or min(otherwise or now, now)
+
+    def slot_at(self, case: Case, when: datetime) -> str:
+        """The planned look that a photo taken then is: the last one due by then, unless it has one already."""
+        timed = [d for d in self.standing(case).due if d.due_at is not None and d.due_at <= when + _EARLY]
+        last = max(timed, key=lambda d: d.due_at or when, default=None)
+        return EXTRA if last is None or last.state == "taken" else last.slot.key
+
     def _photo_warnings(self, case: Case, photo: Photo, when: datetime, now: datetime) -> tuple[str, ...]:
         said = []
         elsewhere = [x for x in self.store.looks_of_photo(photo.sha256) if x.test_id == case.test.id]
@@ -294,6 +361,13 @@ class Recorder:
             minutes = abs((when - now).total_seconds()) / 60
             said.append(
                 f"The photo's own clock is {minutes:.0f} min off ours; its time was taken as it says, correct it if wrong."
+            )
+        own = _exif_time(photo, case)
+        if own is not None and _own_time(photo, case, now) is None:
+            zone = timezone(timedelta(minutes=case.test.utc_offset_min))
+            said.append(
+                f"The photo's own clock says {own.astimezone(zone):%Y-%m-%d %H:%M}, which cannot be; "
+                "the time that it came in was taken instead."
             )
         later = [x for x in case.looks if x.taken_at > when]
         if later:
@@ -633,6 +707,10 @@ class Recorder:
         photo = open_to_read(self.photos.get(look.photo.sha256), look.photo.original_name)
         return shrink(photo, width_px)
 
+    def read_loose(self, data: bytes, name: str) -> Reading:
+        """A reading of one loose photo; nothing is kept."""
+        return self._read_photo(open_to_read(data, name))
+
     def quick_look(
         self, data: bytes, name: str, *, marks: Marks | None = None, inner_diameter_mm: float | None = None
     ) -> QuickLook:
@@ -675,12 +753,24 @@ def _seen(case: Case) -> Seen:
     )
 
 
-def _sure_time(photo: Photo, now: datetime) -> datetime | None:
-    """The photo's own time where its zone is known and it does not lie in the future."""
+def _exif_time(photo: Photo, case: Case) -> datetime | None:
+    """The photo's own time, aware, or None where it has none.
+
+    A camera that writes no time zone is taken to show the shop's time, by the zone that the test was opened in.
+    """
     t = photo.exif_taken_at
-    if t is None or t.tzinfo is None or t > now + _CLOCK_MARGIN:
+    if t is None or t.tzinfo is not None:
+        return t
+    return t.replace(tzinfo=timezone(timedelta(minutes=case.test.utc_offset_min)))
+
+
+def _own_time(photo: Photo, case: Case, now: datetime) -> datetime | None:
+    """The photo's own time where that can be: not ahead of us; without a zone, not before the test either."""
+    t = _exif_time(photo, case)
+    if t is None or t > now + _CLOCK_MARGIN:
         return None
-    return t
+    sure = photo.exif_taken_at is not None and photo.exif_taken_at.tzinfo is not None
+    return t if sure or t >= case.test.opened_at - _CLOCK_MARGIN else None
 
 
 def checked_name(by: str) -> str:

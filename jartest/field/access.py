@@ -108,6 +108,10 @@ class Access:
         """The unguessable part of a test's capture link: 128 bits as 32 hexadecimal digits."""
         return _mac(self._read(), f"capture {test_id}")[:16].hex()
 
+    def desk_token(self, test_id: str, by: str) -> str:
+        """The unguessable part of the link that a test's screen sends photos to, for one person."""
+        return _mac(self._read(), f"desk {test_id} {by}")[:16].hex()
+
     def renew_links(self) -> None:
         """Make every capture link that was ever given void."""
         self._write(self._read() | {"key": secrets.token_hex(32)})

@@ -18,20 +18,20 @@ from starlette.datastructures import UploadFile
 from starlette.exceptions import HTTPException
 from starlette.formparsers import MultiPartException, MultiPartParser
 from starlette.requests import ClientDisconnect, Request
-from starlette.responses import Response
+from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
 from jartest.errors import BadEntry, BadPhoto, Conflict, JartestError, Lapsed, NotFound
 from jartest.field import capture_words as words
 from jartest.field.access import Access, Tries
-from jartest.field.links import FOLDER, case_of
+from jartest.field.links import DESK, FOLDER, case_of, desk_case
 from jartest.field.pages import plain_page, say
 from jartest.imaging.photo import MAX_BYTES
 from jartest.plan.schedule import EXTRA, next_look
 from jartest.recorder import LookTaken, Recorder
 from jartest.records.model import Case
 
-__all__ = ["Sent", "capture_routes", "choose_slot", "keep_photo"]
+__all__ = ["Inbox", "Sent", "Taken", "capture_routes", "choose_slot", "desk_routes", "keep_photo"]
 
 _NAME_COOKIE = "jartest_name"
 _NAME_S = 365 * 86400
@@ -41,7 +41,7 @@ _AT_ONCE = 8  # bodies held in memory at a time, each of at most MAX_BYTES (our 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sent:
-    """What came with the form."""
+    """What came with the form; an empty `slot` asks for the one that the photo's own time belongs to."""
 
     data: bytes
     name: str
@@ -50,17 +50,50 @@ class Sent:
     again: bool
 
 
-def capture_routes(recorder: Recorder, access: Access, *, ticks: Callable[[], float]) -> list[Route]:
-    """The capture page of every running test, and where it sends the photo."""
-    limit = Tries(limit=_A_MINUTE, window_s=60.0, clock=ticks)
-    bodies, readers = CapacityLimiter(_AT_ONCE), CapacityLimiter(2)
-    locks = tuple(threading.Lock() for _ in range(64))  # one test, one photo at a time
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Taken:
+    """What became of a photo: its look, the test as it stands now, and who sent it."""
 
-    def keep(link: str, sent: Sent) -> tuple[Case, LookTaken]:
-        case = case_of(recorder, access, link)
-        with locks[int(case.test.id[:8], 16) % len(locks)]:
-            taken = keep_photo(recorder, case.test.id, sent)
-        return recorder.case(case.test.id), taken
+    case: Case
+    look: LookTaken
+    by: str
+
+
+class Inbox:
+    """Takes photos in, of one test one after the other; more than it can hold at a time are asked to wait."""
+
+    def __init__(self, recorder: Recorder, *, ticks: Callable[[], float]) -> None:
+        self.recorder = recorder
+        self._limit = Tries(limit=_A_MINUTE, window_s=60.0, clock=ticks)
+        self._bodies, self._readers = CapacityLimiter(_AT_ONCE), CapacityLimiter(2)
+        self._locks = tuple(threading.Lock() for _ in range(64))  # one test, one photo at a time
+
+    async def take(self, request: Request, find: Callable[[], Case], *, by: str = "") -> Taken:
+        """The look that the photo in this request became, once it is kept and measured.
+
+        `find` gives the test that the request's link opens, or raises; `by` is who sends it, where the link
+        says so.  Raises an HTTPException where the other side is asked to wait.
+        """
+        test_id = (await to_thread.run_sync(find)).test.id  # before a byte of the photo is read
+        if self._bodies.available_tokens < 1:
+            raise _busy("Many photos are coming in at this moment; wait a few seconds and send it again.")
+        async with self._bodies:
+            sent = await _read_form(request, by)
+            # Counted once it is here: a line that breaks thirty times is no fault of the phone's.
+            if not self._limit.allow(test_id):
+                raise _busy("Too many photos of this jar in one minute; wait a minute and send it again.")
+            return await to_thread.run_sync(partial(self._keep, find, sent), limiter=self._readers)
+
+    def _keep(self, find: Callable[[], Case], sent: Sent) -> Taken:
+        case = find()
+        with self._locks[int(case.test.id[:8], 16) % len(self._locks)]:
+            look = keep_photo(self.recorder, case.test.id, sent)
+        return Taken(case=self.recorder.case(case.test.id), look=look, by=sent.by)
+
+
+def capture_routes(inbox: Inbox, access: Access) -> list[Route]:
+    """The capture page of every running test, and where it sends the photo."""
+    recorder = inbox.recorder
 
     async def show(request: Request) -> Response:
         try:
@@ -79,35 +112,40 @@ def capture_routes(recorder: Recorder, access: Access, *, ticks: Callable[[], fl
         )
 
     async def take(request: Request) -> Response:
-        link = request.path_params["link"]
         try:
-            await to_thread.run_sync(case_of, recorder, access, link)  # before a byte of the photo is read
-            if bodies.available_tokens < 1:
-                return _busy(
-                    "Many photos are coming in at this moment; wait a few seconds and send it again."
-                )
-            async with bodies:
-                sent = await _read_form(request)
-                # Counted once it is here: a line that breaks thirty times is no fault of the phone's.
-                if not limit.allow(link):
-                    return _busy(
-                        "Too many photos of this jar in one minute; wait a minute and send it again."
-                    )
-                case, taken = await to_thread.run_sync(partial(keep, link, sent), limiter=readers)
+            taken = await inbox.take(request, partial(case_of, recorder, access, request.path_params["link"]))
         except ClientDisconnect:
             return Response(status_code=400)  # nobody is there to read it, and nothing was kept
-        except HTTPException as e:  # too large or too slow, from the gate
-            return _not_kept(e.detail, e.status_code)
+        except HTTPException as e:  # too large or too slow, from the gate; or asked to wait
+            return _not_kept(e.detail, e.status_code, dict(e.headers or {}))
         except JartestError as e:
             return _told(e)
-        answer = words.taken_page(case, recorder.standing(case), taken, now=recorder.now())
+        answer = words.taken_page(taken.case, recorder.standing(taken.case), taken.look, now=recorder.now())
         answer.set_cookie(
-            _NAME_COOKIE, quote(sent.by), max_age=_NAME_S, path=FOLDER, samesite="lax", httponly=True
+            _NAME_COOKIE, quote(taken.by), max_age=_NAME_S, path=FOLDER, samesite="lax", httponly=True
         )
         return answer
 
     path = FOLDER + "/{link}"
     return [Route(path, show, methods=["GET"]), Route(path, take, methods=["POST"])]
+
+
+def desk_routes(inbox: Inbox, access: Access) -> list[Route]:
+    """Where the screen of a test sends photos; it is answered in JSON, which the screen says in words."""
+
+    async def take(request: Request) -> Response:
+        link, by = request.path_params["link"], request.query_params.get("by", "")
+        try:
+            taken = await inbox.take(request, partial(desk_case, inbox.recorder, access, link, by), by=by)
+        except ClientDisconnect:
+            return Response(status_code=400)
+        except HTTPException as e:
+            return JSONResponse({"says": e.detail}, e.status_code, {"Connection": "close"})
+        except JartestError as e:
+            return JSONResponse({"says": str(e)}, _status(e), {"Connection": "close"})
+        return JSONResponse(words.taken_json(taken.case, taken.look), 201)
+
+    return [Route(DESK + "/{link}", take, methods=["POST"])]
 
 
 # ------------------------------------------------------------------------ keeping
@@ -119,10 +157,15 @@ def keep_photo(recorder: Recorder, test_id: str, sent: Sent) -> LookTaken:
     BadPhoto
         If it is no photo; nothing is kept then.
     """
-    slot = sent.slot
     sha256 = hashlib.sha256(sent.data).hexdigest()
     held = [x for x in recorder.store.looks_of_photo(sha256) if x.test_id == test_id]
-    slot = held[0].slot if held else choose_slot(recorder, test_id, slot, again=sent.again)
+    if held:
+        slot = held[0].slot
+    elif sent.slot:
+        slot = choose_slot(recorder, test_id, sent.slot, again=sent.again)
+    else:
+        case = recorder.case(test_id)
+        slot = recorder.slot_at(case, recorder.time_of(case, sent.data, sent.name))
     return recorder.take_look(test_id, slot=slot, data=sent.data, name=sent.name, by=sent.by)
 
 
@@ -138,7 +181,7 @@ def choose_slot(recorder: Recorder, test_id: str, asked: str, *, again: bool) ->
 
 
 # ------------------------------------------------------------------------ reading
-async def _read_form(request: Request) -> Sent:
+async def _read_form(request: Request, by: str) -> Sent:
     parser = MultiPartParser(request.headers, request.stream(), max_files=1, max_fields=4, max_part_size=1000)
     parser.spool_max_size = MAX_BYTES * 2  # in memory alone: the temporary folder may be full or elsewhere
     if not request.headers.get("content-type", "").startswith("multipart/form-data"):
@@ -159,7 +202,7 @@ async def _read_form(request: Request) -> Sent:
         value = form.get(key, "")
         return value if isinstance(value, str) else ""
 
-    by = text("by").strip()
+    by = (by or text("by")).strip()
     if not by or len(by) > 80:
         raise BadEntry("Write your name above the photo, so that the record can say who took it.")
     name = (photo.filename or "photo").replace("\\", "/").rpartition("/")[2][:120]
@@ -172,12 +215,16 @@ def _name_of(request: Request) -> str:
 
 # ----------------------------------------------------------------------- refusing
 def _told(e: JartestError) -> Response:
+    return _not_kept(str(e), _status(e))
+
+
+def _status(e: JartestError) -> int:
     kinds = ((Lapsed, 410), (NotFound, 404), (BadPhoto, 422), (BadEntry, 422), (Conflict, 409))
-    return _not_kept(str(e), next((status for kind, status in kinds if isinstance(e, kind)), 503))
+    return next((status for kind, status in kinds if isinstance(e, kind)), 503)
 
 
-def _busy(text: str) -> Response:
-    return _not_kept(text, 429, {"Retry-After": "60"})
+def _busy(text: str) -> HTTPException:
+    return HTTPException(429, text, {"Retry-After": "60"})
 
 
 def _not_kept(text: str, status: int, headers: dict[str, str] | None = None) -> Response:

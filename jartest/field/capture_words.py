@@ -14,7 +14,7 @@ from jartest.plan.schedule import EXTRA, DueLook, next_look
 from jartest.recorder import LookTaken, RunningTest, say_slot
 from jartest.records.model import Case
 
-__all__ = ["form_page", "say_read", "taken_page"]
+__all__ = ["form_page", "say_read", "taken_json", "taken_page"]
 
 # Flags that a better photo would mend; of the others the person at the screen hears.
 _RETAKE = ("no jar", "cut off", "small", "blur", "dark", "overexposed", "far edge only")
@@ -70,6 +70,20 @@ def taken_page(case: Case, standing: RunningTest, taken: LookTaken, *, now: date
         parts.append(f"<p>{say(_say_next(following, say_slot(following.slot.key, case.test.plan), now))}</p>")
     parts.append('<a class="b" href="?">Next photo of this jar</a>')
     return plain_page("Photo received", "".join(parts), status=201)
+
+
+def taken_json(case: Case, taken: LookTaken) -> dict[str, object]:
+    """The same answer for the test's own screen, in parts that it puts into its list of photos sent."""
+    reading = taken.reading.reading
+    poor = [flag(name) for name in reading.flags if name in _RETAKE]
+    return {
+        "look": taken.look.id,
+        "slot": taken.look.slot,
+        "kept": f"Received and kept: {say_slot(taken.look.slot, case.test.plan)}.",
+        "says": say_read(reading),
+        "again": " ".join(f"{f.says} {f.do}" for f in poor),
+        "warnings": list(taken.warnings),
+    }
 
 
 def say_read(reading: Reading) -> str:

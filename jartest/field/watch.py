@@ -10,15 +10,14 @@ import hashlib
 import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 from pathlib import Path
 
 from jartest.errors import BadPhoto, CameraFault, StoreFault
 from jartest.imaging.camera import Camera
-from jartest.imaging.photo import MAX_BYTES, open_photo, open_to_read
+from jartest.imaging.photo import MAX_BYTES
 from jartest.imaging.quality import flag
-from jartest.imaging.reading import read_photo
-from jartest.plan.schedule import EXTRA, DueLook
+from jartest.plan.schedule import DueLook
 from jartest.recorder import LookTaken, Recorder, say_slot
 from jartest.records.model import Case
 
@@ -32,7 +31,6 @@ _AGAIN_S = 5.0  # between two photos of one look when the first was poor
 _POOR_TRIES = 3  # photos of one look at most; the last is kept however it is (our choice)
 _POOR = ("dark", "overexposed", "blur", "no jar", "cut off")
 _TOLD = (*_POOR, "jar moved", "glare", "hidden")
-_EARLY = timedelta(minutes=1)  # a dropped photo this much before its look still is that look (our choice)
 _MOVED = 0.15  # of the jar's width, twice what two readings of one still jar differ by (our choice)
 _ENDINGS = (".jpg", ".jpeg", ".png", ".heic")
 
@@ -132,7 +130,7 @@ class CameraWatch:
 
     def _is_poor(self, data: bytes) -> bool:
         """Whether another photo is worth while, by a reading that is not kept."""
-        return bool(set(read_photo(open_to_read(data, "camera.jpg")).flags) & set(_POOR))
+        return bool(set(self._recorder.read_loose(data, "camera.jpg").flags) & set(_POOR))
 
 
 def _tell(say: Say, slot: str, taken: LookTaken) -> None:
@@ -204,7 +202,7 @@ class FolderWatch:
             sha256 = hashlib.sha256(data).hexdigest()
             if not any(x.test_id == self._test_id for x in self._recorder.store.looks_of_photo(sha256)):
                 written = datetime.fromtimestamp(state[1] / 1e9, UTC)
-                self._keep(path, data, open_photo(data, path.name).exif_taken_at, written)
+                self._keep(path, data, written)
             self._done[path] = state
         except BadPhoto as e:
             # Perhaps still on its way: looked at again when it changes, and said once.
@@ -215,22 +213,14 @@ class FolderWatch:
         except (StoreFault, OSError) as e:
             self.say(f"“{path.name}” could not be taken in: {e} It is tried again.")
 
-    def _keep(self, path: Path, data: bytes, own: datetime | None, written: datetime) -> None:
-        sure = own is not None and own.tzinfo is not None and own <= self._recorder.now()
-        when = own if sure and own is not None else min(written, self._recorder.now())
+    def _keep(self, path: Path, data: bytes, written: datetime) -> None:
         case = self._recorder.case(self._test_id)
-        slot = _slot_of(self._recorder, case, when)
+        when = self._recorder.time_of(case, data, path.name, otherwise=written)
+        slot = self._recorder.slot_at(case, when)
         taken = self._recorder.take_look(
             self._test_id, slot=slot, data=data, name=path.name, by=self._by, taken_at=when
         )
         _tell(self.say, say_slot(slot, case.test.plan), taken)
-
-
-def _slot_of(recorder: Recorder, case: Case, when: datetime) -> str:
-    """The planned look that a photo taken then is: the last one due by then, unless it has one already."""
-    timed = [d for d in recorder.standing(case).due if d.due_at is not None and d.due_at <= when + _EARLY]
-    last = max(timed, key=lambda d: d.due_at or datetime.min, default=None)
-    return EXTRA if last is None or last.state == "taken" else last.slot.key
 
 
 # --------------------------------------------------------------------------- both

@@ -5,7 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from jartest.plan.schedule import next_look
-from jartest.recorder import Recorder, RunningTest, say_slot
+from jartest.recorder import Recorder, RunningTest, board_of, say_slot
 from jartest.samples import load_samples
 from jartest.screens import state
 from jartest.screens.countdown import countdown
@@ -62,20 +62,26 @@ def _load(recorder: Recorder) -> None:
 @st.fragment(run_every=_POLL_S)
 def _running(recorder: Recorder) -> None:
     with error_box():
-        running = recorder.running()
-        st.markdown(f"## On the bench: {len(running)}")
-        if not running:
+        board = board_of(recorder.running())
+        st.markdown(f"## On the bench: {len(board.tests)}")
+        if not board.tests:
             st.markdown("No jar is standing. Signed and stopped tests are under **All tests**.")
             link_to("tests", "All tests")
-        for place, one in enumerate(running):
-            _card(recorder, one, first=place == 0)
+            return
+        st.markdown(
+            f"### {STATE_SHAPES['due']} {board.due} due · {STATE_SHAPES['late']} {board.late} late · "
+            f"{STATE_SHAPES['missed']} {board.missed} missed"
+        )
+        with st.container(key="board"):
+            for place, one in enumerate(board.tests):
+                _tile(recorder, one, first=place == 0)
 
 
-def _card(recorder: Recorder, one: RunningTest, *, first: bool) -> None:
+def _tile(recorder: Recorder, one: RunningTest, *, first: bool) -> None:
     test, plan = one.test, one.test.plan
-    with st.container(border=True):
+    with st.container(border=True, gap="xxsmall"):
         sample = " · sample" if test.sample else ""
-        st.markdown(f"### {test.number} · {plain(plan.title)}{sample}")
+        link_to("test", f"{test.number} · {plain(plan.title)}{sample}", id=test.id)
         upcoming = next_look(one.due)
         if one.mixed_at is None:
             st.markdown(f"**Mixing:** {len(one.added)} of {len(plan.products)} products are in.")
@@ -90,9 +96,8 @@ def _card(recorder: Recorder, one: RunningTest, *, first: bool) -> None:
                 now=recorder.now(),
                 late=upcoming.state == "late",
                 offer_sound=first,
+                small=True,
                 key=state.key("bench", "count", test.id),
             )
-        missed = [say_slot(d.slot.key, plan) for d in one.due if d.state == "missed" and d.due_at]
-        if missed:
-            st.markdown(f"{STATE_SHAPES['missed']} Missed: {plain(', '.join(missed))}")
-        link_to("test", f"Open test {test.number}", id=test.id)
+        if one.missed:
+            st.markdown(f"{STATE_SHAPES['missed']} Missed: {plain(', '.join(one.missed))}")

@@ -22,8 +22,20 @@ def _ms(at: datetime) -> int:
     return round(at.timestamp() * 1000)
 
 
-def countdown(what: str, *, due_at: datetime, now: datetime, late: bool, offer_sound: bool, key: str) -> None:
-    """Draw the time left until `due_at`; when it runs out, the page (or its fragment) runs once more."""
+def countdown(
+    what: str,
+    *,
+    due_at: datetime,
+    now: datetime,
+    late: bool,
+    offer_sound: bool,
+    key: str,
+    small: bool = False,
+) -> None:
+    """Draw the time left until `due_at`; when it runs out, the page (or its fragment) runs once more.
+
+    `small` makes it one tile of many.
+    """
     _mount(
         key=key,
         data={
@@ -32,6 +44,8 @@ def countdown(what: str, *, due_at: datetime, now: datetime, late: bool, offer_s
             "now_ms": _ms(now),
             "late": late,
             "offer_sound": offer_sound,
+            "small": small,
         },
         on_ran_out_change=lambda: None,
+        on_asked_change=lambda: None,
     )

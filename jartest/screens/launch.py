@@ -7,6 +7,7 @@ import socket
 import threading
 import time
 import webbrowser
+from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
 from typing import Any
@@ -16,9 +17,10 @@ from starlette.middleware import Middleware
 
 from jartest.errors import BadEntry
 from jartest.field.access import Access
-from jartest.field.capture import capture_routes
+from jartest.field.capture import Inbox, capture_routes, desk_routes
 from jartest.field.entry import entry_routes
 from jartest.field.gate import THIS_MACHINE, Gate, Rules
+from jartest.recorder import Recorder
 from jartest.settings import Settings, open_recorder
 
 __all__ = ["make_app", "port_is_free", "serve", "server_options"]
@@ -53,12 +55,17 @@ def server_options(
     return said
 
 
-def make_app(script: Path, settings: Settings, rules: Rules) -> st.App:
+def make_app(
+    script: Path,
+    settings: Settings,
+    rules: Rules,
+    opened: Callable[[Settings], Recorder] = open_recorder,
+) -> st.App:
     """The whole server over one data folder; what cannot be opened is said before it starts."""
-    recorder, access = open_recorder(settings), Access(settings.home)
+    inbox, access = Inbox(opened(settings), ticks=time.monotonic), Access(settings.home)
     return st.App(
         script,
-        routes=[*capture_routes(recorder, access, ticks=time.monotonic), *entry_routes(access)],
+        routes=[*capture_routes(inbox, access), *desk_routes(inbox, access), *entry_routes(access)],
         middleware=[Middleware(Gate, access=access, rules=rules)],
     )
 
@@ -71,8 +78,9 @@ def serve(
     open_browser: bool,
     hosts: tuple[str, ...] = (),
     tls: tuple[Path, Path] | None = None,
+    opened: Callable[[Settings], Recorder] = open_recorder,
 ) -> None:
-    """Run the app until it is stopped.
+    """Run the app until it is stopped; `opened` gives what the routes for photos keep them with.
 
     Raises
     ------
@@ -82,7 +90,7 @@ def serve(
     if not port_is_free(port):
         msg = f"Port {port} is taken, perhaps by a jartest that runs already; stop that, or give another --port."
         raise BadEntry(msg)
-    app = make_app(script, settings, Rules(hosts=hosts))
+    app = make_app(script, settings, Rules(hosts=hosts), opened)
     url = f"{'https' if tls else 'http'}://localhost:{port}"
     print(f"jartest is at {url}; stop it with Ctrl+C.", flush=True)
     if open_browser:

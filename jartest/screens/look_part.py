@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 
 import streamlit as st
-from streamlit.runtime.uploaded_file_manager import UploadedFile
 
-from jartest.errors import BadPhoto, StoreFault
+from jartest.field.access import Access
+from jartest.field.links import desk_path
 from jartest.imaging.by_hand import say_marks
 from jartest.imaging.lump_size import say_lumps
 from jartest.imaging.quality import REGISTER
@@ -18,7 +18,6 @@ from jartest.records.model import Case, KeptReading, Look
 from jartest.screens import state
 from jartest.screens.line_setter import line_setter
 from jartest.screens.parts import (
-    PHOTO_TYPES,
     SHAPES,
     STATE_SHAPES,
     clock,
@@ -27,12 +26,14 @@ from jartest.screens.parts import (
     percent,
     plain,
     plain_picture,
+    say_times,
     say_word,
     show_plate,
     show_reasons,
 )
-from jartest.screens.uploads import forget_upload
+from jartest.screens.send_photo import send_photo
 from jartest.screens.who import name
+from jartest.settings import read_settings
 
 __all__ = ["draw_figures", "draw_looks", "say_flags", "take_photo"]
 
@@ -64,21 +65,17 @@ def take_photo(recorder: Recorder, case: Case, standing: RunningTest) -> None:
             else "extra look"
         ),
     )
-    _draw_said(test_id)
-    turn = state.key("test", test_id, "turn")
-    photo = st.file_uploader(
-        "Take or choose the photo; it is kept and measured at once",
-        type=PHOTO_TYPES,
+    by = name()
+    sent = send_photo(
+        test_id=test_id,
+        path=desk_path(Access(read_settings().home), case.test, by) if by else "",
+        slot=chosen or EXTRA,
+        hint=f"for the look: {say_slot(chosen or EXTRA, case.test.plan)}; kept and measured at once",
         # Not keyed by the slot: a look that falls due while the camera is open must not lose the photo.
-        key=state.key("test", test_id, "photo", state.get(turn, 0)),
+        key=state.key("test", test_id, "send"),
     )
-    with st.expander("Use this computer's webcam"):
-        if st.toggle("Webcam on", key=state.key("test", test_id, "webcam")):
-            photo = photo or st.camera_input(
-                "Webcam", resolution="1080p", key=state.key("test", test_id, "camera", state.get(turn, 0))
-            )
-    if photo is not None:
-        _keep_photo(recorder, test_id, chosen or EXTRA, photo, turn)
+    if sent:
+        state.put(state.key("test", test_id, "shown"), sent)
 
 
 def _offer(test_id: str, first: str, slots: list[str]) -> str:
@@ -90,32 +87,6 @@ def _offer(test_id: str, first: str, slots: list[str]) -> str:
     return choice
 
 
-def _keep_photo(recorder: Recorder, test_id: str, slot: str, photo: UploadedFile, turn: str) -> None:
-    """Keep and measure one photo; one that could not be kept stays here and is tried again."""
-    said: tuple[str, ...] = ()
-    with error_box() as box, st.spinner("Measuring …"):
-        taken = recorder.take_look(test_id, slot=slot, data=photo.getvalue(), name=photo.name, by=name())
-        state.put(state.key("test", test_id, "shown"), taken.look.id)
-        said = taken.warnings
-    if box.error and not isinstance(box.error, BadPhoto):
-        kind = "It is tried again as soon as there is room." if isinstance(box.error, StoreFault) else ""
-        st.markdown(f"The photo is **not kept yet**; it waits here. {kind}")
-        st.button("Try again", key=state.key("test", test_id, "again"))
-        return
-    state.put(state.key("test", test_id, "said"), (str(box.error),) if box.error else said)
-    state.put(state.key("test", test_id, "refused"), box.error is not None)
-    forget_upload(photo)
-    state.put(turn, state.get(turn, 0) + 1)
-    st.rerun()
-
-
-def _draw_said(test_id: str) -> None:
-    """What there was to say about the last photo."""
-    refused = state.get(state.key("test", test_id, "refused"), False)
-    for text in state.get(state.key("test", test_id, "said"), ()):
-        (st.error if refused else st.warning)(plain(text))
-
-
 # ------------------------------------------------------------------- looks taken
 def draw_looks(recorder: Recorder, case: Case) -> None:
     """One look at a time, the newest first: marked photo, figures, lines to set."""
@@ -123,9 +94,7 @@ def draw_looks(recorder: Recorder, case: Case) -> None:
         return
     looks = sorted(case.looks, key=lambda x: x.taken_at)
     by_id = {x.id: x for x in looks}
-    shown = state.key("test", case.test.id, "shown")
-    if state.get(shown) not in by_id:
-        state.put(shown, looks[-1].id)
+    shown = _follow(case, looks)
     if len(looks) > 1:
         st.pills(
             "Looks taken",
@@ -141,6 +110,18 @@ def draw_looks(recorder: Recorder, case: Case) -> None:
         st.warning("This photo is kept but could not be measured; take the look again.")
         return
     _draw_look(recorder, case, look, kept)
+
+
+def _follow(case: Case, looks: list[Look]) -> str:
+    """The key of the look that is shown: the newest when one came in since, from here or from a phone."""
+    shown, known = (state.key("test", case.test.id, k) for k in ("shown", "known"))
+    newest = max(looks, key=lambda x: x.received_at).id
+    if state.get(known) not in (None, newest):
+        state.put(shown, newest)
+    state.put(known, newest)
+    if state.get(shown) not in {x.id for x in looks}:
+        state.put(shown, looks[-1].id)
+    return shown
 
 
 def _say_look(case: Case, look: Look) -> str:
@@ -162,7 +143,7 @@ def _draw_look(recorder: Recorder, case: Case, look: Look, kept: KeptReading) ->
             width="stretch" if setting else 560,
             alt=f"Photo of the look {says} with what was measured drawn on it",
         )
-        st.caption(f"{plain(says)} · {clock(look.taken_at, case.test)} · {_say_origin(kept)}")
+        st.caption(f"{plain(says)} · {say_times(case, look)} · {_say_origin(kept)}")
     if right is not None:
         with right:
             _set_lines(recorder, look, kept, editing)

@@ -16,8 +16,8 @@ import streamlit as st
 from jartest.errors import JartestError
 from jartest.imaging.values import Reading
 from jartest.plan.schedule import DueState
-from jartest.recorder import Recorder
-from jartest.records.model import JarTest, Look, Product
+from jartest.recorder import Recorder, came_later
+from jartest.records.model import Case, JarTest, Look, Product
 from jartest.screens import state
 from jartest.settings import read_settings
 from jartest.units import say_amount
@@ -40,6 +40,7 @@ __all__ = [
     "plain",
     "plain_picture",
     "say_product",
+    "say_times",
     "say_word",
     "show_plate",
     "show_reasons",
@@ -109,6 +110,12 @@ def clock(at: datetime, test: JarTest | None = None, *, day: bool = True) -> str
     minutes = utc_offset_min() if test is None else test.utc_offset_min
     local = at.astimezone(timezone(timedelta(minutes=minutes)))
     return f"{local:%b} {local.day}, {local:%Y %H:%M}" if day else f"{local:%H:%M}"
+
+
+def say_times(case: Case, look: Look) -> str:
+    """When a look was taken, and beside it when its photo came in where that is another time."""
+    taken = clock(look.taken_at, case.test)
+    return f"{taken}, received {clock(look.received_at, case.test)}" if came_later(look) else taken
 
 
 def utc_offset_min() -> int:

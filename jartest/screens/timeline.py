@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta, timezone
 
-from jartest.recorder import say_slot
-from jartest.records.model import Case, KeptReading, Observation
+from jartest.recorder import came_later, say_slot
+from jartest.records.model import Case, KeptReading, Look, Observation
 from jartest.verdict.signs import sign
 
 __all__ = ["Happening", "say_observation", "timeline"]
@@ -49,7 +49,9 @@ def _happenings(case: Case) -> Iterator[Happening]:
             yield Happening(at=e.at, by=e.by, says=f"{said}{note}")
     slots = {look.id: say_slot(look.slot, plan) for look in case.looks}
     for look in case.looks:
-        yield Happening(at=look.received_at, by=look.by, says=f"photo kept for {slots[look.id]}")
+        yield Happening(
+            at=look.received_at, by=look.by, says=f"photo kept for {slots[look.id]}{_say_taken(case, look)}"
+        )
     for reading in case.readings:
         yield Happening(at=reading.at, by=reading.by, says=_say_reading(reading, slots))
     for o in case.observations:
@@ -61,6 +63,13 @@ def _happenings(case: Case) -> Iterator[Happening]:
         yield Happening(at=p.at, by=p.by, says=f"own verdict: {p.word}{f' ({p.reason})' if p.reason else ''}")
     for s in case.signatures:
         yield Happening(at=s.at, by=s.by, says=f"signed, on revision {s.revision} of the plan")
+
+
+def _say_taken(case: Case, look: Look) -> str:
+    if not came_later(look):
+        return ""
+    local = look.taken_at.astimezone(timezone(timedelta(minutes=case.test.utc_offset_min)))
+    return f", taken {local:%Y-%m-%d %H:%M}"
 
 
 def _say_reading(kept: KeptReading, slots: dict[str, str]) -> str:

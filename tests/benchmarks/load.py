@@ -47,7 +47,7 @@ SCREENS = ("", "tests", "help", "new", "photo")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Outcome:
-    """What came of it; times in seconds, memory in MB (resident)."""
+    """What came of it; times in seconds, memory in MB (resident), processor time as a share of one core."""
 
     minutes: float
     sessions: int
@@ -63,6 +63,7 @@ class Outcome:
     answer_s_max: float
     memory_mb_after_30: float
     memory_mb_at_end: float
+    server_cpu_share: float
     cores: int
     machine_load_median: float
 
@@ -127,6 +128,12 @@ def memory_mb(pid: int) -> float:
     raise AssertionError("no VmRSS")
 
 
+def cpu_s(pid: int) -> float:
+    """The processor time that a process has used so far, of all its threads."""
+    fields = Path(f"/proc/{pid}/stat").read_text().rpartition(") ")[2].split()
+    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
+
+
 @contextmanager
 def browsing(port: int, sessions: int) -> Iterator[None]:
     """So many browser windows that stay open on the screens, most of them on the bench."""
@@ -178,7 +185,7 @@ def run(*, minutes: float, sessions: int, a_minute: float, jars: int = 30, mpx: 
         answers: list[tuple[str, float]] = []
         threads, loads, after_30 = [], [], float("nan")
         with browsing(port, sessions):
-            begun = time.monotonic()
+            begun, worked = time.monotonic(), cpu_s(pid)
             for n in range(total):
                 time.sleep(max(0.0, begun + n * 60 / a_minute - time.monotonic()))
                 data = shots[n % len(shots)] + n.to_bytes(4, "big")  # each photo its own digest
@@ -193,6 +200,7 @@ def run(*, minutes: float, sessions: int, a_minute: float, jars: int = 30, mpx: 
             for thread in threads:
                 thread.join()
             at_end = memory_mb(pid)
+            share = (cpu_s(pid) - worked) / (time.monotonic() - begun)
         kept = _kept(home)
     acknowledged = sum(answer == "201" for answer, _ in answers)
     times = sorted(s for _, s in answers)
@@ -211,6 +219,7 @@ def run(*, minutes: float, sessions: int, a_minute: float, jars: int = 30, mpx: 
         answer_s_max=round(times[-1], 3),
         memory_mb_after_30=round(after_30, 1),
         memory_mb_at_end=round(at_end, 1),
+        server_cpu_share=round(share, 3),
         cores=os.cpu_count() or 1,
         machine_load_median=round(statistics.median(loads), 1),
     )

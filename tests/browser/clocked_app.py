@@ -1,22 +1,7 @@
-"""The app on a clock that a test sets ahead: seconds in the file that JARTEST_TEST_AHEAD names."""
+"""The app's screens on a clock that a test sets ahead."""
 
-import os
-from datetime import UTC, datetime, timedelta
-from pathlib import Path
+from clocked import opened
 
-from jartest.recorder import Recorder
 from jartest.screens.shell import run
-from jartest.settings import Settings, open_recorder
-
-
-def opened(settings: Settings) -> Recorder:
-    """The recorder over these settings, its clock ahead by what the file says at that moment."""
-    usual, ahead = open_recorder(settings), Path(os.environ["JARTEST_TEST_AHEAD"])
-
-    def clock() -> datetime:
-        return datetime.now(UTC) + timedelta(seconds=float(ahead.read_text("utf-8")))
-
-    return Recorder(store=usual.store, photos=usual.photos, limits=usual.limits, clock=clock)
-
 
 run(opened)

@@ -24,6 +24,8 @@ QUIET = [
     "--disable-background-networking",
     "--disable-component-update",
     "--disable-sync",
+    "--use-fake-device-for-media-stream",  # a webcam where there is none
+    "--use-fake-ui-for-media-stream",
 ]
 
 

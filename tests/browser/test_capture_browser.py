@@ -5,14 +5,18 @@ from __future__ import annotations
 import hashlib
 import http.client
 import os
+import re
+import shutil
 import socket
 import sqlite3
 import subprocess
 import sys
+import tempfile
 import threading
 import time
 import urllib.error
 import urllib.request
+from collections import Counter
 from collections.abc import Callable, Iterator
 from contextlib import closing, suppress
 from pathlib import Path
@@ -22,12 +26,16 @@ import pytest
 from playwright.sync_api import Browser, Page
 
 from jartest.field.access import Access
+from jartest.field.gate import Rules
 from jartest.field.links import link_path
 from jartest.plan.schedule import slot_at_age
 from jartest.recorder import Recorder
 from jartest.records.model import JarTest, Product, TestPlan
 from jartest.records.photofiles import PhotoFiles
 from jartest.records.store import Store
+from jartest.screens.launch import make_app
+from jartest.screens.shell import SCREENS
+from jartest.settings import Settings
 from jartest.verdict.limits import load_limits
 
 PHOTO = Path(__file__).resolve().parents[2] / "samples" / "settler" / "settler-0015min.jpg"
@@ -41,7 +49,7 @@ class LanApp:
     """The app as `jartest app --lan` serves it, over one data folder, with one running test in it."""
 
     def __init__(self, home: Path) -> None:
-        self.home = home
+        self.home, self.calls = home, home / "calls.txt"
         with socket.socket() as s:
             s.bind(("127.0.0.1", 0))
             self.port: int = s.getsockname()[1]
@@ -57,8 +65,8 @@ class LanApp:
     def start(self) -> None:
         words = ["app", "--port", str(self.port), "--no-browser", "--lan", "--address", LAN]
         self._server = subprocess.Popen(
-            [sys.executable, "-m", "jartest", *words],
-            env=os.environ | {"JARTEST_HOME": str(self.home)},
+            [sys.executable, str(Path(__file__).with_name("overheard.py")), *words],
+            env=os.environ | {"JARTEST_HOME": str(self.home), "JARTEST_TEST_CALLS": str(self.calls)},
             stdout=subprocess.DEVNULL,
         )
         for _ in range(300):
@@ -360,24 +368,86 @@ def head(method: str, path: str, *lines: str, host: str = "") -> bytes:
     return "\r\n".join((*first, *lines, "", "")).encode()
 
 
+def every_path() -> list[str]:
+    """Every route of the server as it is made for the app, its screens, and what is no route at all."""
+    home = Path(tempfile.mkdtemp())
+    settings = Settings(home=home, database_url=f"sqlite:///{home / 'jartest.sqlite'}")
+    made = make_app(Path("app.py"), settings, Rules())._build_starlette_app()
+    shutil.rmtree(home)
+    paths = [re.sub(r"\{[^}]*\}", "x", getattr(r, "path", "")) or "/" for r in made.routes]
+    assert "/_stcore/stream" in paths
+    assert "/send/x" in paths
+    return sorted({*paths, *(f"/{s.path}" for s in SCREENS), "/static/js/main.js", "/no-such-page", "/snap"})
+
+
+def ask(app: LanApp, method: str, path: str, **headers: str) -> int:
+    line = http.client.HTTPConnection(LAN, app.port, timeout=60)
+    try:
+        line.putrequest(method, path, skip_host="Host" in headers)
+        for name, value in headers.items():
+            line.putheader(name.replace("_", "-"), value)
+        line.endheaders()
+        return line.getresponse().status
+    finally:
+        line.close()
+
+
+def test_every_route_of_the_real_server_refuses_as_tabled(app: LanApp) -> None:
+    own = {"/enter": (200, 403), "/snap/x": (404, 404)}  # what answers for itself: opened, sent to
+    inside = f"jartest_pass={app.access.give_pass(time.time())}"
+    wrong = {}
+    for path in every_path():
+        opened, sent_to = own.get(path, (401, 401))
+        post = {"Content_Length": "0"}
+        said = {
+            "without the code": (ask(app, "GET", path), opened),
+            "sent to without the code": (ask(app, "POST", path, **post), sent_to),
+            "put without the code": (ask(app, "PUT", path, **post), 401 if path not in own else 405),
+            "a made-up pass": (ask(app, "GET", path, Cookie="jartest_pass=9999999999.aa.00"), opened),
+            "a foreign host": (ask(app, "GET", path, Host="evil.example", Cookie=inside), 400),
+            "a foreign origin": (
+                ask(app, "POST", path, Origin="http://evil.example", Cookie=inside, **post),
+                403,
+            ),
+            "200 MB": (ask(app, "POST", path, Cookie=inside, Content_Length="200000000"), 413),
+        }
+        wrong |= {(path, what): status for what, (status, due) in said.items() if status != due}
+        # The other way round, so that a server that refuses everything does not pass.
+        if ask(app, "GET", path, Cookie=inside) in (400, 401, 403, 413) and path != "/_stcore/stream":
+            wrong[path, "with the code"] = "refused"
+    assert wrong == {}
+
+
 @pytest.mark.parametrize(
-    ("request_", "status"),
+    ("path", "status"),
     [
-        (head("GET", "/tests", "Connection: close"), b"401"),
-        (head("GET", "/_stcore/health", "Connection: close"), b"401"),
-        (head("GET", "/media/x.jpg", "Connection: close"), b"401"),
-        (head("PUT", "/_stcore/upload_file/a/b", "Content-Length: 0", "Connection: close"), b"401"),
-        (head("GET", "/tests", "Connection: close", host="evil.example"), b"400"),
-        (head("GET", "/tests", "Connection: close", host="localhost@evil.example"), b"400"),
-        (head("GET", "/snap/1-00000000000000000000000000000000", "Connection: close"), b"404"),
-        (head("GET", "/snap/../../etc/passwd", "Connection: close"), b"401"),
-        (head("GET", "/snap/%2e%2e%2f%2e%2e%2fetc%2fpasswd", "Connection: close"), b"401"),
-        (head("POST", "/enter", "Origin: http://evil.example", "Content-Length: 0"), b"403"),
-        (head("POST", "/enter", "Content-Length: 200000000"), b"413"),
+        ("/snap/../../etc/passwd", b"401"),
+        ("/snap/%2e%2e%2f%2e%2e%2fetc%2fpasswd", b"401"),
+        ("/snap/..%5c..%5cetc", b"400"),
+        ("/media/..%2f..%2f..%2fetc%2fpasswd", b"401"),
+        ("/static/../../../etc/passwd", b"401"),
+        ("/component/../../etc/passwd", b"401"),
     ],
 )
-def test_the_real_server_refuses_as_tabled(app: LanApp, request_: bytes, status: bytes) -> None:
-    assert talk(app.port, request_).split(b" ")[1] == status
+def test_a_path_that_climbs_out_of_the_real_server_is_refused(app: LanApp, path: str, status: bytes) -> None:
+    assert talk(app.port, head("GET", path, "Connection: close")).split(b" ")[1] == status
+    inside = f"Cookie: jartest_pass={app.access.give_pass(time.time())}"
+    assert b"root:" not in talk(app.port, head("GET", path, inside, "Connection: close"))
+
+
+def test_a_host_with_a_name_before_it_is_no_host_of_ours(app: LanApp) -> None:
+    said = talk(app.port, head("GET", "/tests", "Connection: close", host="localhost@evil.example"))
+    assert said.split(b" ")[1] == b"400"
+
+
+def test_a_lapsed_link_of_the_real_server_takes_nothing_more(app: LanApp) -> None:
+    jar = app.new_jar()
+    assert ask(app, "GET", app.path(jar)) == 200
+    app.recorder.stop_test(jar.id, by="Wren", note="spilt")
+    assert ask(app, "GET", app.path(jar)) == 410
+    body, edge = form(PHOTO.read_bytes(), by="Teal", slot="age-0")
+    assert post(app.port, app.path(jar), body, edge) == 410
+    assert not app.recorder.case(jar.id).looks
 
 
 def test_the_real_server_s_socket_is_closed_to_who_has_no_pass(app: LanApp) -> None:
@@ -449,3 +519,92 @@ def test_a_burst_of_photos_is_all_kept_and_memory_stays(app: LanApp) -> None:
     assert answers.count(201) == taken
     assert set(answers) <= {201, 429}, "a photo was neither kept nor asked for again"
     assert taken >= 20
+
+
+# ------------------------------------------------------------------ a server killed, and last things
+def test_a_server_killed_among_uploads_has_every_photo_that_it_acknowledged(app: LanApp) -> None:
+    if os.name == "nt":
+        pytest.skip("Windows has no SIGKILL")
+    jar = app.new_jar()
+    photos = [PHOTO.read_bytes() + b"killed %d" % n for n in range(12)]
+    answers: dict[int, int | None] = {}
+
+    def send(n: int) -> None:
+        body, edge = form(photos[n], by="Teal", slot="extra")
+        answers[n] = post(app.port, app.path(jar), body, edge)
+
+    threads = [threading.Thread(target=send, args=(n,)) for n in range(6)]
+    for t in threads:
+        t.start()
+    while 201 not in answers.values():
+        time.sleep(0.02)
+    assert app._server is not None
+    app._server.kill()
+    for t in threads:
+        t.join()
+    app._server.wait()
+    app.start()
+
+    def kept() -> list[str]:
+        return sorted(x.photo.sha256 for x in app.recorder.case(jar.id).looks)
+
+    acknowledged = [n for n, status in answers.items() if status == 201]
+    assert {hashlib.sha256(photos[n]).hexdigest() for n in acknowledged} <= set(kept())
+    for n in range(6):
+        body, edge = form(photos[n], by="Teal", slot="extra")
+        assert post_to(app.port, app.path(jar), body, edge) == 201
+    assert kept() == sorted(hashlib.sha256(p).hexdigest() for p in photos[:6])
+    assert all(app.recorder.photos.get(x) for x in kept())
+    case = app.recorder.case(jar.id)
+    assert all(case.latest_reading(x.id) is not None for x in case.looks)
+
+
+def test_neither_browser_nor_server_turns_to_anybody_outside(app: LanApp, phone: Callable[..., Page]) -> None:
+    requests: list[str] = []
+    jar = app.new_jar()
+    page = phone(requests)
+    base = f"http://localhost:{app.port}"
+    for screen in SCREENS:
+        page.goto(f"{base}/{'' if screen.path == 'bench' else screen.path}")
+        page.locator("[data-testid=stApp][data-test-script-state=notRunning]").wait_for()
+    page.goto(f"{base}/test?id={jar.id}")
+    page.get_by_text("Take it with a phone").wait_for()
+    own = (f"{base}/", f"ws://localhost:{app.port}/", "data:", "blob:")
+    assert len(requests) > 50
+    assert [r for r in requests if not r.startswith(own)] == []
+    calls = app.calls.read_text().splitlines()
+    assert any(c.startswith("socket.bind") and str(app.port) in c for c in calls), (
+        "the server was not overheard"
+    )
+    # What the server listens on, itself in its own words, and nobody else.
+    ours = re.compile(r"'(0\.0\.0\.0|127\.0\.0\.\d+|::1|localhost)'")
+    assert [c for c in calls if not ours.search(c)] == []
+
+
+def test_after_1000_wrong_codes_the_right_one_waits_too_and_a_slow_body_is_let_go(app: LanApp) -> None:
+    jar = app.new_jar()
+    slow: list[bytes] = []
+
+    def trickle() -> None:
+        kind = ("Content-Type: multipart/form-data; boundary=x", "Content-Length: 1000")
+        slow.append(talk(app.port, head("POST", app.path(jar), *kind) + b"--x\r\n"))
+
+    waiting = threading.Thread(target=trickle)
+    waiting.start()
+    line = http.client.HTTPConnection(LAN, app.port, timeout=60)
+
+    def give(code: str) -> int:
+        line.request("POST", "/enter", f"code={code}", {"Content-Type": "application/x-www-form-urlencoded"})
+        answer = line.getresponse()
+        answer.read()
+        return answer.status
+
+    tried = Counter(give(f"{n:08}") for n in range(1000))
+    assert set(tried) == {403, 429}
+    assert tried[403] <= 10
+    assert give(app.code) == 429
+    line.close()
+    waiting.join(timeout=60)
+    assert slow[0].split(b" ")[1] == b"408"
+    assert ask(app, "GET", app.path(jar)) == 200, "phones go on"
+    assert ask(app, "GET", "/tests", Cookie=f"jartest_pass={app.access.give_pass(time.time())}") == 200

@@ -87,7 +87,7 @@ def take(page: Page, minute: int, slot: str | re.Pattern[str] | None = None) -> 
     settle(page)
     before = page.locator("[data-testid=stImage] img").first
     old = before.get_attribute("src") if before.count() else None
-    chooser = page.locator("[data-testid=stFileUploader] input[type=file]").first
+    chooser = page.locator("input.photos")
     chooser.set_input_files(SERIES / f"settler-{minute:04}min.jpg")
     began = time.monotonic()
     page.wait_for_function(
@@ -203,6 +203,7 @@ def test_two_windows_saving_the_same_plan_lose_nothing(served: Any, window: Call
     one.get_by_role("button", name="Save as a new revision").last.wait_for(state="hidden")
     two.get_by_role("button", name="Save as a new revision").click()
     two.get_by_text(re.compile("Wren saved revision 2|Nothing you typed is lost")).first.wait_for()
+    settle(two)
     expect(two.get_by_label("Notes on the plan")).to_have_value("town water, from Teal")
     two.get_by_text("Notes: well water, from Wren").wait_for()
     two.get_by_role("button", name="Mine comes after theirs").click()

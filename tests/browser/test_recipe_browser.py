@@ -178,7 +178,7 @@ def take(page: Page, minute: int) -> None:
     """A photo for the look that is due, with its lines said to be right."""
     picture = page.locator("[data-testid=stImage] img").first
     old = picture.get_attribute("src") if picture.count() else None
-    chooser = page.locator("[data-testid=stFileUploader] input[type=file]").first
+    chooser = page.locator("input.photos")
     chooser.set_input_files(STABLE / f"stable-{minute:04}min.jpg")
     page.wait_for_function(
         "old => { const i = document.querySelector('[data-testid=stImage] img'); return i && i.getAttribute('src') !== old; }",

@@ -14,7 +14,7 @@ from starlette.routing import Route
 from starlette.testclient import TestClient
 
 from jartest.field.access import Access
-from jartest.field.capture import capture_routes
+from jartest.field.capture import Inbox, capture_routes, desk_routes
 from jartest.field.entry import entry_routes
 from jartest.field.gate import Gate, Rules
 from jartest.field.links import link_path
@@ -44,9 +44,11 @@ class Shop:
         def now() -> float:
             return self.at
 
+        inbox = Inbox(recorder, ticks=tick)
         self.app = Starlette(
             routes=[
-                *capture_routes(recorder, self.access, ticks=tick),
+                *capture_routes(inbox, self.access),
+                *desk_routes(inbox, self.access),
                 *entry_routes(self.access, clock=now, ticks=tick),
                 Route("/{path:path}", inside, methods=["GET", "POST", "PUT", "DELETE"]),
             ],

@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from jartest.plan.schedule import DEFAULT_AGES_S, due_looks, next_look, slot_at_age
-from jartest.recorder import Recorder
+from jartest.recorder import Recorder, board_of
 from jartest.records.model import Product, TestPlan
 
 MIXED = datetime(2026, 3, 14, 13, 30, tzinfo=UTC)
@@ -158,3 +158,29 @@ def test_thirty_running_jars_each_keep_their_own_clock(recorder: Recorder, clock
         age = (clock.now - mixed).total_seconds()
         expected = next(stand for a, stand in reversed(TABLE) if a <= age)
         assert tuple(d.state for d in running[test_id].due) == expected
+
+
+def test_the_bench_has_the_most_urgent_first_and_counts_what_waits(recorder: Recorder, clock: Any) -> None:
+    def jar(title: str, *, mixed: bool = True) -> None:
+        plan = TestPlan(title=title, products=(Product(name="Bineguard Copper 20"),), schedule=SCHEDULE)
+        test = recorder.start_test(plan, by="Wren", utc_offset_min=0)
+        if mixed:
+            recorder.finish_mixing(test.id, by="Wren")
+
+    start = clock.now
+    for title, age_s in (("30 min late", 2400), ("15 min due", 930), ("15 min coming", 899), ("0 due", 20)):
+        clock.now = start - timedelta(seconds=age_s)
+        jar(title)
+    clock.now = start
+    jar("being mixed", mixed=False)
+    board = board_of(recorder.running())
+    # At 899 s nothing was taken, so its 5 min look is late; the one at 2400 s is late for 30 min.
+    assert [t.test.plan.title for t in board.tests] == [
+        "15 min due",
+        "0 due",
+        "30 min late",
+        "15 min coming",
+        "being mixed",
+    ]
+    assert (board.due, board.late, board.missed) == (2, 2, 3 + 2 + 1)
+    assert board.tests[0].missed == ("0 min", "5 min")

@@ -207,37 +207,6 @@ def test_products_go_in_by_one_tap_each_and_the_clock_starts(
     ]
 
 
-def test_a_picked_photo_is_kept_measured_and_let_go_of(screen: Open, kept: Recorder, test: JarTest) -> None:
-    kept.finish_mixing(test.id, by="Wren")
-    app = screen("test", id=test.id)
-    app.file_uploader[0].upload("jar.jpg", photo("settler-0000min"), "image/jpeg").run()
-    said = words(app)
-    case = kept.case(test.id)
-    assert [look.slot for look in case.looks] == ["age-0"]
-    assert kept.photos.get(case.looks[0].photo.sha256) == photo("settler-0000min")
-    assert len(case.readings) == 1
-    assert "Lines as found in the photo" in said
-    assert app.file_uploader[0].value is None, "the upload must not stay in memory"
-
-
-def test_a_file_that_is_no_photo_is_refused_in_words_and_nothing_is_kept(
-    screen: Open, kept: Recorder, test: JarTest
-) -> None:
-    app = screen("test", id=test.id)
-    app.file_uploader[0].upload("jar.jpg", b"no picture at all", "image/jpeg").run()
-    assert any("not a JPEG or PNG" in e.value for e in app.error)
-    assert kept.case(test.id).looks == ()
-
-
-def test_the_same_photo_twice_is_kept_once_and_said(screen: Open, kept: Recorder, test: JarTest) -> None:
-    kept.finish_mixing(test.id, by="Wren")
-    data = photo("stable-0000min")
-    kept.take_look(test.id, slot="age-0", data=data, name="a.jpg", by="Wren")
-    app = screen("test", id=test.id)
-    app.file_uploader[0].upload("again.jpg", data, "image/jpeg").run()
-    assert any("same photo already stands" in w.value for w in app.warning)
-
-
 def test_ticks_and_words_are_kept_corrected_and_both_stay(
     screen: Open, kept: Recorder, test: JarTest
 ) -> None:

@@ -37,15 +37,30 @@ export default function (component) {
     box.sentAt = data.now_ms;
     box.offset = data.now_ms - Date.now();
   }
+  box.classList.toggle("small", !!data.small);
+  let last = { wall: Date.now(), steady: performance.now() };
   let wasAhead = Date.now() + box.offset < data.due_ms;
-  box.querySelector(".what").textContent = data.what;
+  const what = box.querySelector(".what");
+  what.textContent = data.what;
+
+  // After sleep this device's clock still tells the time and the steady one may not; after somebody set the
+  // clock it is the other way round.  Either way the two part, and the server is asked what time it is.
+  function clockWasSet() {
+    const now = { wall: Date.now(), steady: performance.now() };
+    const parted = Math.abs(now.wall - last.wall - (now.steady - last.steady)) > 2000;
+    last = now;
+    return parted;
+  }
 
   function tick() {
+    if (clockWasSet()) setTriggerValue("asked", Date.now());
     const left = data.due_ms - (Date.now() + box.offset);
     const late = data.late && left <= 0;
     box.classList.toggle("now", left <= 0 && !late);
     box.classList.toggle("late", late);
-    big.textContent = left > 0 ? spell(left) : `${late ? "LATE" : "DUE NOW"}${spellRough(-left)}`;
+    const ago = left > 0 ? "" : spellRough(-left);
+    what.textContent = data.what + (data.small ? ago : "");
+    big.textContent = left > 0 ? spell(left) : `${late ? "LATE" : "DUE NOW"}${data.small ? "" : ago}`;
     if (left <= 0 && wasAhead) {
       wasAhead = false;
       beep();
