@@ -214,8 +214,8 @@ def test_the_doubt_of_the_scale_is_doubt_of_the_speed_but_not_of_the_share() -> 
 def test_a_growth_is_said_with_its_doubts() -> None:
     (g,) = growths(falling(0.02, AGES))
     said = say_growth(g)
-    assert said.startswith("Falling front: 1 ± 0.")
-    assert "1.2 ± 0." in said
+    assert said.startswith("Falling front: 1.000 ± 0.0")
+    assert "or 1.20 ± 0." in said
     assert "mm, a minute at first, from 3 looks" in said
     assert "stopped by 80.0 ± 0." in said
     assert "20.0 ± " in said
