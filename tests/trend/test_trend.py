@@ -10,7 +10,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from jartest.errors import BadEntry
@@ -270,6 +270,7 @@ def test_two_sigma_of_the_rate_hold_what_they_promise() -> None:
     assert 0.90 <= inside / 300 <= 0.995
 
 
+@settings(deadline=None)
 @given(v=st.floats(0.001, 0.05), factor=st.floats(0.2, 5.0))
 def test_the_rate_scales_as_the_speed_does(v: float, factor: float) -> None:
     def rate(speed: float) -> float:
