@@ -428,7 +428,7 @@ def say_standing(
         time = standing_time(g, tank_depth_mm=_MM_PER_IN * tank_depth_in, allowed_fraction=parted_fraction)
         most = f"to {say_age(time.high_s)}" if math.isfinite(time.high_s) else "or more"
         said.append(
-            f"By the {g.kind}: {say_age(time.best_s)} ({say_age(time.low_s)} {most}) until {parted_fraction:.0%} of "
+            f"By the {g.kind}, in {tank_depth_in:g} in ({_MM_PER_IN * tank_depth_in / 10:.0f} cm): {say_age(time.best_s)} ({say_age(time.low_s)} {most}) until {parted_fraction:.0%} of "
             f"the depth has parted. {time.says}"
         )
     return tuple(said)

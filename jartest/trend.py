@@ -368,7 +368,10 @@ def _age(value_s: float, sigma_s: float) -> str:
 
 
 def _minutes(rate: float, sigma: float, times: float) -> str:
-    return f"{60 * times * rate:.3g} ± {60 * times * sigma:.1g}"
+    """A rate a minute and its sigma, both to the sigma's first digit."""
+    value, doubt = 60 * times * rate, 60 * times * sigma
+    digits = max(0, -math.floor(math.log10(doubt))) if 0 < doubt < math.inf else 3
+    return f"{value:.{digits}f} ± {doubt:.{digits}f}"
 
 
 def standing_time(growth: Growth, *, tank_depth_mm: float, allowed_fraction: float) -> StandingTime:

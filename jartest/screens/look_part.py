@@ -42,6 +42,7 @@ _ORIGINS = {
     "carried": "Lines carried over from the earlier look; check them.",
     "set": "Lines set by hand by {by}{what}.",
 }
+_MADE = {"found": "as found", "carried": "carried over", "set": "put right"}
 
 
 # ------------------------------------------------------------------ photo comes in
@@ -160,8 +161,11 @@ def _draw_look(recorder: Recorder, case: Case, look: Look, kept: KeptReading) ->
 
 
 def _say_origin(kept: KeptReading) -> str:
-    what = "" if kept.marks is None else f" ({say_marks(kept.marks)})"
-    return _ORIGINS[kept.origin].format(by=plain(kept.by), what=what)
+    return _ORIGINS[kept.origin].format(by=plain(kept.by), what=_say_what(kept))
+
+
+def _say_what(kept: KeptReading) -> str:
+    return "" if kept.marks is None else f" ({say_marks(kept.marks)})"
 
 
 def _draw_readings(case: Case, look: Look) -> None:
@@ -170,7 +174,7 @@ def _draw_readings(case: Case, look: Look) -> None:
     if len(kept) < 2:
         return
     with st.expander(f"All {len(kept)} readings of this photo; the last one counts"):
-        heads = "| made | lines | settled | clear | floating | verdict |\n|---|---|---|---|---|---|\n"
+        heads = "| made | by | settled | clear | floating | verdict |\n|---|---|---|---|---|---|\n"
         st.markdown(heads + "\n".join(_line(case, r) for r in kept))
 
 
@@ -178,7 +182,7 @@ def _line(case: Case, kept: KeptReading) -> str:
     r = kept.reading
     cells = (
         clock(kept.at, case.test, day=False),
-        _say_origin(kept),
+        plain(f"{kept.by}: {_MADE[kept.origin]}{_say_what(kept)}"),
         percent(r.settled_fraction, r.settled_sigma_fraction),
         percent(r.clear_fraction, r.clear_sigma_fraction),
         percent(r.top_layer_fraction, r.top_layer_sigma_fraction),

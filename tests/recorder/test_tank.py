@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -21,6 +22,7 @@ from jartest.recorder import Recorder
 from jartest.records.done import departures_of
 from jartest.records.model import Case, JarTest, Product, TestPlan
 from jartest.records.tank_model import KeptCard, ShelfEntry
+from jartest.trend import CurvePoint, growths
 from jartest.units import read_carrier_rate, read_quantity
 
 SAMPLES = Path(__file__).resolve().parents[2] / "samples"
@@ -453,3 +455,28 @@ def test_taking_the_samples_away_takes_their_cards_along(recorder: Recorder, clo
     tank.end_card(recorder, kept, ["tried out"], by="Wren")
     assert recorder.remove_samples() == 1
     assert recorder.store.cards() == ()
+
+
+def test_the_standing_time_is_said_with_its_range_and_its_assumption() -> None:
+    points = [
+        CurvePoint(
+            age_s=t,
+            settled_fraction=1 - t / 6000 if t else 0.0,
+            settled_sigma_fraction=0.004,
+            clear_fraction=0.0,
+            clear_sigma_fraction=0.004,
+            top_layer_fraction=0.0,
+            top_layer_sigma_fraction=0.004,
+            column_mm=100.0,
+            column_sigma_mm=5.0,
+        )
+        for t in (0.0, 300.0, 900.0, 1800.0)
+    ]
+    # The front falls 100 mm in 6000 s, one mm a minute; 5 % of 30 in are 38.1 mm: 38 min, 10 % either way.
+    (said,) = tank.say_standing(growths(points), 30.0)
+    assert said.startswith(
+        "By the falling front, in 30 in (76 cm): 38 min (35 min to 42 min) until 5% of the depth"
+    )
+    assert "as fast in the tank as in the jar" in said
+    with pytest.raises(BadEntry, match="scale"):
+        tank.say_standing(growths([replace(p, column_mm=math.nan) for p in points]), 30.0)

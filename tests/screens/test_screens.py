@@ -328,6 +328,7 @@ def test_a_loose_photo_is_read_and_not_kept(screen: Open, kept: Recorder, home: 
     app.file_uploader[0].upload("jar.jpg", photo("curdler-0060min"), "image/jpeg").run()
     said = words(app)
     assert "careful verdict of one photo" in said or "take it again" in said
+    assert "guarded acceptance and rejection, JCGM" in said, "the rule of decision is told"
     assert "Settled" in said
     assert not list((home / "photos").rglob("*.jpg"))
     assert kept.count() == 0
