@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import uuid
 from itertools import combinations
 from pathlib import Path
 from typing import Any
@@ -494,6 +495,21 @@ def test_a_store_moves_from_sqlite_to_the_server_that_several_shops_share(
         assert [r.number for r in store.rows()] == [3, 2, 1]
     with pytest.raises(Conflict, match="holds records already"):
         copy_store(old, target)
+
+
+def test_the_server_has_counted_what_was_moved_to_it(postgres_url: str, tmp_path: Path, shop_of: Any) -> None:
+    old, schema = f"sqlite:///{tmp_path / 'old.sqlite'}", f"moved_{uuid.uuid4().hex}"
+    with Store.open(old) as store:
+        shop_of(store).add("A B C", "fail")
+    engine = create_engine(postgres_url, isolation_level="AUTOCOMMIT")
+    with engine.connect() as c:
+        c.execute(text(f"CREATE SCHEMA {schema}"))
+        joint = "&" if "?" in postgres_url else "?"
+        copy_store(old, f"{postgres_url}{joint}options=-csearch_path%3D{schema}")
+        find = text("SELECT reltuples FROM pg_class WHERE oid = to_regclass(:t)")
+        assert c.execute(find, {"t": f"{schema}.products"}).scalar_one() == 3
+        c.execute(text(f"DROP SCHEMA {schema} CASCADE"))
+    engine.dispose()
 
 
 def test_every_state_has_a_shape_of_its_own() -> None:
