@@ -37,6 +37,7 @@ __all__ = [
     "answer_parcel",
     "ask_about_photo",
     "ask_about_test",
+    "ask_at_once",
     "give_second_opinion",
     "inbox",
     "may_see",
@@ -105,6 +106,21 @@ def ask_about_test(
     # Names that were left out of the parcel still stand in the house's own book.
     store.add_parcel(replace(row, by=by, asked_of=asked_of.strip(), title=case.test.plan.title), parcel.data)
     return parcel
+
+
+def ask_at_once(store: Store, photos: PhotoFiles, test_id: str, *, at: datetime, by: str) -> Parcel:
+    """The parcel that asks about a test as it stands, in no more words; of the same record it is the same parcel.
+
+    Raises
+    ------
+    NotFound, StoreFault, BadEntry
+        As `ask_about_test` does.
+    """
+    known = f"{digest_of_case(store.case(test_id))} {by}"
+    parcel_id = hashlib.sha256(known.encode()).hexdigest()[:32]
+    if store.has_parcel(parcel_id):
+        return read_parcel(store.parcel_content(parcel_id))
+    return ask_about_test(store, photos, test_id, parcel_id=parcel_id, at=at, by=by)
 
 
 def ask_about_photo(

@@ -125,6 +125,7 @@ def cautions_for(
         *_failed_before(items, failed),
         *_mark_pairs(items),
         *_drop_out(items, mix_ml, known),
+        *_unreckoned(items),
         *_water_cautions(items, known),
     ]
     rank = {"stop": 0, "warning": 1, "note": 2}
@@ -249,6 +250,31 @@ def _drop_out(items: Sequence[MixItem], mix_ml: float | None, water: MixWater) -
         total = {ion: sum(per_source[s].get(ion, 0.0) for s in names) for ion, names in bringers.items()}
         every = {ion: sum(ions.get(ion, 0.0) for ions in per_source.values()) for ion in _MOLAR_G}
         yield from _salt_caution(salt, total, every, sources, water)
+
+
+# Metals that drop out with phosphate as well, of which our table of salts holds none: common practice, no source.
+_UNRECKONED = (("Mn", "manganese"), ("Cu", "copper"))
+
+
+def _unreckoned(items: Sequence[MixItem]) -> Iterator[Caution]:
+    """A caution for every metal of one product and phosphate of another that cannot be reckoned with."""
+    graded = [(i.product, i.product.grade) for i in items if i.product.grade is not None]
+    for product, grade in graded:
+        for other, others_grade in graded:
+            if other is product or not others_grade.of("P2O5"):
+                continue
+            for symbol, metal in _UNRECKONED:
+                if grade.of(symbol):
+                    yield Caution(
+                        level="warning",
+                        rule="may drop out",
+                        products=(product.said, other.said),
+                        says=(
+                            f"The {metal} of {product.said} may drop out with the phosphate of {other.said}; our table "
+                            "holds no solubility product of it, so how likely is not reckoned."
+                        ),
+                        source="common practice, no source",
+                    )
 
 
 def _source_ion(ion: str) -> str:

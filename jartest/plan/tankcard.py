@@ -382,7 +382,13 @@ def _water_changes(card: TankCard, water: MixWater) -> list[str]:
             )
     if tested.ph is not None and water.ph is not None and abs(tested.ph - water.ph) > card.rules.ph_step:
         reasons.append(f"The water now has pH {water.ph:g}; tested was {tested.ph:g}.")
+    if _fold(tested.conditioner) != _fold(water.conditioner):
+        reasons.append(f"The water is now {_say_conditioned(water)}; tested was {_say_conditioned(tested)}.")
     return reasons
+
+
+def _say_conditioned(water: MixWater) -> str:
+    return f"conditioned with {water.conditioner}" if water.conditioner else "not conditioned"
 
 
 def _say_water(water: MixWater) -> str:
@@ -391,4 +397,6 @@ def _say_water(water: MixWater) -> str:
         parts.append(f"{say_number(water.hardness_mg_l)} mg/L hardness")
     if water.ph is not None:
         parts.append(f"pH {water.ph:g}")
+    if water.conditioner:
+        parts.append(_say_conditioned(water))
     return ", ".join(parts)

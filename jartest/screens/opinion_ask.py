@@ -7,7 +7,7 @@ from urllib.parse import quote, urlencode
 
 import streamlit as st
 
-from jartest.exchange.answer import ask_about_photo, ask_about_test
+from jartest.exchange.answer import ask_about_photo, ask_about_test, ask_at_once
 from jartest.exchange.marked import draw_marks
 from jartest.recorder import QuickLook, Recorder
 from jartest.records.model import Case, SecondOpinion
@@ -135,6 +135,19 @@ def draw_second_opinions(recorder: Recorder, case: Case) -> None:
         for said in case.second_opinions:
             draw_said(said, lambda look_id: plain_picture(recorder, looks[look_id]))
     link_to("opinion", "Ask for a second opinion", ask=case.test.id)
+    by = name()
+    if by and case.looks:
+        st.download_button(
+            "Save one file to send, as it stands",
+            data=lambda: (
+                ask_at_once(recorder.store, recorder.photos, case.test.id, at=recorder.now(), by=by).data
+            ),
+            file_name=f"second-opinion-{case.test.number}.zip",
+            mime="application/zip",
+            key=state.key("ask", case.test.id, "at-once"),
+            width="stretch",
+            on_click="ignore",
+        )
 
 
 def draw_said(said: SecondOpinion, picture_of: Callable[[str], bytes]) -> None:

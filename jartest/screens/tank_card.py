@@ -18,7 +18,7 @@ from jartest.screens import state
 from jartest.screens.parts import address_of, clock, error_box, link_to, plain, say_word
 from jartest.screens.who import ask_name, name
 from jartest.tank import as_on_shelf, card_now, end_card, make_card, signed_word
-from jartest.units import read_volume, say_volume
+from jartest.units import read_number, read_volume, say_volume
 
 __all__ = ["draw_card_offer", "render"]
 
@@ -180,14 +180,22 @@ def _today(kept: KeptCard, shelf: RecipeRequest) -> RecipeRequest:
         shelf.water,
         source=said("source") or shelf.water.source,
         hardness_mg_l=read_hardness(said("hardness")).mg_l if said("hardness") else shelf.water.hardness_mg_l,
+        ph=float(read_number(said("ph"))) if said("ph") else shelf.water.ph,
+        conditioner=_conditioner(said("conditioner"), shelf.water.conditioner),
     )
     return replace(shelf, products=tuple(products), water=water)
+
+
+def _conditioner(typed: str, tested: str) -> str:
+    """What the water is conditioned with; left empty it is what was tested, and `none` is nothing."""
+    return "" if typed.casefold() == "none" else typed or tested
 
 
 def _different(recorder: Recorder, kept: KeptCard, shelf: RecipeRequest, standing: CardState) -> None:
     """What is different today; what was typed is weighed at once, and kept for everybody with one tap."""
     keys = [_key(kept, n, f) for n in range(len(shelf.products)) for f in ("maker", "lot", "rate")]
-    typed = any(state.get(k) for k in (*keys, _key(kept, "source"), _key(kept, "hardness")))
+    keys += [_key(kept, f) for f in ("source", "hardness", "ph", "conditioner")]
+    typed = any(state.get(k) for k in keys)
     with st.expander("Is something different today?", expanded=typed):
         st.caption("Leave empty what is as tested. The word above follows as you type.")
         for n, p in enumerate(shelf.products):
@@ -212,6 +220,15 @@ def _different(recorder: Recorder, kept: KeptCard, shelf: RecipeRequest, standin
             )
             st.text_input(
                 "Its hardness", key=_key(kept, "hardness"), placeholder="140 mg/L, 8 grains", width=190
+            )
+            tested_ph = "not measured" if water.ph is None else f"{water.ph:g}"
+            st.text_input("Its pH", key=_key(kept, "ph"), placeholder=tested_ph, width=130)
+            st.text_input(
+                "Conditioned with",
+                key=_key(kept, "conditioner"),
+                placeholder=f"{water.conditioner}, or type none" if water.conditioner else "nothing",
+                width=230,
+                max_chars=80,
             )
         if standing.lapsed and not kept.lapses:
             ask_name(recorder)

@@ -12,6 +12,7 @@ from jartest.exchange.answer import (
     answer_parcel,
     ask_about_photo,
     ask_about_test,
+    ask_at_once,
     give_second_opinion,
     inbox,
     may_see,
@@ -314,3 +315,20 @@ def test_a_parcel_without_names_is_still_known_at_home(recorder, case, other_hom
     receive(recorder.store, answered(other_home, asked, ids).data, at=recorder.now())
     (said,) = recorder.case(case.test.id).second_opinions
     assert said.changed_since == ""
+
+
+def test_asked_at_once_the_same_record_makes_the_same_parcel_and_a_changed_one_another(
+    recorder, case, clock, other_home, ids
+) -> None:
+    def at_once(by: str = "Wren"):
+        return ask_at_once(recorder.store, recorder.photos, case.test.id, at=recorder.now(), by=by)
+
+    first = at_once()
+    clock.go_on(minutes=5)
+    assert at_once().data == first.data
+    assert [r.id for r in recorder.store.parcels()] == [first.said.id]
+    assert at_once(by="Sorrel").said.id != first.said.id
+    receive(recorder.store, answered(other_home, first, ids).data, at=recorder.now())
+    assert at_once().said.id == first.said.id  # an answer that came home is no change of the record
+    recorder.observe(case.test.id, by="Wren", signs=("gel",))
+    assert at_once().said.id != first.said.id

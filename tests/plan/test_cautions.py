@@ -112,6 +112,53 @@ def test_without_a_density_it_is_said_that_nothing_can_be_reckoned() -> None:
     assert all("cannot be reckoned" in c.says for c in found)
 
 
+@pytest.mark.parametrize(
+    ("grade", "partner", "salt"),
+    [
+        ("Ca 10", "12-0-0-26S", "CaSO4·2H2O"),
+        ("Ca 10", "10-34-0", "Ca3(PO4)2"),
+        ("Mg 5", "10-34-0", "Mg3(PO4)2"),
+        ("Zn 10", "10-34-0", "Zn3(PO4)2"),
+        ("Fe 6", "10-34-0", "FePO4·2H2O"),
+    ],
+)
+def test_a_nutrient_pair_is_told_from_grades_and_amounts(grade: str, partner: str, salt: str) -> None:
+    metal = make_product(
+        name="Metal", kind="micronutrient", is_liquid=True, density_g_ml=1.3, grade=read_grade(grade)
+    )
+    other = make_product(name="Other", kind="liquid fertiliser", density_g_ml=1.3, grade=read_grade(partner))
+    found = [
+        c
+        for c in cautions_for(items(metal, other, ml=40), mix_ml=956, water=MixWater(ph=7))
+        if c.says.startswith(salt)
+    ]
+    (told,) = found
+    assert set(told.products) == {"Metal", "Other"}
+    assert told.ratio is not None
+    assert told.ratio > 1
+    assert told.source.startswith("Ksp ")
+    weak = cautions_for(items(metal, other, ml=1e-9), mix_ml=956, water=MixWater(ph=7))
+    assert not [c for c in weak if c.says.startswith(salt)]  # by the amounts, not by the names alone
+
+
+@pytest.mark.parametrize(("nutrient", "name"), [("Mn", "manganese"), ("Cu", "copper")])
+def test_a_metal_that_our_table_has_no_salt_of_is_told_without_a_ratio(nutrient: str, name: str) -> None:
+    metal = make_product(
+        name="Metal",
+        kind="micronutrient",
+        is_liquid=True,
+        density_g_ml=1.3,
+        grade=read_grade(f"{nutrient} 5"),
+    )
+    (told,) = [c for c in cautions_for(items(metal, PHOSPHATE), mix_ml=956) if c.rule == "may drop out"]
+    assert told.says == (
+        f"The {name} of Metal may drop out with the phosphate of Starter; our table holds no solubility product of it, "
+        "so how likely is not reckoned."
+    )
+    assert told.ratio is None
+    assert cautions_for(items(metal, plain("a")), mix_ml=956) == ()
+
+
 def test_one_product_is_not_warned_of_against_itself() -> None:
     both = make_product(
         name="Both", kind="liquid fertiliser", density_g_ml=1.3, grade=read_grade("0-10-0 + 5 Ca")

@@ -170,11 +170,23 @@ def test_a_stronger_mix_lapses_it() -> None:
         (MixWater(source="pond"), "from pond"),
         (MixWater(source="yard well", hardness_mg_l=40), "now soft"),
         (MixWater(source="yard well", hardness_mg_l=150, ph=8.6), "pH 8.6"),
+        (
+            MixWater(source="yard well", conditioner="citric acid"),
+            "now conditioned with citric acid; tested was",
+        ),
     ],
 )
 def test_other_water_lapses_it(water: MixWater, word: str) -> None:
     (reason,) = reasons(card(), request(water=water))
     assert word in reason
+
+
+def test_the_conditioner_stands_on_the_card_and_leaving_it_out_lapses_it() -> None:
+    conditioned = card(asked=request(water=replace(WELL, conditioner="Citric acid")))
+    assert "conditioned with Citric acid" in conditioned.holds_for()
+    assert reasons(conditioned, request(water=replace(WELL, conditioner=" citric ACID "))) == ()
+    (reason,) = reasons(conditioned, request(water=WELL))
+    assert reason == "The water is now not conditioned; tested was conditioned with Citric acid."
 
 
 def test_age_lapses_it_on_the_day() -> None:

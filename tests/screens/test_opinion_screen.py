@@ -130,6 +130,17 @@ def test_a_test_shows_the_way_to_ask(screen: Open, kept: Recorder) -> None:
     assert "Ask for a second opinion" in whole_page(screen("test", id=case.test.id))
 
 
+def test_one_tap_saves_the_file_of_a_test_once_somebody_works_here(screen: Open, kept: Recorder) -> None:
+    case = fill(kept)
+
+    def offered(name: str) -> list[str]:
+        app = screen("test", name=name, id=case.test.id)
+        return [b.label for b in app.get("download_button") if "to send" in b.label]
+
+    assert offered("Wren") == ["Save one file to send, as it stands"]
+    assert offered("") == []
+
+
 def test_one_photo_is_asked_about_in_few_taps(screen: Open, kept: Recorder) -> None:
     app = screen("photo")
     app.file_uploader[0].set_value(("tailgate.jpg", photo(), "image/jpeg")).run()

@@ -49,7 +49,7 @@ def signed(recorder: Recorder, word: Any, *, recipe: bool = True) -> JarTest:
         tank_volume=read_quantity("200 gal", "volume"),
         jar_volume=read_quantity("32 fl oz", "volume"),
         products=tuple(lines),
-        water=MixWater(source="yard well", hardness_mg_l=140.0),
+        water=MixWater(source="yard well", hardness_mg_l=140.0, ph=7.2),
     )
     plan = tank.plan_of_recipe(make_recipe(request), TestPlan(title="Invented mix"))
     plan = plan if recipe else replace(plan, recipe=None)
@@ -118,6 +118,12 @@ def test_the_crew_reads_it_without_a_name_and_for_a_part_tank(screen: Open, card
     [
         ("Maker of 1", "Stonecrop", "Hopcal *12* is now from Stonecrop; tested was that of Larkmill."),
         ("Rate of 1", "2 qt/100 gal", "Hopcal *12* (Larkmill) would be 2 times as strong as tested."),
+        ("Its pH", "9,1", "The water now has pH 9.1; tested was 7.2."),
+        (
+            "Conditioned with",
+            "citric acid",
+            "The water is now conditioned with citric acid; tested was not conditioned.",
+        ),
         ("Water from", "town", "The water is now from town; tested was yard well."),
         (
             "Its hardness",
