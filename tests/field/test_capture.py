@@ -256,6 +256,7 @@ def test_a_dark_photo_is_kept_and_asked_for_again(
     assert answer.status_code == 201
     assert "Received and kept" in answer.text
     assert "Take it again" in answer.text
+    assert "too dark" in answer.text
     assert "again=1" in answer.text
     assert len(recorder.case(jar.id).looks) == 1
 
