@@ -101,6 +101,8 @@ def capture_routes(inbox: Inbox, access: Access) -> list[Route]:
         except JartestError as e:
             return _told(e)
         wanted = request.query_params
+        if "other" in wanted:
+            return words.other_page(case, recorder.standing(case))
         return words.form_page(
             case,
             recorder.standing(case),

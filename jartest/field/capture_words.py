@@ -14,7 +14,7 @@ from jartest.plan.schedule import EXTRA, DueLook, next_look
 from jartest.recorder import LookTaken, RunningTest, say_slot
 from jartest.records.model import Case
 
-__all__ = ["form_page", "say_read", "taken_json", "taken_page"]
+__all__ = ["form_page", "other_page", "say_read", "taken_json", "taken_page"]
 
 # Flags that a better photo would mend; of the others the person at the screen hears.
 _RETAKE = ("no jar", "cut off", "small", "blur", "dark", "overexposed", "far edge only")
@@ -43,12 +43,19 @@ def form_page(
         f'<label class="b" for="p">{"Choose" if pick else "Take"} the photo</label>'
         f'<input id="p" type="file" name="photo" required {source}><button>Send</button></form>'
     )
-    others = [d for d in standing.due if d.slot.key != key and d.state in ("due", "late", "missed", "coming")]
-    links = [(f"?slot={d.slot.key}", f"{say_slot(d.slot.key, plan)} ({d.state})") for d in others]
-    links += [("?slot=extra", "extra look")] if key != EXTRA else []
-    links += [(f"?slot={key}", "the camera")] if pick else [(f"?slot={key}&pick=1", "a photo already taken")]
-    more = " · ".join(f'<a href="{say(to)}">{say(text)}</a>' for to, text in links)
-    return plain_page(f"Jar {case.test.number}", f"{head}{form}<p>Instead: {more}</p>")
+    return plain_page(
+        f"Jar {case.test.number}",
+        f'{head}{form}<p><a href="?other">Another look, or a photo already taken</a></p>',
+    )
+
+
+def other_page(case: Case, standing: RunningTest) -> Response:
+    """The page that leads to the looks that are not due, and to photos that were taken already."""
+    open_ = [d for d in standing.due if d.state in ("due", "late", "missed", "coming")]
+    links = [(f"?slot={d.slot.key}", f"{say_slot(d.slot.key, case.test.plan)} ({d.state})") for d in open_]
+    links += [(f"?slot={EXTRA}", "extra look"), ("?pick", "a photo already taken")]
+    body = "".join(f'<a class="b" href="{say(to)}">{say(text)}</a>' for to, text in links)
+    return plain_page(f"Jar {case.test.number}: which look?", body)
 
 
 def taken_page(case: Case, standing: RunningTest, taken: LookTaken, *, now: datetime) -> Response:

@@ -14,7 +14,7 @@ from jartest.imaging.photo import Photo
 from jartest.imaging.profile import ACROSS, FRACTIONS, Strip, crop_light
 from jartest.imaging.values import Frame
 
-__all__ = ["blur", "boundary_spread", "condition_flags", "glare", "hidden"]
+__all__ = ["blur", "boundary_spread", "condition_flags", "glare", "hidden", "picture_flags"]
 
 Floats = NDArray[np.float32]
 
@@ -51,6 +51,20 @@ def condition_flags(photo: Photo, frame: Frame, strip: Strip, parts: list[Part])
             boundary_spread(strip, a.bottom, b.bottom, b.top) > _SPREAD for a, b in itertools.pairwise(liquid)
         ),
     }
+    return [name for name, held in holds.items() if held]
+
+
+def picture_flags(photo: Photo) -> list[str]:
+    """Names of the flags of a whole picture in which no jar was found: why there may be none to see.
+
+    Notes
+    -----
+    The same parts and lightnesses as on a jar; CIE 1976 L* 4 and 99 are 15 and 252 of an sRGB grey of 8 bits.
+    """
+    grey = cv2.cvtColor(
+        cv2.resize(photo.pixels, (128, 128), interpolation=cv2.INTER_AREA), cv2.COLOR_RGB2GRAY
+    )
+    holds = {"overexposed": np.mean(grey > 252) > _BURNT, "dark": np.mean(grey < 15) > _BLACK}
     return [name for name, held in holds.items() if held]
 
 

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from jartest.imaging.by_hand import ByHand, add_lumps, take_marks
-from jartest.imaging.conditions import condition_flags
+from jartest.imaging.conditions import condition_flags, picture_flags
 from jartest.imaging.flocs import NO_BODY, find_flocs
 from jartest.imaging.follow import follow_jar
 from jartest.imaging.jar import find_jar, place
@@ -96,7 +96,7 @@ def _read(
     )
     unsure = [w for w, v in _lines(frame) if math.isnan(v)]
     if len(unsure) == 3:
-        return replace(base, flags=(*flags, "no jar"))
+        return replace(base, flags=(*flags, *picture_flags(photo), "no jar"))
     if unsure:
         return replace(base, jar_found=True, jar=frame, flags=(*flags, *unsure))
     if frame.floor_px - frame.surface_px < 8 or frame.right_px - frame.left_px < 8:

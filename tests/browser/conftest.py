@@ -73,6 +73,15 @@ def served(tmp_path: Path) -> Iterator[Served]:
     app.stop()
 
 
+@pytest.fixture(scope="module")
+def served_to_all(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
+    """The app over one data folder for all tests of a file, each with records of its own."""
+    app = Served(tmp_path_factory.mktemp("shared") / "home")
+    app.start()
+    yield app
+    app.stop()
+
+
 @pytest.fixture(scope="module")  # its event loop would stand in the way of tests that run one of their own
 def chromium() -> Iterator[Browser]:
     """This machine's Chromium, headless."""

@@ -56,6 +56,7 @@ def shop(chromium: Browser, tmp_path_factory: pytest.TempPathFactory) -> Iterato
     pages = {p: f"{base}/{'' if p == 'bench' else p}" for p in PATHS}
     pages |= {"test": f"{base}/test?id={row.id}", "running test": f"{base}/test?id={jar.id}"}
     pages |= {"capture": f"{base}{link_path(Access(home), jar)}", "entry": f"{base}/enter"}
+    pages["other looks"] = f"{pages['capture']}?other"
     yield pages
     server.terminate()
     server.wait(timeout=30)
@@ -79,7 +80,7 @@ def settle(page: Page) -> None:
     )
 
 
-NAMES = [*PATHS, "running test", "capture", "entry"]
+NAMES = [*PATHS, "running test", "capture", "other looks", "entry"]
 AXE = resources.files("axe_playwright_python").joinpath("axe.min.js").read_text("utf-8")
 
 

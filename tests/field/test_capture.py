@@ -26,11 +26,23 @@ def send(client: httpx.Client, path: str, data: bytes, **fields: str) -> httpx.R
 def test_the_page_is_small_and_needs_no_script(shop: Any, jar: JarTest) -> None:
     page = shop.client().get(shop.path(jar))
     assert page.status_code == 200
-    assert len(page.content) < 2000
+    assert len(page.content) < 1000
     assert "<script" not in page.text
     assert 'capture="environment"' in page.text
     assert "0 min look: due" in page.text
     assert "Copper &amp; &lt;boron&gt;" in page.text
+
+
+def test_another_look_is_two_taps_away(shop: Any, jar: JarTest, photo: Photo, recorder: Recorder) -> None:
+    client = shop.client()
+    assert 'href="?other"' in client.get(shop.path(jar)).text
+    other = client.get(f"{shop.path(jar)}?other").text
+    for says in ("after 1: Bineguard Copper 20", "5 min (coming)", "extra look", "a photo already taken"):
+        assert says in other
+    asked = client.get(f"{shop.path(jar)}?slot=age-300").text
+    assert "5 min look: due in 5 min; a photo now counts for it, with its true time" in asked
+    assert send(client, shop.path(jar), photo("stable-0005min"), slot="age-300").status_code == 201
+    assert [x.slot for x in recorder.case(jar.id).looks] == ["age-300"]
 
 
 def test_the_page_for_a_photo_already_taken_keeps_the_camera_on_android(shop: Any, jar: JarTest) -> None:
@@ -244,6 +256,7 @@ def test_a_dark_photo_is_kept_and_asked_for_again(
     assert answer.status_code == 201
     assert "Received and kept" in answer.text
     assert "Take it again" in answer.text
+    assert "too dark" in answer.text
     assert "again=1" in answer.text
     assert len(recorder.case(jar.id).looks) == 1
 

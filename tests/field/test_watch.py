@@ -148,16 +148,20 @@ def test_a_camera_dead_for_hours_leaves_missed_looks_that_are_named(
 
 
 @pytest.mark.parametrize("down_h", [0.5, 4.0, 9.0])
-def test_a_watch_begun_again_catches_up_and_accounts_for_all(
+def test_a_watch_with_a_failing_camera_begun_again_catches_up_and_accounts_for_all(
     recorder: Recorder, clock: Any, watch: Callable[..., CameraWatch], down_h: float
 ) -> None:
     test = planned(recorder)
     start = clock.now
-    first = watch(test, FileCamera(SERIES))
+
+    def often(n: int) -> bool:
+        return n % 3 != 0
+
+    first = watch(test, FileCamera(SERIES, fails=often))
     while clock.now - start < timedelta(hours=1):
         clock.go_on(seconds=max(first.step() or 0.0, 0.1))
     clock.go_on(hours=down_h)
-    through_the_night(watch(test, FileCamera(SERIES[3:])), clock)
+    through_the_night(watch(test, FileCamera(SERIES[3:], fails=often)), clock)
     stands = account(recorder, recorder.case(test.id))
     assert len(stands.taken) + len(stands.missed) == len(NIGHT)
     assert set(stands.taken).isdisjoint(stands.missed)
@@ -194,7 +198,7 @@ def test_a_dark_picture_is_tried_again_then_kept_and_said(
     assert camera.shown == 3
     assert len(recorder.case(test.id).looks) == 1
     told = " ".join(said)
-    assert "dark" in told or "No jar was found" in told
+    assert "dark" in told
 
 
 def test_a_jar_that_moved_is_said(
