@@ -93,6 +93,7 @@ def make_layers(photo: Photo, strip: Strip, seen: RowsSeen, boundaries: list[Bou
         edges.append(foam)
         sigmas.append(0.015)
     true = strip.geometry.true_fraction(np.array(edges))
+    sigmas = np.hypot(sigmas, strip.geometry.true_sigma(np.array(edges[1:]))).tolist()
     kinds = [_kind(seen, edges[k], edges[k + 1]) for k in range(len(edges) - 1)]
     clear = [clarity(photo, strip, edges[k], edges[k + 1]) for k in range(len(edges) - 1)]
     kinds = _sensible(kinds, edges, clear)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import io
+import math
 import struct
 from dataclasses import dataclass
 from datetime import datetime, timedelta, timezone
@@ -24,6 +25,12 @@ MIN_SIDE_PX = 64  # below this no jar has enough rows to read
 
 _EXIF_IFD, _ORIENTATION = 0x8769, 0x0112  # EXIF 2.32 (CIPA DC-008), tags of the primary and EXIF IFD
 _TAKEN_AT, _TAKEN_OFFSET = 0x9003, 0x9011  # DateTimeOriginal, OffsetTimeOriginal
+_FOCAL_35MM, _WIDTH, _HEIGHT = (
+    0xA405,
+    0xA002,
+    0xA003,
+)  # FocalLengthIn35mmFilm, PixelXDimension, PixelYDimension
+_DIAGONAL_35MM = math.hypot(36, 24)  # of the frame of 35 mm film: ISO 1007
 _MEDIA = {"JPEG": "image/jpeg", "MPO": "image/jpeg", "PNG": "image/png", "HEIF": "image/heic"}
 _HEIC_BRANDS = (b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1")
 
@@ -35,6 +42,7 @@ class Photo:
     """A decoded photo: `pixels` are (rows, columns, RGB), upright and read-only.
 
     `exif_taken_at` is aware where the camera wrote its offset from UTC, naive where it did not.
+    `focal_px` is the focal length in pixels, from what the camera wrote; NaN where it wrote none.
     """
 
     sha256: str
@@ -44,6 +52,7 @@ class Photo:
     media_type: str
     orientation: int
     exif_taken_at: datetime | None
+    focal_px: float = math.nan
 
 
 def open_photo(data: bytes, name: str = "") -> Photo:
@@ -104,6 +113,7 @@ def _photo(data: bytes, pixels: Pixels, media: str, orientation: int, exif: Imag
         media_type=media,
         orientation=orientation,
         exif_taken_at=_taken_at(exif),
+        focal_px=_focal_px(exif, upright.shape[1], upright.shape[0]),
     )
 
 
@@ -186,6 +196,26 @@ def _taken_at(exif: Image.Exif) -> datetime | None:
     except ValueError:
         return taken
     return taken.replace(tzinfo=timezone(offset or timedelta()))
+
+
+def _focal_px(exif: Image.Exif, width_px: int, height_px: int) -> float:
+    """Focal length in pixels from its equivalent on 35 mm film; NaN where none is written or the photo was cut.
+
+    Equivalent by the diagonal (CIPA DCG-001); a photo whose sides stand to each other otherwise than those
+    that the camera wrote has been cut, and its diagonal says nothing.
+    """
+    details = exif.get_ifd(_EXIF_IFD)
+    try:
+        film_mm, *sides = (float(details.get(tag, 0) or 0) for tag in (_FOCAL_35MM, _WIDTH, _HEIGHT))
+    except (TypeError, ValueError, ZeroDivisionError):
+        return math.nan
+    if not 8 <= film_mm <= 600:  # shorter and longer lenses are on no phone
+        return math.nan
+    if min(sides) > 0:
+        then, now = max(sides) / min(sides), max(width_px, height_px) / min(width_px, height_px)
+        if abs(then / now - 1) > 0.02:
+            return math.nan
+    return film_mm / _DIAGONAL_35MM * math.hypot(width_px, height_px)
 
 
 def _open_heic(data: bytes, called: str) -> Photo:

@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from jartest.imaging.card import Card, find_card
 from jartest.imaging.conditions import condition_flags
 from jartest.imaging.flocs import NO_BODY, find_flocs
 from jartest.imaging.follow import follow_jar
@@ -15,7 +16,7 @@ from jartest.imaging.layers import SURE, Boundary, find_boundaries, make_layers
 from jartest.imaging.photo import Photo
 from jartest.imaging.profile import ACROSS, FRACTIONS, Strip, find_geometry, unroll
 from jartest.imaging.rows import see_rows
-from jartest.imaging.scale import mm_per_px
+from jartest.imaging.scale import find_scale, with_scale
 from jartest.imaging.texture import GREY_LEVELS, texture_figures
 from jartest.imaging.values import Frame, Layer, Marks, Reading
 
@@ -23,6 +24,7 @@ __all__ = ["METHOD", "read_photo"]
 
 METHOD = "reading-1"
 
+_STEEP = 0.01  # of the column: what is not known of the camera moves its middle by so much
 _CONFIDENT = 0.7  # of the frame; a person and a frame carried over from a person have 1
 
 
@@ -32,6 +34,7 @@ def read_photo(
     marks: Marks | None = None,
     earlier: tuple[Photo, Frame] | None = None,
     inner_diameter_mm: float | None = None,
+    wall_mm: float | None = None,
 ) -> Reading:
     """What this photo says of the jar in it: layers, fractions, lumps, each with its doubt and flags.
 
@@ -42,8 +45,8 @@ def read_photo(
         Lines that a person set, taken as they are.
     earlier : (Photo, Frame) or None
         An earlier photo of the same jar and its frame, to carry over.
-    inner_diameter_mm : float or None
-        Inner diameter of the jar, for millimetres.
+    inner_diameter_mm, wall_mm : float or None
+        Inner diameter and glass wall of the jar, for millimetres; the reference card gives them too.
     """
     flags: list[str] = []
     carried = follow_jar(photo, *earlier) if earlier is not None and not _whole(marks) else None
@@ -51,7 +54,8 @@ def read_photo(
         flags += ["carried over"] + (["jar moved"] if _has_moved(carried, earlier[1]) else [])
     elif earlier is not None and not _whole(marks):
         flags.append("not carried over")
-    proposed = find_jar(photo) if carried is None else None
+    card = find_card(photo)
+    proposed = find_jar(photo, card.window if card else None) if carried is None else None
     frame = place(photo, carried or proposed or Frame(), marks)
     if marks is not None:
         flags.append("set by hand")
@@ -73,10 +77,7 @@ def read_photo(
         return replace(base, jar_found=True, jar=frame, flags=(*flags, "surface unsure"))
     if not frame.confidence >= _CONFIDENT:
         flags.append("surface unsure")
-    scale, scale_sigma = mm_per_px(frame, inner_diameter_mm)
-    if math.isnan(scale):
-        flags.append("no scale")
-    return _measured(base, photo, frame, flags, scale, scale_sigma)
+    return _measured(base, photo, frame, flags, card, (inner_diameter_mm, wall_mm))
 
 
 def _has_moved(now: Frame, then: Frame) -> bool:
@@ -102,9 +103,19 @@ def _lines(frame: Frame) -> list[tuple[str, float]]:
 
 
 def _measured(
-    base: Reading, photo: Photo, frame: Frame, flags: list[str], scale: float, scale_sigma: float
+    base: Reading,
+    photo: Photo,
+    frame: Frame,
+    flags: list[str],
+    card: Card | None,
+    jar_mm: tuple[float | None, float | None],
 ) -> Reading:
     geometry = find_geometry(photo, frame)
+    scale = find_scale(photo, geometry, card=card, inner_diameter_mm=jar_mm[0], wall_mm=jar_mm[1])
+    geometry = with_scale(geometry, scale)
+    flags += scale.flags
+    if geometry.true_sigma(np.full(1, 0.5, np.float32))[0] > _STEEP:
+        flags.append("steep")
     frame = replace(frame, tilt_deg=math.degrees(math.atan(geometry.lean)))
     strip = unroll(photo, frame, geometry)
     seen = see_rows(strip)
@@ -125,15 +136,15 @@ def _measured(
         flocs = NO_BODY  # what is black shows no lumps
     settled, clear = _thickness(layers, "settled"), _thickness(layers, "clear")
     floating, foam = _thickness(layers, "floating"), _thickness(layers, "foam")
-    sizes = np.array([x.diameter_px for x in flocs.lumps]) * scale
-    known = len(sizes) > 0 and math.isfinite(scale)
+    sizes = np.array([x.diameter_px for x in flocs.lumps]) * scale.mm_per_px
+    known = len(sizes) > 0 and math.isfinite(scale.mm_per_px)
     return replace(
         base,
         jar_found=True,
         jar=frame,
         flags=tuple(dict.fromkeys(flags)),
-        mm_per_px=scale,
-        mm_per_px_sigma=scale_sigma,
+        mm_per_px=scale.mm_per_px,
+        mm_per_px_sigma=scale.sigma,
         layers=layers,
         settled_fraction=settled[0],
         settled_sigma_fraction=settled[1],
