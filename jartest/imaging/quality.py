@@ -72,11 +72,6 @@ REGISTER: tuple[FlagDefinition, ...] = (
         "The card and the jar's diameter give sizes that differ by more than their doubt.",
         "Check the jar's diameter, the card's rule, and that the jar touches the card.",
     ),
-    _f(
-        "steep",
-        "The camera looks at the jar so much from above or below that heights in the middle may be off by one percent.",
-        "Hold the camera level with the liquid; their doubt says how far they may be off.",
-    ),
     _f("set by hand", "A person set the lines of the jar.", "Nothing to do."),
     _f("carried over", "The jar's place was carried over from an earlier photo.", "Check the lines."),
     _f(

@@ -24,7 +24,6 @@ __all__ = ["METHOD", "read_photo"]
 
 METHOD = "reading-1"
 
-_STEEP = 0.01  # of the column: what is not known of the camera moves its middle by so much
 _CONFIDENT = 0.7  # of the frame; a person and a frame carried over from a person have 1
 
 
@@ -114,8 +113,6 @@ def _measured(
     scale = find_scale(photo, geometry, card=card, inner_diameter_mm=jar_mm[0], wall_mm=jar_mm[1])
     geometry = with_scale(geometry, scale)
     flags += scale.flags
-    if geometry.true_sigma(np.full(1, 0.5, np.float32))[0] > _STEEP:
-        flags.append("steep")
     frame = replace(frame, tilt_deg=math.degrees(math.atan(geometry.lean)))
     strip = unroll(photo, frame, geometry)
     seen = see_rows(strip)
