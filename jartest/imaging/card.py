@@ -59,7 +59,7 @@ PATCHES: tuple[tuple[float, float, int], ...] = tuple(
     for x, steps in zip(_COLUMNS_MM, (GREY_STEPS, GREY_STEPS[::-1]), strict=True)
     for y, grey in zip(_TOPS_MM[:-1], steps, strict=True)
 )
-RULE = (33.0, 32.0, 120.0)  # left end, line, length
+RULE = (31.0, 32.0, 120.0)  # left end, line, length
 _WINDOW_MM = (27.0, 159.0)  # between the columns of markers
 
 _QUICK_PX = 1400  # longest side, at most, of the copy that is looked at first
