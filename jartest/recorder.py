@@ -599,11 +599,12 @@ class Recorder:
         return shrink(photo, width_px)
 
     def quick_look(
-        self, data: bytes, name: str, *, marks: Marks | None = None, inner_diameter_mm: float | None = None
+        self, data: bytes, name: str, *, marks: Marks | None = None, jar: JarShape | None = None
     ) -> QuickLook:
-        """A reading and careful verdict of one loose photo; nothing is kept."""
+        """A reading and careful verdict of one loose photo, of this jar where it is known; nothing is kept."""
         photo = open_photo(data, name)
-        reading = self._read_photo(photo, marks=marks, inner_diameter_mm=inner_diameter_mm)
+        inner, wall = (jar.inner_diameter_mm, jar.wall_mm) if jar else (None, None)
+        reading = self._read_photo(photo, marks=marks, inner_diameter_mm=inner, wall_mm=wall)
         verdict = judge_photo(reading, self.limits)
         return QuickLook(
             reading=reading,

@@ -48,7 +48,7 @@ def layer_sizes(reading: Reading, jar: JarShape | None = None) -> tuple[LayerSiz
     out = []
     below_sigma = 0.0
     for x in reading.layers:
-        bottom, top = x.bottom_fraction * column, x.top_fraction * column
+        bottom, top = x.bottom_fraction * column + 0.0, x.top_fraction * column  # no minus zero
         end_sigma = x.top_sigma_fraction * column
         volume = sigma = math.nan
         if jar is not None:

@@ -7,12 +7,14 @@ import hashlib
 import streamlit as st
 
 from jartest.imaging.values import Marks
+from jartest.jars import offered_jars
+from jartest.plan.jars import JarShape
 from jartest.recorder import QuickLook, Recorder
 from jartest.screens import state
 from jartest.screens.line_setter import line_setter
-from jartest.screens.look_part import draw_figures, say_flags
+from jartest.screens.look_part import draw_figures, draw_sizes, say_flags
 from jartest.screens.opinion_ask import draw_ask_photo
-from jartest.screens.parts import PHOTO_TYPES, error_box, show_plate, show_reasons
+from jartest.screens.parts import PHOTO_TYPES, error_box, one_line, show_plate, show_reasons
 from jartest.screens.who import ask_name
 
 __all__ = ["render"]
@@ -28,17 +30,35 @@ def render(recorder: Recorder) -> None:
     if photo is None:
         return
     data = photo.getvalue()
+    jar = _ask_jar(recorder)
     lines = state.key("photo", "lines", hashlib.sha256(data).hexdigest())
     marks: Marks | None = state.get(lines)
     with error_box():
         with st.spinner("Measuring …"):
-            look = recorder.quick_look(data, photo.name, marks=marks)
-        _draw(look, lines)
+            look = recorder.quick_look(data, photo.name, marks=marks, jar=jar)
+        _draw(look, lines, jar)
         ask_name(recorder)
         draw_ask_photo(recorder, data, photo.name, look)
 
 
-def _draw(look: QuickLook, lines: str) -> None:
+def _ask_jar(recorder: Recorder) -> JarShape | None:
+    """The jar of the list that the photo shows, where a person says so."""
+    jars = offered_jars(recorder)
+    if not jars:
+        return None
+    chosen = st.selectbox(
+        "Which jar of the list, for millimetres",
+        range(len(jars)),
+        index=None,
+        key=state.key("photo", "jar"),
+        format_func=lambda i: one_line(jars[i].name),
+        placeholder="none of them, or not known",
+        width=360,
+    )
+    return None if chosen is None else jars[chosen]
+
+
+def _draw(look: QuickLook, lines: str, jar: JarShape | None) -> None:
     left, right = st.columns(2)
     with left:
         word = look.verdict.word
@@ -49,6 +69,7 @@ def _draw(look: QuickLook, lines: str) -> None:
         show_reasons(look.verdict)
     with right:
         draw_figures(look.reading)
+        draw_sizes(look.reading, jar)
         say_flags(look.reading)
         with error_box():
             marks = line_setter(
