@@ -10,9 +10,17 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from jartest.errors import BadEntry
-from jartest.units import read_number, read_volume, say_number
+from jartest.units import read_number, read_volume, say_number, say_volume
 
-__all__ = ["Filling", "JarShape", "fillings_from_rows", "make_jar", "read_fillings", "say_fillings"]
+__all__ = [
+    "Filling",
+    "JarShape",
+    "fillings_from_rows",
+    "make_jar",
+    "read_fillings",
+    "say_filled",
+    "say_fillings",
+]
 
 # Limits of what is taken for a jar; all: our choice.
 _DIAMETER_MM, _WALL_MM, _VOLUME_ML, _HEIGHT_MM = (10.0, 500.0), (0.2, 15.0), (5.0, 20_000.0), (1.0, 1000.0)
@@ -159,6 +167,12 @@ def _check_fillings(steps: Sequence[Filling], diameter_mm: float) -> None:
 
 def _say(f: Filling) -> str:
     return f"{say_number(f.volume_ml)} mL at {say_number(f.height_mm)} mm"
+
+
+def say_filled(volume_ml: float) -> str:
+    """What a jar is filled to, as it may be typed again without becoming another volume: `32 fl oz`, `500 mL`."""
+    both = say_volume(volume_ml, us_first=True).removesuffix(")").split(" (")
+    return next((x for x in both if abs(read_volume(x) / volume_ml - 1) < 1e-6), f"{volume_ml!r} mL")
 
 
 def say_fillings(fillings: Sequence[Filling]) -> str:

@@ -6,7 +6,15 @@ import streamlit as st
 
 from jartest.errors import BadEntry
 from jartest.jars import bring_back_jar, retire_jar, save_jar
-from jartest.plan.jars import Filling, JarShape, fillings_from_rows, make_jar, read_fillings, say_fillings
+from jartest.plan.jars import (
+    Filling,
+    JarShape,
+    fillings_from_rows,
+    make_jar,
+    read_fillings,
+    say_filled,
+    say_fillings,
+)
 from jartest.recorder import Recorder
 from jartest.records.jars import JarEntry
 from jartest.screens import state
@@ -18,7 +26,7 @@ from jartest.units import read_number, read_volume, say_number, say_volume
 __all__ = ["render"]
 
 _FORM = "jars"
-_WAYS = {"mm": "in mm above the inner floor", "rows": "as rows of photos from one place"}
+_WAYS = {"mm": "mm from the floor", "rows": "rows of photos"}
 _HINTS = {"mm": "200 mL at 41 mm\n400 mL at 79 mm", "rows": "200 mL at 812\n400 mL at 670"}
 
 
@@ -89,7 +97,7 @@ def _open(entry: JarEntry | None) -> None:
         "name": jar.name if entry else "",
         "diameter": say_number(jar.inner_diameter_mm) if entry else "",
         "wall": "" if jar.wall_mm is None else say_number(jar.wall_mm),
-        "volume": say_volume(jar.volume_ml, us_first=True).split(" (")[0],
+        "volume": say_filled(jar.volume_ml),
         "way": "mm",
         "fillings": say_fillings(jar.fillings),
         "floor": "",
@@ -121,7 +129,9 @@ def _edit(recorder: Recorder, entry: JarEntry | None) -> None:
         with st.container(horizontal=True):
             _text("Row of the inner floor", "floor", "975", 200)
             _text("mm a row", "scale", "0.28", 160)
-        st.caption("Both stand under the figures of a photo that has a scale; camera and jar must not move.")
+        st.caption(
+            "Both stand under the figures of a photo that has a scale; the camera and the jar must not move meanwhile."
+        )
     with st.container(horizontal=True):
         if st.button("Keep it", key=_key("keep"), type="primary"):
             with error_box():
@@ -156,7 +166,11 @@ def _number(field: str, called: str) -> float:
     if not _said(field):
         msg = f"{called} is not written yet; without it there are no millimetres."
         raise BadEntry(msg)
-    return float(read_number(_said(field)))
+    try:
+        return float(read_number(_said(field)))
+    except BadEntry as e:
+        msg = f"{called}: {e}"
+        raise BadEntry(msg) from e
 
 
 def _read() -> JarShape:

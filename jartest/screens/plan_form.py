@@ -11,7 +11,7 @@ from dataclasses import replace
 
 import streamlit as st
 
-from jartest.plan.jars import JarShape
+from jartest.plan.jars import JarShape, say_filled
 from jartest.plan.schedule import DEFAULT_AGES_S, default_schedule, read_ages, say_age
 from jartest.plan.water import read_hardness
 from jartest.records.model import JarUsed, Product, TestPlan, Water
@@ -252,7 +252,8 @@ def _pick_jar(form: str, jars: Sequence[JarShape]) -> None:
     state.put(state.key(form, "listed"), None)
     if chosen is None:
         return
-    jar, filled = jars[chosen], say_volume(jars[chosen].volume_ml, us_first=True).split(" (")[0]
+    jar = jars[chosen]
+    filled = say_filled(jar.volume_ml)
     state.put(state.key(form, "jar"), jar.name)
     state.put(state.key(form, "diameter"), jar.inner_diameter_mm)
     state.put(state.key(form, "volume"), filled)

@@ -9,7 +9,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from jartest.errors import BadEntry
-from jartest.plan.jars import Filling, JarShape, fillings_from_rows, make_jar, read_fillings, say_fillings
+from jartest.plan.jars import (
+    Filling,
+    JarShape,
+    fillings_from_rows,
+    make_jar,
+    read_fillings,
+    say_filled,
+    say_fillings,
+)
+from jartest.units import read_volume
 
 STRAIGHT = JarShape(name="straight", inner_diameter_mm=80.0)
 
@@ -130,3 +139,13 @@ def test_rows_of_one_photo_become_heights() -> None:
         fillings_from_rows("250 mL at 800", floor_px=975, mm_per_px=0)
     with pytest.raises(BadEntry, match="write it as 250 mL at 812"):
         fillings_from_rows("250 mL at 44 mm", floor_px=975, mm_per_px=0.28)
+
+
+@given(st.floats(5, 20_000))
+def test_what_a_jar_is_filled_to_is_typed_again_as_the_same_volume(volume_ml: float) -> None:
+    assert read_volume(say_filled(volume_ml)) == pytest.approx(volume_ml, rel=1e-6)
+
+
+def test_a_jar_s_volume_is_said_in_the_unit_in_which_it_is_round() -> None:
+    assert say_filled(946.352946) == "32 fl oz"
+    assert say_filled(500) == "500 mL"
