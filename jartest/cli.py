@@ -591,6 +591,17 @@ def csv_table(what: str, out: Path) -> None:
 
 
 @commands.command()
+@click.option("-o", "out", type=_TO_FILE, required=True, help="The PDF file.")
+@click.option("--paper", type=_PAPER, default="letter", show_default=True)
+def card(out: Path, paper: Literal["letter", "a4"]) -> None:
+    """Print the reference card to stand behind the jar: it gives photos their scale and their white."""
+    from jartest.exchange.reference_card_pdf import reference_card_pdf
+
+    _write(out, reference_card_pdf(paper=paper))
+    click.echo("Print it at 100 %, check its rule of 120 mm, and stand it upright behind the jar.")
+
+
+@commands.command()
 @click.argument("file", type=_TO_FILE)
 def backup(file: Path) -> None:
     """Write everything kept into one new file, also while the app runs, and read it back.

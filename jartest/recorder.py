@@ -22,12 +22,14 @@ from jartest.imaging.overlay import draw_overlay, shrink
 from jartest.imaging.photo import Photo, open_photo, open_to_read
 from jartest.imaging.reading import METHOD, read_photo
 from jartest.imaging.values import Frame, Marks, Reading
+from jartest.plan.jars import JarShape
 from jartest.plan.schedule import EXTRA, DueLook, default_schedule, due_looks, next_look, say_age
 from jartest.records.model import (
     Case,
     Event,
     EventKind,
     JarTest,
+    JarUsed,
     KeptReading,
     KeptVerdict,
     Look,
@@ -391,8 +393,15 @@ class Recorder:
 
     def _read(self, case: Case, look: Look, photo: Photo, *, marks: Marks | None, by: str) -> KeptReading:
         earlier = self._earlier_frame(case, look)
-        diameter = case.test.plan.jar.inner_diameter_mm
-        reading = self._read_photo(photo, marks=marks, earlier=earlier, inner_diameter_mm=diameter)
+        jar = case.test.plan.jar
+        listed = self.listed_jar(jar)
+        reading = self._read_photo(
+            photo,
+            marks=marks,
+            earlier=earlier,
+            inner_diameter_mm=jar.inner_diameter_mm,
+            wall_mm=listed.wall_mm if listed else None,
+        )
         origin: ReadingOrigin = "found"
         if marks is not None:
             origin = "set"
@@ -413,6 +422,17 @@ class Recorder:
         self.store.keep_limits(self.limits.sha256, self.limits.text)
         self.store.add_reading(kept)
         return kept
+
+    def listed_jar(self, used: JarUsed) -> JarShape | None:
+        """The jar of a plan as the list of jars has it; None where no jar of its name ever had its diameter."""
+        wanted = " ".join(used.name.split()).casefold()
+        entry = next((e for e in self.store.jars() if e.jar.key == wanted), None)
+        if entry is None or entry.jar.inner_diameter_mm == used.inner_diameter_mm:
+            return entry.jar if entry else None
+        for older in reversed(self.store.jar_history(entry.id)):
+            if older.jar.inner_diameter_mm == used.inner_diameter_mm:
+                return older.jar
+        return None
 
     def remeasure(self, *, by: str, progress: Callable[[int, int], None] = lambda done, total: None) -> int:
         """How many looks were read again with the present method, each beside its old readings.
@@ -712,11 +732,12 @@ class Recorder:
         return self._read_photo(open_to_read(data, name))
 
     def quick_look(
-        self, data: bytes, name: str, *, marks: Marks | None = None, inner_diameter_mm: float | None = None
+        self, data: bytes, name: str, *, marks: Marks | None = None, jar: JarShape | None = None
     ) -> QuickLook:
-        """A reading and careful verdict of one loose photo; nothing is kept."""
+        """A reading and careful verdict of one loose photo, of this jar where it is known; nothing is kept."""
         photo = open_to_read(data, name)
-        reading = self._read_photo(photo, marks=marks, inner_diameter_mm=inner_diameter_mm)
+        inner, wall = (jar.inner_diameter_mm, jar.wall_mm) if jar else (None, None)
+        reading = self._read_photo(photo, marks=marks, inner_diameter_mm=inner, wall_mm=wall)
         verdict = judge_photo(reading, self.limits)
         return QuickLook(
             reading=reading,

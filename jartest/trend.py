@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from jartest.errors import BadEntry
-from jartest.imaging.scale import column_mm
+from jartest.imaging.sizes import column_mm
 from jartest.imaging.values import Reading
 
 __all__ = [

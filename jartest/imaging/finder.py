@@ -160,13 +160,15 @@ def _softmax(x: Any, axis: int) -> Floats:
     return out
 
 
-def look(pixels: Pixels) -> Finding:
+def look(pixels: Pixels, *, found: float = FOUND) -> Finding:
     """The finder's proposal for one upright RGB photo.
 
     Parameters
     ----------
     pixels : (H, W, 3) uint8
         The photo, RGB, full size.
+    found : float
+        Confidence from which a jar counts as found.
 
     Returns
     -------
@@ -189,7 +191,7 @@ def look(pixels: Pixels) -> Finding:
     overview, columns = _first_look(work)
     classes = overview.classes
     seen = sorted((_judged(work, overview, c) for c in columns[:_MANY]), key=lambda x: -x.jar)
-    if not seen or seen[0].jar < FOUND:
+    if not seen or seen[0].jar < found:
         return Finding(classes=classes, jar_count=0, confidence=seen[0].jar if seen else 0.0, frame=None)
     return _finding(seen[0], classes, _count(seen), to_photo, pixels.shape[:2])
 

@@ -8,8 +8,9 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
+from jartest.imaging.card import Box
 from jartest.imaging.finder import look
-from jartest.imaging.photo import Photo
+from jartest.imaging.photo import MIN_SIDE_PX, Photo
 from jartest.imaging.profile import FRACTIONS, Geometry, find_geometry, unroll
 from jartest.imaging.rows import see_rows
 from jartest.imaging.values import Frame, Marks
@@ -39,9 +40,27 @@ def with_marks(frame: Frame | None, marks: Marks | None) -> Frame | None:
     return replace(frame, **set_)
 
 
-def find_jar(photo: Photo) -> Frame | None:
-    """The frame of the jar as the finder proposes it, None where there is none; a line it cannot tell is NaN."""
-    return look(photo.pixels).frame
+def find_jar(photo: Photo, within: Box | None = None) -> Frame | None:
+    """The frame of the jar as the finder proposes it, None where there is none; a line it cannot tell is NaN.
+
+    `within` is where the jar stands before the reference card: that part is looked at first, and a weaker
+    word is enough there, because nobody stands the card up behind nothing.
+    """
+    if within is None:
+        return look(photo.pixels).frame
+    part = photo.pixels[within.top : within.bottom, within.left : within.right]
+    if min(part.shape[:2]) < MIN_SIDE_PX:
+        return look(photo.pixels).frame
+    frame = look(np.ascontiguousarray(part), found=_FOUND_BEFORE_CARD).frame
+    if frame is None:
+        return look(photo.pixels).frame
+    return replace(
+        frame,
+        left_px=frame.left_px + within.left,
+        right_px=frame.right_px + within.left,
+        floor_px=frame.floor_px + within.top,
+        surface_px=frame.surface_px + within.top,
+    )
 
 
 def place(photo: Photo, approx: Frame, marks: Marks | None = None) -> tuple[Frame, Geometry | None]:
@@ -79,6 +98,7 @@ def place(photo: Photo, approx: Frame, marks: Marks | None = None) -> tuple[Fram
     return replace(frame, **moved), geometry
 
 
+_FOUND_BEFORE_CARD = 0.5  # confidence; our choice
 _LINE_SIGMA = 0.006  # of the column: twice the median error of 0.2 to 0.3 % on the test pictures
 _LINE_SURE = 0.3
 

@@ -108,6 +108,7 @@ def make_layers(
         edges.append(foam)
         sigmas.append(0.015)
     true = strip.geometry.true_fraction(np.array(edges))
+    sigmas = np.hypot(sigmas, strip.geometry.true_sigma(np.array(edges[1:]))).tolist()
     kinds = [_kind(seen, edges[k], edges[k + 1]) for k in range(len(edges) - 1)]
     textures = [see_texture(photo, strip.geometry, *ends) for ends in itertools.pairwise(edges)]
     clear = [clarity(x, strip) for x in textures]

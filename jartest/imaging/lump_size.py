@@ -7,7 +7,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from jartest.imaging.flocs import place_px
-from jartest.imaging.scale import near_wall
 from jartest.imaging.values import Reading
 from jartest.plan.strainers import say_strainers
 
@@ -30,14 +29,12 @@ def lump_sizes(reading: Reading) -> LumpSizes | None:
 
     Notes
     -----
-    The sigma is that of the scale, of the perspective, and of half a place of the grid in which lumps
-    are sought.  A lump behind the near wall looks smaller than it is.
+    The sigma is that of the scale and of half a place of the grid in which lumps are sought.  A lump behind the near wall looks smaller than it is.
     """
     if reading.jar is None or math.isnan(reading.floc_diameter_p90_mm):
         return None
-    near, near_sigma = near_wall(reading.jar, reading.width_px, reading.height_px)
-    place_mm = place_px(reading.jar) * reading.mm_per_px * near
-    relative = math.hypot(reading.mm_per_px_sigma / reading.mm_per_px, near_sigma / near)
+    place_mm = place_px(reading.jar) * reading.mm_per_px
+    relative = reading.mm_per_px_sigma / reading.mm_per_px
     return LumpSizes(
         count=len(reading.lumps),
         median_mm=reading.floc_diameter_mm,

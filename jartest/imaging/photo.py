@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import io
+import math
 import struct
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta, timezone
@@ -30,6 +31,12 @@ _SHRINKS = {  # RGB without EXIF turning, at a half, a quarter and an eighth; JP
 }
 _EXIF_IFD, _ORIENTATION = 0x8769, 0x0112  # EXIF 2.32 (CIPA DC-008), tags of the primary and EXIF IFD
 _TAKEN_AT, _TAKEN_OFFSET = 0x9003, 0x9011  # DateTimeOriginal, OffsetTimeOriginal
+_FOCAL_35MM, _WIDTH, _HEIGHT = (
+    0xA405,
+    0xA002,
+    0xA003,
+)  # FocalLengthIn35mmFilm, PixelXDimension, PixelYDimension
+_DIAGONAL_35MM = math.hypot(36, 24)  # of the frame of 35 mm film: ISO 1007
 _MEDIA = {"JPEG": "image/jpeg", "MPO": "image/jpeg", "PNG": "image/png", "HEIF": "image/heic"}
 _HEIC_BRANDS = (b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1")
 
@@ -41,7 +48,9 @@ class Photo:
     """A decoded photo: `pixels` are (rows, columns, RGB), upright and read-only.
 
     `width_px` and `height_px` are those of the file; `shrunk` is how many of its pixels one of `pixels`
-    stands for, across and down.  `exif_taken_at` is aware where the camera wrote its offset from UTC, naive where it did not.
+    stands for, across and down.  `exif_taken_at` is aware where the camera wrote its offset from UTC,
+    naive where it did not.  `focal_px` is the focal length in pixels of the file, from what the camera
+    wrote; NaN where it wrote none.
     """
 
     sha256: str
@@ -52,6 +61,7 @@ class Photo:
     orientation: int
     exif_taken_at: datetime | None
     shrunk: int = 1
+    focal_px: float = math.nan
 
 
 def open_to_read(data: bytes, name: str = "") -> Photo:
@@ -112,7 +122,7 @@ def open_photo(data: bytes, name: str = "", *, longest_px: int | None = None) ->
     if shrunk == 1:
         return photo
     width, height = header.size if photo.orientation <= 4 else header.size[::-1]
-    return replace(photo, width_px=width, height_px=height, shrunk=shrunk)
+    return replace(photo, width_px=width, height_px=height, shrunk=shrunk, focal_px=photo.focal_px * shrunk)
 
 
 def _photo(data: bytes, pixels: Pixels, media: str, orientation: int, exif: Image.Exif) -> Photo:
@@ -127,6 +137,7 @@ def _photo(data: bytes, pixels: Pixels, media: str, orientation: int, exif: Imag
         media_type=media,
         orientation=orientation,
         exif_taken_at=_taken_at(exif),
+        focal_px=_focal_px(exif, upright.shape[1], upright.shape[0]),
     )
 
 
@@ -209,6 +220,26 @@ def _taken_at(exif: Image.Exif) -> datetime | None:
     except ValueError:
         return taken
     return taken.replace(tzinfo=timezone(offset or timedelta()))
+
+
+def _focal_px(exif: Image.Exif, width_px: int, height_px: int) -> float:
+    """Focal length in pixels from its equivalent on 35 mm film; NaN where none is written or the photo was cut.
+
+    Equivalent by the diagonal (CIPA DCG-001); a photo whose sides stand to each other otherwise than those
+    that the camera wrote has been cut, and its diagonal says nothing.
+    """
+    details = exif.get_ifd(_EXIF_IFD)
+    try:
+        film_mm, *sides = (float(details.get(tag, 0) or 0) for tag in (_FOCAL_35MM, _WIDTH, _HEIGHT))
+    except (TypeError, ValueError, ZeroDivisionError):
+        return math.nan
+    if not 8 <= film_mm <= 600:  # shorter and longer lenses are on no phone
+        return math.nan
+    if min(sides) > 0:
+        then, now = max(sides) / min(sides), max(width_px, height_px) / min(width_px, height_px)
+        if abs(then / now - 1) > 0.02:
+            return math.nan
+    return film_mm / _DIAGONAL_35MM * math.hypot(width_px, height_px)
 
 
 def _open_heic(data: bytes, called: str) -> Photo:

@@ -62,6 +62,8 @@ class Geometry:
     sag_floor: float
     sag_surface: float
     score: float = math.nan
+    bend: float = math.nan  # height of the column over the way from its floor to where all uprights meet
+    bend_sigma: float = 0.0
 
     @property
     def column_px(self) -> float:
@@ -109,11 +111,20 @@ class Geometry:
         as usual for a phone; half or twice of it shifts the middle of the column by up to about 1 %
         for a camera that looks down by 10 degrees on a jar that fills the picture.
         """
+        if math.isfinite(self.bend):  # a straight line seen in perspective keeps its cross-ratios
+            f = np.asarray(fraction, float)
+            return np.asarray(f * (1 + self.bend) / (1 + self.bend * f), np.float32)
         e0, e1 = (math.asin(max(-0.9, min(0.9, s))) for s in (self.sag_floor, self.sag_surface))
         if abs(e0 - e1) < 1e-6:
             return np.asarray(fraction, np.float32)
         e = e0 + (e1 - e0) * np.asarray(fraction, float)
         return np.asarray((np.tan(e) - math.tan(e0)) / (math.tan(e1) - math.tan(e0)), np.float32)
+
+    def true_sigma(self, fraction: Floats) -> Floats:
+        """Sigma of `true_fraction` from what is not known of the camera: its angle and its focal length."""
+        f = np.asarray(fraction, float)
+        bend = 0.0 if math.isnan(self.bend) else self.bend
+        return np.asarray(np.abs(f * (1 - f)) / (1 + bend * f) ** 2 * self.bend_sigma, np.float32)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -206,7 +217,8 @@ def find_geometry(photo: Photo, frame: Frame, near: Geometry | None = None) -> G
     """
     crop = _crop(photo, frame, 140)
     base = _plain(photo, frame)
-    growth = base.column_px / (_FOCAL * max(photo.width_px, photo.height_px))
+    usual = _FOCAL * max(photo.width_px, photo.height_px)
+    growth = base.column_px / (photo.focal_px if math.isfinite(photo.focal_px) else usual)
     best = near or _coarse(crop, base, frame.tilt_deg, growth)
     steps = [-0.6, -0.3, 0, 0.3, 0.6] if near is None else [-0.3, 0, 0.3]
     fine = [best.lean + math.tan(math.radians(d)) for d in steps]

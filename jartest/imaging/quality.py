@@ -61,7 +61,17 @@ REGISTER: tuple[FlagDefinition, ...] = (
         blocks_pass=True,
     ),
     _f("diffuse boundary", "A layer boundary is spread over a height.", "Take its height as a rough one."),
-    _f("no scale", "No size in millimetres is known.", "Give the jar's inner diameter."),
+    _f(
+        "no scale",
+        "No size in millimetres is known.",
+        "Give the jar's inner diameter, or stand the reference card behind the jar.",
+    ),
+    _f("card", "The reference card was found behind the jar and gives the scale.", "Nothing to do."),
+    _f(
+        "card and jar disagree",
+        "The card and the jar's diameter give sizes that differ by more than their doubt.",
+        "Check the jar's diameter, the card's rule, and that the jar touches the card.",
+    ),
     _f("set by hand", "A person set lines, layers or lumps.", "Nothing to do."),
     _f("carried over", "The jar's place was carried over from an earlier photo.", "Check the lines."),
     _f(

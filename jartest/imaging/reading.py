@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from jartest.imaging.by_hand import ByHand, add_lumps, take_marks
+from jartest.imaging.card import find_card
 from jartest.imaging.conditions import condition_flags, picture_flags
 from jartest.imaging.flocs import NO_BODY, find_flocs
 from jartest.imaging.follow import follow_jar
@@ -16,7 +17,7 @@ from jartest.imaging.layers import SURE, find_boundaries, make_layers
 from jartest.imaging.photo import Photo
 from jartest.imaging.profile import ACROSS, FRACTIONS, Geometry, Strip, find_geometry, unroll
 from jartest.imaging.rows import see_rows
-from jartest.imaging.scale import mm_per_px, near_wall
+from jartest.imaging.scale import Scale, find_scale, with_scale
 from jartest.imaging.texture import GREY_LEVELS, texture_figures
 from jartest.imaging.values import Frame, Layer, Marks, Reading
 
@@ -33,6 +34,7 @@ def read_photo(
     marks: Marks | None = None,
     earlier: tuple[Photo, Frame] | None = None,
     inner_diameter_mm: float | None = None,
+    wall_mm: float | None = None,
 ) -> Reading:
     """What this photo says of the jar in it: layers, fractions, lumps, each with its doubt and flags.
 
@@ -43,8 +45,8 @@ def read_photo(
         What a person set, taken as it is.
     earlier : (Photo, Frame) or None
         An earlier photo of the same jar and its frame, to carry over.
-    inner_diameter_mm : float or None
-        Inner diameter of the jar, for millimetres.
+    inner_diameter_mm, wall_mm : float or None
+        Inner diameter and glass wall of the jar, for millimetres; the reference card gives them too.
 
     Returns
     -------
@@ -57,21 +59,24 @@ def read_photo(
         If what a person set cannot be in this photo.
     """
     if photo.shrunk == 1 and (earlier is None or earlier[0].shrunk == 1):
-        return _read(photo, marks, earlier, inner_diameter_mm)
+        return _read(photo, marks, earlier, (inner_diameter_mm, wall_mm))
     smaller = None if earlier is None else (_as_decoded(earlier[0]), earlier[1].scaled(1 / earlier[0].shrunk))
     few = None if marks is None else marks.scaled(1 / photo.shrunk)
-    reading = _read(_as_decoded(photo), few, smaller, inner_diameter_mm).scaled(photo.shrunk)
+    reading = _read(_as_decoded(photo), few, smaller, (inner_diameter_mm, wall_mm)).scaled(photo.shrunk)
     return replace(reading, width_px=photo.width_px, height_px=photo.height_px, marks=marks)
 
 
 def _as_decoded(photo: Photo) -> Photo:
     """The photo as if its file held just the pixels that were decoded."""
     height, width = photo.pixels.shape[:2]
-    return replace(photo, width_px=width, height_px=height, shrunk=1)
+    return replace(photo, width_px=width, height_px=height, shrunk=1, focal_px=photo.focal_px / photo.shrunk)
 
 
 def _read(
-    photo: Photo, marks: Marks | None, earlier: tuple[Photo, Frame] | None, inner_diameter_mm: float | None
+    photo: Photo,
+    marks: Marks | None,
+    earlier: tuple[Photo, Frame] | None,
+    jar_mm: tuple[float | None, float | None],
 ) -> Reading:
     flags: list[str] = []
     carried = follow_jar(photo, *earlier) if earlier is not None and not _whole(marks) else None
@@ -79,7 +84,8 @@ def _read(
         flags += ["carried over"] + (["jar moved"] if _has_moved(carried, earlier[1]) else [])
     elif earlier is not None and not _whole(marks):
         flags.append("not carried over")
-    proposed = find_jar(photo) if carried is None else None
+    card = find_card(photo)
+    proposed = find_jar(photo, card.window if card else None) if carried is None else None
     frame, seen_so = place(photo, carried or proposed or Frame(), marks)
     by_hand = take_marks(frame, marks)
     frame = by_hand.frame
@@ -103,11 +109,10 @@ def _read(
         return replace(base, jar_found=True, jar=frame, flags=(*flags, "surface unsure"))
     if not frame.confidence >= _CONFIDENT:
         flags.append("surface unsure")
-    scale, scale_sigma = mm_per_px(frame, inner_diameter_mm)
-    if math.isnan(scale):
-        flags.append("no scale")
     geometry = find_geometry(photo, frame, seen_so)
-    return _measured(base, photo, by_hand, geometry, flags, scale, scale_sigma)
+    scale = find_scale(photo, geometry, card=card, inner_diameter_mm=jar_mm[0], wall_mm=jar_mm[1])
+    flags += scale.flags
+    return _measured(base, photo, by_hand, with_scale(geometry, scale), flags, scale)
 
 
 def _has_moved(now: Frame, then: Frame) -> bool:
@@ -138,8 +143,7 @@ def _measured(
     by_hand: ByHand,
     geometry: Geometry,
     flags: list[str],
-    scale: float,
-    scale_sigma: float,
+    scale: Scale,
 ) -> Reading:
     frame = replace(by_hand.frame, tilt_deg=math.degrees(math.atan(geometry.lean)))
     strip = unroll(photo, frame, geometry)
@@ -164,16 +168,15 @@ def _measured(
     flocs = add_lumps(flocs, base.marks, area_px)
     settled, clear = _thickness(layers, "settled"), _thickness(layers, "clear")
     floating, foam = _thickness(layers, "floating"), _thickness(layers, "foam")
-    near, _ = near_wall(frame, photo.width_px, photo.height_px)  # where lumps are seen
-    sizes = np.array([x.diameter_px for x in flocs.lumps]) * scale * near
-    known = len(sizes) > 0 and math.isfinite(scale)
+    sizes = np.array([x.diameter_px for x in flocs.lumps]) * scale.mm_per_px
+    known = len(sizes) > 0 and math.isfinite(scale.mm_per_px)
     return replace(
         base,
         jar_found=True,
         jar=frame,
         flags=tuple(dict.fromkeys(flags)),
-        mm_per_px=scale,
-        mm_per_px_sigma=scale_sigma,
+        mm_per_px=scale.mm_per_px,
+        mm_per_px_sigma=scale.sigma,
         layers=layers,
         settled_fraction=settled[0],
         settled_sigma_fraction=settled[1],

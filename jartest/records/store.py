@@ -20,6 +20,7 @@ from jartest.errors import BadEntry, Conflict, NotFound, StoreFault
 from jartest.imaging.values import Reading
 from jartest.records import queries, summaries, summary_queries
 from jartest.records.engine import WRITES, in_words, make_engine, read_url, sqlite_file
+from jartest.records.jars import JarBooks
 from jartest.records.migrate import bring_up_to_date
 from jartest.records.model import (
     Case,
@@ -65,7 +66,7 @@ __all__ = ["Store"]
 _BATCH = 500  # tests whose records are held in memory at once
 
 
-class Store(ParcelBooks, TankBooks, SavedLookBooks, Upkeep):
+class Store(ParcelBooks, TankBooks, SavedLookBooks, JarBooks, Upkeep):
     """The records of one shop, in a SQLite file or on a PostgreSQL server."""
 
     def __init__(self, engine: Engine) -> None:

@@ -7,6 +7,7 @@ import streamlit as st
 from jartest import __version__
 from jartest.recorder import Recorder
 from jartest.screens import state
+from jartest.screens.card_part import draw_card_download
 from jartest.screens.parts import error_box
 from jartest.screens.words import CAUTIONS, TERMS, WHAT_NEXT
 
@@ -25,6 +26,8 @@ def render(recorder: Recorder) -> None:
         "- Labels and printed scales turned away. Wipe the outside.\n"
         "- The same place for all looks of one jar: the lines are then carried over."
     )
+    st.markdown("### The reference card")
+    draw_card_download("help")
     st.markdown("### What the words mean")
     st.markdown("\n".join(f"- **{term}**: {says}" for term, says in TERMS))
     st.markdown("### After a fail")

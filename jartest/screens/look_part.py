@@ -11,7 +11,10 @@ from jartest.field.links import desk_path
 from jartest.imaging.by_hand import say_marks
 from jartest.imaging.lump_size import say_lumps
 from jartest.imaging.quality import REGISTER
-from jartest.imaging.values import Reading
+from jartest.imaging.sizes import layer_sizes
+from jartest.imaging.values import LayerKind, Reading
+from jartest.jars import shape_of
+from jartest.plan.jars import JarShape
 from jartest.plan.schedule import EXTRA, next_look
 from jartest.recorder import Recorder, RunningTest, say_slot
 from jartest.records.model import Case, KeptReading, Look
@@ -35,8 +38,15 @@ from jartest.screens.send_photo import send_photo
 from jartest.screens.who import name
 from jartest.settings import read_settings
 
-__all__ = ["draw_figures", "draw_looks", "say_flags", "take_photo"]
+__all__ = ["draw_figures", "draw_looks", "draw_sizes", "say_flags", "take_photo"]
 
+_KINDS: dict[LayerKind, str] = {
+    "foam": "Foam",
+    "floating": "Floating",
+    "clear": "Clear",
+    "body": "Liquid",
+    "settled": "Settled",
+}
 _ORIGINS = {
     "found": "Lines as found in the photo; nobody has checked them yet.",
     "carried": "Lines carried over from the earlier look; check them.",
@@ -152,6 +162,7 @@ def _draw_look(recorder: Recorder, case: Case, look: Look, kept: KeptReading) ->
         st.button("Put it right by hand", key=f"{editing}.open", on_click=state.put, args=(editing, True))
     show_plate(kept.verdict.word, f"this photo alone, {plain(says)}", place=f"look-{look.id}")
     draw_figures(reading)
+    draw_sizes(reading, shape_of(recorder, case.test.plan.jar))
     if lumps := say_lumps(reading, recorder.limits.strainers):
         st.markdown(plain(lumps))
     say_flags(reading)
@@ -223,8 +234,34 @@ def draw_figures(reading: Reading) -> None:
     )
 
 
+def draw_sizes(reading: Reading, jar: JarShape | None) -> None:
+    """The layers in millimetres, and in millilitres where the jar is known; nothing without a scale."""
+    sizes = layer_sizes(reading, jar)
+    if not sizes or reading.jar is None:
+        return
+    rows = "\n".join(
+        f"| {_KINDS[x.kind]} | {x.bottom_mm:.1f} to **{x.top_mm:.1f} ± {x.top_sigma_mm:.1f} mm** | "
+        f"{_say_ml(x.volume_ml, x.volume_sigma_ml)} |"
+        for x in reversed(sizes)
+    )
+    st.markdown(f"| layer | above the inner floor | volume |\n|---|---|---|\n{rows}")
+    frame, by = reading.jar, "the reference card" if "card" in reading.flags else "the jar's diameter"
+    st.caption(
+        f"Scale by {by}: {reading.mm_per_px:.4g} ± {reading.mm_per_px_sigma:.2g} mm a row; inner floor in row {frame.floor_px:.0f}, "
+        f"surface in row {frame.surface_px:.0f}."
+    )
+
+
+def _say_ml(value: float, sigma: float) -> str:
+    return "not known" if math.isnan(value) else f"{value:.0f} ± {sigma:.0f} mL"
+
+
 def say_flags(reading: Reading) -> None:
     """What the photo suffers from, and what to do about it."""
-    told = [f for f in REGISTER if f.name in reading.flags and f.name not in ("set by hand", "carried over")]
+    told = [
+        f
+        for f in REGISTER
+        if f.name in reading.flags and f.name not in ("set by hand", "carried over", "card")
+    ]
     if told:
         st.markdown("\n".join(f"- {f.says} {f.do}" for f in told))

@@ -7,6 +7,7 @@ from contextlib import suppress
 import streamlit as st
 
 from jartest.errors import BadEntry
+from jartest.jars import offered_jars
 from jartest.recorder import Recorder
 from jartest.records.model import TestPlan
 from jartest.screens import plan_form, recipe_form, state
@@ -36,7 +37,7 @@ def render(recorder: Recorder) -> None:
     if by_tank:
         recipe_form.draw(_FORM, recorder)
     else:
-        plan_form.draw(_FORM, recorder.known_products())
+        plan_form.draw(_FORM, recorder.known_products(), offered_jars(recorder))
     with suppress(BadEntry):  # the form says so itself, beside the line
         draw_before(recorder, _read(recorder, by_tank=by_tank))
     st.info("\n".join(f"- {x}" for x in BEFORE_MIXING), icon=":material/front_hand:")

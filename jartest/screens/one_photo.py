@@ -9,12 +9,14 @@ from streamlit.delta_generator import DeltaGenerator
 
 from jartest.imaging.lump_size import say_lumps
 from jartest.imaging.values import Marks
+from jartest.jars import offered_jars
+from jartest.plan.jars import JarShape
 from jartest.recorder import QuickLook, Recorder
 from jartest.screens import state
 from jartest.screens.line_setter import line_setter
-from jartest.screens.look_part import draw_figures, say_flags
+from jartest.screens.look_part import draw_figures, draw_sizes, say_flags
 from jartest.screens.opinion_ask import draw_ask_photo
-from jartest.screens.parts import PHOTO_TYPES, error_box, plain, show_plate, show_reasons, show_rule
+from jartest.screens.parts import PHOTO_TYPES, error_box, one_line, plain, show_plate, show_reasons, show_rule
 from jartest.screens.who import ask_name
 from jartest.verdict.limits import Limits
 
@@ -31,19 +33,44 @@ def render(recorder: Recorder) -> None:
     if photo is None:
         return
     data = photo.getvalue()
+    jar = _ask_jar(recorder)
     lines = state.key("photo", "lines", hashlib.sha256(data).hexdigest())
     marks: Marks | None = state.get(lines)
     with error_box():
         with st.spinner("Measuring …"):
-            look = recorder.quick_look(data, photo.name, marks=marks)
+            look = recorder.quick_look(data, photo.name, marks=marks, jar=jar)
         left, right = st.columns(2)
-        _draw(look, lines, recorder.limits, left, right)
+        _draw(look, lines, recorder.limits, jar, left, right)
         with left:  # on a phone right under the picture and its verdict, above figures and lines
             ask_name(recorder)
             draw_ask_photo(recorder, data, photo.name, look)
 
 
-def _draw(look: QuickLook, lines: str, limits: Limits, left: DeltaGenerator, right: DeltaGenerator) -> None:
+def _ask_jar(recorder: Recorder) -> JarShape | None:
+    """The jar of the list that the photo shows, where a person says so."""
+    jars = offered_jars(recorder)
+    if not jars:
+        return None
+    chosen = st.selectbox(
+        "Which jar of the list, for millimetres",
+        range(len(jars)),
+        index=None,
+        key=state.key("photo", "jar"),
+        format_func=lambda i: one_line(jars[i].name),
+        placeholder="none of them, or not known",
+        width=360,
+    )
+    return None if chosen is None else jars[chosen]
+
+
+def _draw(
+    look: QuickLook,
+    lines: str,
+    limits: Limits,
+    jar: JarShape | None,
+    left: DeltaGenerator,
+    right: DeltaGenerator,
+) -> None:
     with left:
         word = look.verdict.word
         show_plate(
@@ -54,6 +81,7 @@ def _draw(look: QuickLook, lines: str, limits: Limits, left: DeltaGenerator, rig
         show_rule(look.verdict, limits)
     with right:
         draw_figures(look.reading)
+        draw_sizes(look.reading, jar)
         if lumps := say_lumps(look.reading, limits.strainers):
             st.markdown(plain(lumps))
         say_flags(look.reading)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from jartest.errors import Conflict
+from jartest.jars import offered_jars
 from jartest.plan.schedule import next_look
 from jartest.recorder import Recorder, RunningTest, say_slot
 from jartest.records.model import Case, Product
@@ -149,7 +150,7 @@ def _plan(recorder: Recorder, case: Case) -> None:
             said.append(f"pH {water.ph:.1f}")
         if water.temperature_c is not None:
             said.append(say_temperature(water.temperature_c))
-        inside = "" if jar.inner_diameter_mm is None else f", {jar.inner_diameter_mm:.0f} mm wide inside"
+        inside = "" if jar.inner_diameter_mm is None else f", {jar.inner_diameter_mm:g} mm wide inside"
         st.markdown(f"Water: {', '.join(said)}. Jar: {plain(jar.name)}, {say_volume(jar.volume_ml)}{inside}.")
         if test.plan.notes:
             st.markdown(f"Notes: {plain(test.plan.notes)}")
@@ -179,7 +180,7 @@ def _change(recorder: Recorder, case: Case, form: str, revision: int) -> None:
     if by_tank:
         recipe_form.draw(form, recorder, case.test.plan)
     else:
-        plan_form.draw(form, recorder.known_products())
+        plan_form.draw(form, recorder.known_products(), offered_jars(recorder))
     if case.test.revision != revision:
         st.warning(
             f"While you typed, {plain(case.test.revised_by)} saved revision {case.test.revision}; it is shown "

@@ -11,6 +11,7 @@ from dataclasses import replace
 
 import streamlit as st
 
+from jartest.plan.jars import JarShape, say_filled
 from jartest.plan.schedule import DEFAULT_AGES_S, default_schedule, read_ages, say_age
 from jartest.plan.water import read_hardness
 from jartest.records.model import JarUsed, Product, TestPlan, Water
@@ -115,8 +116,8 @@ def _move(form: str, row: int, by: int) -> None:
 
 
 # ------------------------------------------------------------------------- draw
-def draw(form: str, known: Sequence[Product]) -> None:
-    """Show the form."""
+def draw(form: str, known: Sequence[Product], jars: Sequence[JarShape] = ()) -> None:
+    """Show the form; `known` products and `jars` of the list are offered to pick from."""
     draw_title(form)
     st.markdown("#### Products, in the order they go in")
     rows = _rows(form)
@@ -136,7 +137,7 @@ def draw(form: str, known: Sequence[Product]) -> None:
                 args=(form, known),
             )
     draw_water(form)
-    draw_jar(form)
+    draw_jar(form, jars)
     draw_schedule(form)
 
 
@@ -245,11 +246,36 @@ def draw_water(form: str, *, conditioner: bool = False) -> None:
                 st.caption(f"Understood: {say_temperature(read_temperature(warmth))}")
 
 
-def draw_jar(form: str, *, volume: bool = True) -> None:
-    """The jar's fields; without its volume where that stands elsewhere."""
+def _pick_jar(form: str, jars: Sequence[JarShape]) -> None:
+    """Put the jar that was picked into the fields, there to be changed for this test."""
+    chosen = state.get(state.key(form, "listed"))
+    state.put(state.key(form, "listed"), None)
+    if chosen is None:
+        return
+    jar = jars[chosen]
+    filled = say_filled(jar.volume_ml)
+    state.put(state.key(form, "jar"), jar.name)
+    state.put(state.key(form, "diameter"), jar.inner_diameter_mm)
+    state.put(state.key(form, "volume"), filled)
+    state.put(state.key(form, "jar-size"), filled)
+
+
+def draw_jar(form: str, jars: Sequence[JarShape] = (), *, volume: bool = True) -> None:
+    """The jar's fields, picked from the list or typed; without its volume where that stands elsewhere."""
     jar = one_line(str(state.get(state.key(form, "jar"), "")))
     filled = one_line(str(state.get(state.key(form, "volume"), "")))
     with st.expander(f"Jar: {plain(jar)}, {plain(filled)}"):
+        if jars:
+            st.selectbox(
+                "Take one from the list of jars",
+                range(len(jars)),
+                index=None,
+                key=state.key(form, "listed"),
+                format_func=lambda i: one_line(jars[i].name),
+                placeholder="pick, or type a few letters",
+                on_change=_pick_jar,
+                args=(form, jars),
+            )
         with st.container(horizontal=True):
             st.text_input("Jar", key=state.key(form, "jar"), max_chars=80, width=240, persist_state="session")
             if volume:
@@ -262,13 +288,16 @@ def draw_jar(form: str, *, volume: bool = True) -> None:
                 max_value=500.0,
                 step=1.0,
                 key=state.key(form, "diameter"),
-                format="%.0f",
+                format="%.1f",
                 placeholder="not known",
                 value=None,
                 width=260,
                 persist_state="session",
             )
-        st.caption("With the inner diameter, lumps are measured in millimetres; heights need no diameter.")
+        st.caption(
+            "With the inner diameter, or the reference card behind the jar, layers and lumps are measured in "
+            "millimetres; percent need neither. A jar on the list (screen Jars) gives millilitres too."
+        )
         if volume:
             with error_box():
                 st.caption(f"Understood: {plain(say_volume(read_volume(filled)))}")

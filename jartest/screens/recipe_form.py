@@ -12,6 +12,7 @@ from typing import get_args
 import streamlit as st
 
 from jartest.errors import BadEntry
+from jartest.jars import offered_jars
 from jartest.plan.formulations import read_formulation
 from jartest.plan.measuring import Tools
 from jartest.plan.orders import DEFAULT_ORDER, order_variants
@@ -125,7 +126,7 @@ def draw(form: str, recorder: Recorder, changed: TestPlan | None = None) -> None
     st.button("+ Another product", key=state.key(form, "more"), on_click=_another, args=(form,))
     plan_form.draw_title(form)
     plan_form.draw_water(form, conditioner=True)
-    plan_form.draw_jar(form, volume=False)
+    plan_form.draw_jar(form, offered_jars(recorder), volume=False)
     readable.append(draw_tools(form))
     plan_form.draw_schedule(form)
     st.markdown("### In the jar")

@@ -17,6 +17,8 @@ import pytest
 from jartest.errors import BadParcel, Conflict, StoreFault
 from jartest.exchange.backup import back_up, restore
 from jartest.exchange.check import check_home
+from jartest.jars import save_jar
+from jartest.plan.jars import Filling, make_jar
 from jartest.records.photofiles import PhotoFiles
 from jartest.records.photoplaces import place_at
 from jartest.records.store import Store
@@ -47,6 +49,16 @@ def test_what_was_backed_up_comes_back_in_an_empty_home(recorder, case, home, tm
         assert check_home(store, photos).clean
     assert (tmp_path / "new" / "limits.toml").read_text() == "[settled]\npass_max = 0.01\n"
     assert not [n for n in left_in(tmp_path / "new") if n.startswith(".")]
+
+
+def test_the_shop_s_jars_come_back_with_the_records(recorder, case, tmp_path) -> None:
+    fillings = (Filling(height_mm=40.0, volume_ml=150.0), Filling(height_mm=90.0, volume_ml=400.0))
+    jar = make_jar(name="Old taper", inner_diameter_mm=79.5, wall_mm=1.2, volume_ml=500, fillings=fillings)
+    kept = save_jar(recorder, jar, by="Wren")
+    back_up(recorder.store, recorder.photos, tmp_path / "house.zip", at=recorder.now())
+    restore(tmp_path / "house.zip", tmp_path / "new")
+    with Store.open(f"sqlite:///{tmp_path / 'new' / 'jartest.sqlite'}") as store:
+        assert store.jars() == (kept,)
 
 
 def test_the_backup_holds_one_moment_while_another_thread_writes(recorder, case, tmp_path) -> None:

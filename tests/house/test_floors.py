@@ -28,6 +28,7 @@ WORLD = {"random", "time", "uuid", "secrets", "platformdirs"}
 ABOVE = (
     "jartest.recorder",
     "jartest.tank",
+    "jartest.jars",
     "jartest.samples",
     "jartest.settings",
     "jartest.field",

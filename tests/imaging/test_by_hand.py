@@ -14,7 +14,6 @@ from jartest.imaging.drawn import Band, draw_jar
 from jartest.imaging.flocs import NO_BODY, Flocs
 from jartest.imaging.photo import open_photo
 from jartest.imaging.reading import read_photo
-from jartest.imaging.scale import near_wall
 from jartest.imaging.values import Frame, Lump, Marks, Reading
 
 DRAWN = draw_jar((Band(top_fraction=0.2, colour=(120, 90, 60)), Band(top_fraction=1, colour=(200, 180, 130))))
@@ -146,8 +145,7 @@ def test_a_marked_lump_counts_in_number_size_and_cover_and_not_in_the_index() ->
     assert seen.floc_index == plain.floc_index
     assert seen.lumps == (LUMP,)
     sized = read_photo(PHOTO, marks=marks(lumps=(LUMP,)), inner_diameter_mm=80)
-    near, _ = near_wall(FRAME, PHOTO.width_px, PHOTO.height_px)
-    assert sized.floc_diameter_mm == pytest.approx(12 * sized.mm_per_px * near)
+    assert sized.floc_diameter_mm == pytest.approx(12 * sized.mm_per_px)
 
 
 def test_a_marked_lump_takes_the_place_of_the_found_one_under_it() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import math
 import struct
 import zlib
 from datetime import timedelta
@@ -111,6 +112,32 @@ def test_the_time_taken_is_aware_only_where_the_camera_wrote_its_offset() -> Non
     assert aware is not None
     assert aware.utcoffset() == timedelta(hours=2)
     assert open_photo(saved(picture())).exif_taken_at is None
+
+
+@pytest.mark.parametrize(
+    ("film_mm", "sides", "share"),
+    [
+        (26, None, 26 / 43.2666),  # the diagonal of 36 x 24 mm (ISO 1007) is 43.27 mm: CIPA DCG-001
+        (26, "same", 26 / 43.2666),
+        (26, "cut", math.nan),
+        (0, None, math.nan),
+        (5000, None, math.nan),
+        (None, None, math.nan),
+    ],
+)
+def test_the_focal_length_is_taken_from_what_the_camera_wrote(
+    film_mm: int | None, sides: str | None, share: float
+) -> None:
+    exif = Image.Exif()
+    details = exif.get_ifd(0x8769)
+    if film_mm is not None:
+        details[0xA405] = film_mm
+    width, height = picture().size
+    if sides is not None:
+        details[0xA002], details[0xA003] = (2 * width, 2 * height) if sides == "same" else (3 * width, height)
+    photo = open_photo(saved(picture(), exif=exif))
+    diagonal = math.hypot(photo.width_px, photo.height_px)
+    assert photo.focal_px == pytest.approx(share * diagonal, rel=1e-4, nan_ok=True)
 
 
 def test_grey_and_transparent_pictures_come_out_in_three_channels() -> None:

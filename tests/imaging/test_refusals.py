@@ -13,6 +13,7 @@ import numpy as np
 import pytest
 
 from jartest.imaging.drawn import Band, draw_jar
+from jartest.imaging.drawn_scene import Camera, JarBefore, draw_scene
 from jartest.imaging.photo import Photo, open_photo
 from jartest.imaging.quality import REGISTER
 from jartest.imaging.reading import read_photo
@@ -166,6 +167,16 @@ def unlike() -> Reading:
     return read_photo(rendered("jar-015-uniform_milky").photo, earlier=(first.photo, frame))
 
 
+def before_card(inner_diameter_mm: float | None) -> Reading:
+    """A jar of 86 mm before the reference card, its diameter said to be this."""
+    scene = draw_scene(Camera(focal_px=900, width_px=600, height_px=800), JarBefore())
+    f = scene.frame
+    assert f is not None
+    marks = Marks(left_px=f.left_px, right_px=f.right_px, floor_px=f.floor_px, surface_px=f.surface_px)
+    photo = replace(open_photo(scene.jpeg()), focal_px=900.0)
+    return read_photo(photo, marks=marks, inner_diameter_mm=inner_diameter_mm, wall_mm=3.0)
+
+
 def settler() -> Shot:
     return rendered("settler-0030min")
 
@@ -195,6 +206,8 @@ CASES: list[tuple[str, Callable[[], Reading], Callable[[], Reading]]] = [
         settler().read,
         lambda: read_photo(settler().photo, marks=settler().marks, inner_diameter_mm=70),
     ),
+    ("card", lambda: before_card(None), settler().read),
+    ("card and jar disagree", lambda: before_card(104.0), lambda: before_card(86.0)),
     ("set by hand", settler().read, lambda: carried(6.0)),
     ("carried over", lambda: carried(6.0), settler().read),
     ("not carried over", lambda: unlike(), lambda: carried(6.0)),
