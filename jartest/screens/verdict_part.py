@@ -57,8 +57,10 @@ def draw_verdict(recorder: Recorder, case: Case) -> None:
 def _draw_signature(case: Case) -> None:
     signature = case.signatures[-1]
     then = next((v.verdict.word for v in case.verdicts if v.id == signature.verdict_id), None)
+    own = next((o.word for o in case.opinions if o.id == signature.opinion_id), then)
+    beside = "" if own == then else f" (the machine: {say_word(then)})"
     st.success(
-        f"Signed by {plain(signature.by)}, {clock(signature.at, case.test)}, under {say_word(then)}.",
+        f"Signed by {plain(signature.by)}, {clock(signature.at, case.test)}: {say_word(own)}{beside}.",
         icon=":material/draw:",
     )
     if case.verdicts[-1].id != signature.verdict_id:
