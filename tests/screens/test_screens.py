@@ -320,7 +320,7 @@ def test_tests_are_found_by_words_and_turned_page_by_page(screen: Open, kept: Re
     field(app, "Search").set_value("ODD one").run()
     assert "1 found" in words(app)
     field(app, "Search").set_value("zinc").run()
-    assert "No test holds all these words" in words(app)
+    assert "No test holds all of this" in words(app)
 
 
 # ------------------------------------------------------------------- one photo
