@@ -23,7 +23,7 @@ from jartest.imaging.values import Frame, Layer, Marks, Reading
 
 __all__ = ["METHOD", "read_photo"]
 
-METHOD = "reading-1"
+METHOD = "reading-2"
 
 _CONFIDENT = 0.7  # of the frame; a person and a frame carried over from a person have 1
 

@@ -258,7 +258,9 @@ def test_a_person_overrules_with_a_reason_and_signs(screen: Open, kept: Recorder
     assert case.opinions[-1].reason == "seen it stand for a day"
     assert case.signed
     said = words(app)
-    assert re.search(r"Signed by Wren, [^:]*[^.]*: ◐ WATCH \(the machine: .+\)\.", said), "the signer's own word first"
+    assert re.search(r"Signed by Wren, [^:]*[^.]*: ◐ WATCH \(the machine: .+\)\.", said), (
+        "the signer's own word first"
+    )
     offered = {b.label for b in app.button}
     assert not [x for x in offered if x.startswith("Sign") or x == "Keep my verdict"], "it is signed once"
     assert "Keep what I saw" in offered, "what shows up later is still written down"
