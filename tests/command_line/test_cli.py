@@ -228,3 +228,15 @@ def test_a_recipe_that_cannot_be_taken_ends_in_one_sentence_that_names_the_line(
     assert result.exit_code == 2
     assert "Line 5" in result.stderr
     assert result.stderr.count("\n") == 1
+
+
+@pytest.mark.parametrize("paper", ["letter", "a4"])
+def test_the_reference_card_is_written_in_either_paper_size(tmp_path: Path, paper: str) -> None:
+    result = run("card", "-o", tmp_path / "card.pdf", "--paper", paper)
+    assert result.exit_code == 0
+    assert "check its rule of 120 mm" in result.stdout
+    assert (tmp_path / "card.pdf").read_bytes().startswith(b"%PDF")
+    assert run("card", "-o", tmp_path / "card.pdf", "--paper", "a5").exit_code == 2
+    nowhere = run("card", "-o", tmp_path / "no" / "card.pdf")
+    assert nowhere.exit_code == 1
+    assert "cannot be written" in str(nowhere.exception)
