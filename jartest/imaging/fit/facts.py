@@ -16,7 +16,17 @@ from numpy.typing import NDArray
 
 from jartest.imaging.fit.truth import Truth, Vessel, View
 
-__all__ = ["CANVAS", "MOST_BAITS", "MOST_BANDS", "MOST_VESSELS", "POINTS", "Facts", "facts", "held_out", "read"]
+__all__ = [
+    "CANVAS",
+    "MOST_BAITS",
+    "MOST_BANDS",
+    "MOST_VESSELS",
+    "POINTS",
+    "Facts",
+    "facts",
+    "held_out",
+    "read",
+]
 
 CANVAS = 512
 MOST_VESSELS, MOST_BANDS, MOST_BAITS = 2, 6, 3

@@ -10,7 +10,17 @@ from typing import Any
 import torch
 from torch import nn
 
-__all__ = ["CLASSES", "CROP_COLS", "CROP_ROWS", "LINES", "ROW_CLASSES", "SIDE", "CropNet", "PictureNet", "folded"]
+__all__ = [
+    "CLASSES",
+    "CROP_COLS",
+    "CROP_ROWS",
+    "LINES",
+    "ROW_CLASSES",
+    "SIDE",
+    "CropNet",
+    "PictureNet",
+    "folded",
+]
 
 SIDE = 256  # the whole picture, letterboxed
 CROP_ROWS, CROP_COLS = 256, 96  # the jar, upright, stretched to fill

@@ -28,7 +28,9 @@ def recover(kind: str, path: Path) -> Any:
     convs = _called(net, kind)
     held = _held(path)
     if len(held) != len(convs):
-        raise ValueError(f"{len(held)} convolutions in the file, {len(convs)} in the network: another network")
+        raise ValueError(
+            f"{len(held)} convolutions in the file, {len(convs)} in the network: another network"
+        )
     for (conv, norm), (weight, bias) in zip(convs, held, strict=True):
         with torch.no_grad():
             conv.weight.copy_(torch.from_numpy(weight))
@@ -67,7 +69,9 @@ def _held(path: Path) -> list[tuple[Any, Any]]:
     """Weight and bias of every convolution in the file, in order, in single precision."""
     graph = onnx.load(path).graph
     arrays = {t.name: numpy_helper.to_array(t).astype(np.float32) for t in graph.initializer}
-    arrays |= {n.output[0]: arrays[n.input[0]] for n in graph.node if n.op_type == "Cast" and n.input[0] in arrays}
+    arrays |= {
+        n.output[0]: arrays[n.input[0]] for n in graph.node if n.op_type == "Cast" and n.input[0] in arrays
+    }
     return [(arrays[n.input[1]], arrays[n.input[2]]) for n in graph.node if n.op_type == "Conv"]
 
 

@@ -24,7 +24,9 @@ Rng = np.random.Generator
 ROUND = ("straight", "shouldered", "tapered", "curved", "squat", "beaker", "bottle", "measuring")
 
 
-def frames(i: int, n: int, *, width: int = 576, height: int = 768) -> list[tuple[NDArray[np.uint8], dict[str, Any]]]:
+def frames(
+    i: int, n: int, *, width: int = 576, height: int = 768
+) -> list[tuple[NDArray[np.uint8], dict[str, Any]]]:
     """The i-th series of n looks (RGB) with their records of truth; the seed is fixed."""
     shot = _shot(i, width, height)
     jar, layers, at = shot.jars[0]
@@ -74,9 +76,21 @@ def _later(rng: Rng, layers: tuple[scene.Layer, ...], k: int) -> tuple[scene.Lay
     low, high = float(rng.uniform(0, 0.08)) * k, float(rng.uniform(0, 0.03)) * k
     parts = []
     if rng.random() < 0.6 and low > 0.005:
-        parts.append(scene.Layer(kind="sediment", height=total * min(low, 0.5), colour=tuple(c * 0.8 for c in body.colour), mottle=0.3))
+        parts.append(
+            scene.Layer(
+                kind="sediment",
+                height=total * min(low, 0.5),
+                colour=tuple(c * 0.8 for c in body.colour),
+                mottle=0.3,
+            )
+        )
     rest = total - sum(x.height for x in parts)
-    top = scene.Layer(kind="cream", height=total * min(high, 0.2), colour=tuple(min(1.0, c * 1.2) for c in body.colour), mottle=0.1)
+    top = scene.Layer(
+        kind="cream",
+        height=total * min(high, 0.2),
+        colour=tuple(min(1.0, c * 1.2) for c in body.colour),
+        mottle=0.1,
+    )
     creamed = rng.random() < 0.5 and high > 0.005
     flocs = int(rng.integers(20, 200)) if rng.random() < 0.3 and k else body.flocs
     dense = body.density * float(np.exp(-0.3 * k * rng.random()))
@@ -109,7 +123,9 @@ def _room(view: View, v: Vessel, room: list[Any]) -> Any:
 def _sample(texture: Any, x_mm: Array, y_mm: Array, height_mm: float) -> Any:
     k = texture.shape[0] / (4.0 * height_mm)  # the texture is four jars high
     col, row = x_mm * k + texture.shape[1] / 2, y_mm * k + texture.shape[0] / 2
-    return cv2.remap(texture, col.astype(np.float32), row.astype(np.float32), cv2.INTER_LINEAR, None, cv2.BORDER_REFLECT)
+    return cv2.remap(
+        texture, col.astype(np.float32), row.astype(np.float32), cv2.INTER_LINEAR, None, cv2.BORDER_REFLECT
+    )
 
 
 def _paint(i: int, k: int, img: Any, known: Truth, shot: scene.Shot) -> None:

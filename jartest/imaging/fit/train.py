@@ -446,7 +446,11 @@ def step(kind: str, net: Any, d: Data, batch: int, g: Tensor, traced: float = 0.
     none = int(batch * 0.22) if len(d.fit_none) else 0
     pick = lambda pool, n: pool[torch.randint(len(pool), (n,), generator=g, device=d.device)]  # noqa: E731
     real = int((batch - none) * traced) if len(d.fit_traced) else 0
-    idx = torch.cat([pick(d.fit_jar, batch - none - real), pick(d.fit_traced, real)] if real else [pick(d.fit_jar, batch - none)])
+    idx = torch.cat(
+        [pick(d.fit_jar, batch - none - real), pick(d.fit_traced, real)]
+        if real
+        else [pick(d.fit_jar, batch - none)]
+    )
     idx = idx[torch.randperm(len(idx), generator=g, device=d.device)]
     if none:
         idx = torch.cat([idx, pick(d.fit_none, none)])
@@ -557,7 +561,9 @@ def main(argv: list[str] | None = None) -> Any:
     p.add_argument("--drawn", type=int, default=0)
     p.add_argument("--watch", default="", help="a folder where more zips may appear while fitting")
     p.add_argument("--start", default="", help="weights to go on from")
-    p.add_argument("--folded", action="store_true", help="with the norms folded in: for going on from --start")
+    p.add_argument(
+        "--folded", action="store_true", help="with the norms folded in: for going on from --start"
+    )
     p.add_argument("--traced", type=float, default=0.0, help="least share of path-traced pictures")
     p.add_argument("--threads", type=int, default=0)
     p.add_argument("--seconds", type=float, default=400)

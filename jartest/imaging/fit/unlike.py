@@ -32,14 +32,12 @@ def unlike(i: int, kind: str = "", *, side: int = 384) -> NDArray[np.uint8]:
     shape = (side, int(side * rng.uniform(0.6, 1.0)))
     shape = shape if rng.random() < 0.5 else (shape[1], shape[0])
     name = kind or str(rng.choice(list(KINDS)))
-    img = np.clip(KINDS[name](rng, shape), 0, 1)
+    img: Array = np.clip(KINDS[name](rng, shape), 0, 1)
     if rng.random() < 0.35:
         img = np.repeat(img.mean(-1, keepdims=True), 3, -1)
     if rng.random() < 0.3:
         turn = cv2.getRotationMatrix2D((shape[1] / 2, shape[0] / 2), float(rng.normal(0, 25)), 1.3)
-        img = cv2.warpAffine(
-            img.astype(np.float32), turn, shape[::-1], borderMode=cv2.BORDER_REFLECT
-        )
+        img = cv2.warpAffine(img.astype(np.float32), turn, shape[::-1], borderMode=cv2.BORDER_REFLECT)
     img = img ** float(np.exp(rng.normal(0, 0.3)))
     img = img + rng.normal(0, rng.uniform(0, 0.04), img.shape)
     return (np.clip(img, 0, 1) * 255 + 0.5).astype(np.uint8)
@@ -91,7 +89,14 @@ def _dial(rng: Rng, shape: tuple[int, int]) -> Image:
             _write(rng, img, str(k or 12), spot(a, 0.8), r / 130, ink)
         cv2.line(img, spot(a, 0.85), spot(a, 0.95), ink, max(1, round(r / 50)), cv2.LINE_AA)
     for _ in range(int(rng.integers(0, 4))):
-        cv2.line(img, spot(0, 0), spot(rng.uniform(0, 6.3), rng.uniform(0.4, 0.9)), ink, max(1, round(r / 25)), cv2.LINE_AA)
+        cv2.line(
+            img,
+            spot(0, 0),
+            spot(rng.uniform(0, 6.3), rng.uniform(0.4, 0.9)),
+            ink,
+            max(1, round(r / 25)),
+            cv2.LINE_AA,
+        )
     return _soft(rng, img)
 
 
@@ -107,7 +112,10 @@ def _cells(rng: Rng, shape: tuple[int, int]) -> Image:
         for _ in range(int(rng.integers(1, 4))):
             wide = max(1, round(r * rng.uniform(0.02, 0.12)))
             cv2.ellipse(img, at, axes, turn, 0, 360, _colour(rng), wide, cv2.LINE_AA)
-            axes = (max(1, round(axes[0] * rng.uniform(0.5, 0.97))), max(1, round(axes[1] * rng.uniform(0.5, 0.97))))
+            axes = (
+                max(1, round(axes[0] * rng.uniform(0.5, 0.97))),
+                max(1, round(axes[1] * rng.uniform(0.5, 0.97))),
+            )
     grain = noise(rng, shape, 6, 16, 0.85)[..., None] - 0.5
     return _soft(rng, img + rng.uniform(0, 0.5) * grain)
 
@@ -178,14 +186,47 @@ def _from_above(rng: Rng, shape: tuple[int, int]) -> Image:
         axes = lambda k, r=r, squash=squash: (max(1, round(r * k)), max(1, round(r * k * squash)))  # noqa: E731
         spot = (round(at[0]), round(at[1]))
         shadow = np.zeros(shape, np.float32)
-        cv2.ellipse(shadow, (spot[0] + int(rng.normal(0, r * 0.2)), spot[1] + int(r * 0.15)), axes(1.1), 0, 0, 360, 1.0, -1)
+        cv2.ellipse(
+            shadow,
+            (spot[0] + int(rng.normal(0, r * 0.2)), spot[1] + int(r * 0.15)),
+            axes(1.1),
+            0,
+            0,
+            360,
+            1.0,
+            -1,
+        )
         img *= 1 - 0.6 * cv2.GaussianBlur(shadow, (0, 0), max(1.0, r * 0.1))[..., None]
         if rng.random() < 0.6:  # the saucer
-            cv2.ellipse(img, (spot[0], spot[1] + int(r * 0.1)), axes(rng.uniform(1.3, 1.9)), 0, 0, 360, _colour(rng), -1, cv2.LINE_AA)
-            cv2.ellipse(img, (spot[0], spot[1] + int(r * 0.1)), axes(rng.uniform(1.1, 1.3)), 0, 0, 360, _colour(rng), max(1, int(r / 30)), cv2.LINE_AA)
+            cv2.ellipse(
+                img,
+                (spot[0], spot[1] + int(r * 0.1)),
+                axes(rng.uniform(1.3, 1.9)),
+                0,
+                0,
+                360,
+                _colour(rng),
+                -1,
+                cv2.LINE_AA,
+            )
+            cv2.ellipse(
+                img,
+                (spot[0], spot[1] + int(r * 0.1)),
+                axes(rng.uniform(1.1, 1.3)),
+                0,
+                0,
+                360,
+                _colour(rng),
+                max(1, int(r / 30)),
+                cv2.LINE_AA,
+            )
         outside = _colour(rng)
-        for k in range(int(r * (1 - squash) * rng.uniform(0, 1.0)), 0, -1):  # what is seen of the opaque outside
-            cv2.ellipse(img, (spot[0], spot[1] + k), axes(1.0 - 0.002 * k), 0, 0, 360, outside, -1, cv2.LINE_AA)
+        for k in range(
+            int(r * (1 - squash) * rng.uniform(0, 1.0)), 0, -1
+        ):  # what is seen of the opaque outside
+            cv2.ellipse(
+                img, (spot[0], spot[1] + k), axes(1.0 - 0.002 * k), 0, 0, 360, outside, -1, cv2.LINE_AA
+            )
         cv2.ellipse(img, spot, axes(1.0), 0, 0, 360, _colour(rng), -1, cv2.LINE_AA)
         cv2.ellipse(img, spot, axes(0.93), 0, 0, 360, _colour(rng), -1, cv2.LINE_AA)
         drink = _colour(rng)
@@ -214,8 +255,10 @@ def _scan(rng: Rng, shape: tuple[int, int]) -> Image:
     img = img * np.array(_colour(rng, 0.5, 1)) + rng.uniform(0, 0.7) * shell[..., None]
     img = img.astype(np.float32)
     for _ in range(int(rng.integers(0, 14))):  # vessels and spots
-        walk = np.cumsum(rng.normal(0, 9, (30, 2)) + rng.normal(0, 4, 2), 0) + [cx, cy]
-        cv2.polylines(img, [np.round(walk).astype(np.int32)], False, _colour(rng), int(rng.integers(1, 5)), cv2.LINE_AA)
+        walk = np.cumsum(rng.normal(0, 9, (30, 2)) + rng.normal(0, 4, 2), 0) + np.array([cx, cy])
+        cv2.polylines(
+            img, [np.round(walk).astype(np.int32)], False, _colour(rng), int(rng.integers(1, 5)), cv2.LINE_AA
+        )
     for _ in range(int(rng.integers(0, 40))):
         at = (int(rng.integers(shape[1])), int(rng.integers(shape[0])))
         cv2.circle(img, at, int(rng.integers(1, 12)), _colour(rng), -1, cv2.LINE_AA)
@@ -235,7 +278,14 @@ def _box_faces(rng: Rng, shape: tuple[int, int]) -> Image:
             face[a:b] = _colour(rng)
         for _ in range(int(rng.integers(0, 5))):
             word = "".join(rng.choice(list("ABCDEFGHKMNPRSTUVXYZ"), 6))
-            _write(rng, face, word, (int(rng.integers(0, w // 2 + 1)), int(rng.integers(8, h))), w / 120, _colour(rng))
+            _write(
+                rng,
+                face,
+                word,
+                (int(rng.integers(0, w // 2 + 1)), int(rng.integers(8, h))),
+                w / 120,
+                _colour(rng),
+            )
         if rng.random() < 0.5:  # turned: two faces
             cut = int(w * rng.uniform(0.2, 0.8))
             face[:, cut:] *= float(rng.uniform(0.4, 0.85))
@@ -268,7 +318,14 @@ def _fur(rng: Rng, shape: tuple[int, int]) -> Image:
         px, py = int(rng.integers(shape[1])), int(rng.integers(shape[0]))
         a, long = float(flow[py, px] + rng.normal(0, 0.2)), float(rng.uniform(5, 24))
         c = np.clip(img[py, px] * rng.uniform(0.6, 1.6), 0, 1).tolist()
-        cv2.line(img, (px, py), (round(px + long * np.cos(a)), round(py + long * np.sin(a))), c, int(rng.integers(1, 3)), cv2.LINE_AA)
+        cv2.line(
+            img,
+            (px, py),
+            (round(px + long * np.cos(a)), round(py + long * np.sin(a))),
+            c,
+            int(rng.integers(1, 3)),
+            cv2.LINE_AA,
+        )
     for _ in range(int(rng.integers(0, 3))):  # eyes
         at, r = (int(rng.integers(shape[1])), int(rng.integers(shape[0]))), int(rng.integers(6, 40))
         for k in (1.0, 0.8, 0.4):
@@ -282,12 +339,34 @@ def _figure(rng: Rng, shape: tuple[int, int]) -> Image:
     x, s = shape[1] * rng.uniform(0.3, 0.7), min(shape) * rng.uniform(0.15, 0.4)
     y = shape[0] * rng.uniform(0.25, 0.5)
     skin, coat = _colour(rng, 0.2, 0.9), _colour(rng)
-    cv2.ellipse(img, (int(x), int(y + 2.1 * s)), (int(s * rng.uniform(1, 1.8)), int(s * 1.5)), 0, 0, 360, coat, -1, cv2.LINE_AA)
+    cv2.ellipse(
+        img,
+        (int(x), int(y + 2.1 * s)),
+        (int(s * rng.uniform(1, 1.8)), int(s * 1.5)),
+        0,
+        0,
+        360,
+        coat,
+        -1,
+        cv2.LINE_AA,
+    )
     cv2.rectangle(img, (int(x - s * 0.3), int(y)), (int(x + s * 0.3), int(y + s)), skin, -1)
     cv2.ellipse(img, (int(x), int(y)), (int(s * 0.55), int(s * 0.72)), 0, 0, 360, skin, -1, cv2.LINE_AA)
-    cv2.ellipse(img, (int(x), int(y - s * 0.35)), (int(s * 0.6), int(s * 0.5)), 0, 180, 360, _colour(rng, 0, 0.5), -1, cv2.LINE_AA)
+    cv2.ellipse(
+        img,
+        (int(x), int(y - s * 0.35)),
+        (int(s * 0.6), int(s * 0.5)),
+        0,
+        180,
+        360,
+        _colour(rng, 0, 0.5),
+        -1,
+        cv2.LINE_AA,
+    )
     for k in (-1, 1):
-        cv2.circle(img, (int(x + k * s * 0.22), int(y)), max(1, int(s * 0.06)), _colour(rng, 0, 0.3), -1, cv2.LINE_AA)
+        cv2.circle(
+            img, (int(x + k * s * 0.22), int(y)), max(1, int(s * 0.06)), _colour(rng, 0, 0.3), -1, cv2.LINE_AA
+        )
     light = noise(rng, shape, 3, 2)[..., None]
     return _soft(rng, img * (1.2 - rng.uniform(0, 0.8) * light))
 
@@ -301,7 +380,9 @@ def _grain(rng: Rng, shape: tuple[int, int]) -> Image:
     weave = np.sin(x / p * 2 + 3 * noise(rng, shape, 3, 3)) * np.sin(y / p * 2 + 3 * noise(rng, shape, 3, 3))
     a, b = np.array(_colour(rng)), np.array(_colour(rng))
     t = (0.5 + 0.5 * np.tanh(weave * rng.uniform(0.5, 6)))[..., None]
-    return np.asarray(a * t + b * (1 - t) + 0.3 * (noise(rng, shape, 6, 20, 0.9)[..., None] - 0.5), np.float32)
+    return np.asarray(
+        a * t + b * (1 - t) + 0.3 * (noise(rng, shape, 6, 20, 0.9)[..., None] - 0.5), np.float32
+    )
 
 
 def _streaks(rng: Rng, shape: tuple[int, int]) -> Image:
