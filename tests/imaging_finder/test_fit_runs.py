@@ -53,6 +53,7 @@ def test_left_out_pictures_are_one_set_in_eight() -> None:
     assert facts.held_out("r000011-0") == facts.held_out("r000011-7")  # a set of vessels stays together
 
 
+@pytest.mark.filterwarnings("ignore::DeprecationWarning")  # the older exporter, which OpenCV reads
 @pytest.mark.parametrize("kind", ["picture", "crop"])
 def test_a_toy_fit_runs_and_its_weights_open(kind: str, tmp_path: Path) -> None:
     pytest.importorskip("torch", reason="PyTorch is only in the extra `fit`")
