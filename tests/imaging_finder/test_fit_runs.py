@@ -7,8 +7,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from jartest.imaging.fit import drawn, facts, shots
+from jartest.imaging import finder
+from jartest.imaging.fit import bait, drawn, facts, series, shots, unlike
 from jartest.imaging.fit.truth import Truth
+
+WEIGHTS = Path(finder.__file__).parent / "weights"
 
 
 def test_a_drawn_picture_is_the_same_twice() -> None:
@@ -50,6 +53,7 @@ def test_left_out_pictures_are_one_set_in_eight() -> None:
     assert facts.held_out("r000011-0") == facts.held_out("r000011-7")  # a set of vessels stays together
 
 
+@pytest.mark.filterwarnings("ignore::DeprecationWarning")  # the older exporter, which OpenCV reads
 @pytest.mark.parametrize("kind", ["picture", "crop"])
 def test_a_toy_fit_runs_and_its_weights_open(kind: str, tmp_path: Path) -> None:
     pytest.importorskip("torch", reason="PyTorch is only in the extra `fit`")
@@ -72,3 +76,71 @@ def test_a_toy_fit_runs_and_its_weights_open(kind: str, tmp_path: Path) -> None:
     want = [want] if kind == "picture" else want
     for got, w in zip(reader.forward(names), want, strict=True):
         assert np.abs(np.asarray(got) - w.numpy()).max() < 0.05  # weights are kept in half precision
+
+
+@pytest.mark.parametrize("kind", ["picture", "crop"])
+def test_the_kept_weights_can_be_fitted_on(kind: str, tmp_path: Path) -> None:
+    pytest.importorskip("torch", reason="PyTorch is only in the extra `fit`")
+    pytest.importorskip("onnx", reason="ONNX is only in the extra `fit`")
+    import cv2
+    import torch
+
+    from jartest.imaging.fit import export, nets, recover, train
+
+    kept = WEIGHTS / f"{kind}.onnx"
+    recover.main([kind, str(kept), str(tmp_path / "start.pt")])
+    reader = cv2.dnn.readNetFromONNX(str(kept))
+    shape = (1, 3, 256, 256) if kind == "picture" else (2, 3, 256, 96)
+    x = np.random.default_rng(0).random(shape, np.float32)
+    reader.setInput(x)
+    said = reader.forward(["maps"] if kind == "picture" else ["rows", "cols", "whole"])
+    for net in (recover.recover(kind, kept), nets.folded(recover.recover(kind, kept))):
+        with torch.no_grad():
+            out = net(torch.from_numpy(x))
+        for got, w in zip(said, [out] if kind == "picture" else out, strict=True):
+            assert np.abs(np.asarray(got) - w.numpy()).max() < 1e-3
+    options = [
+        "--drawn",
+        "24",
+        "--batch",
+        "4",
+        "--steps",
+        "2",
+        "--seconds",
+        "50",
+        "--workers",
+        "1",
+        "--folded",
+    ]
+    train.main([kind, str(tmp_path / "net.pt"), "--start", str(tmp_path / "start.pt"), *options])
+    start, end, out_file = (str(tmp_path / n) for n in ("start.pt", "net.pt", "between.pt"))
+    export.main(["between", kind, start, end, "0.5", out_file])
+    assert Path(out_file).exists()
+
+
+@pytest.mark.parametrize("kind", sorted(unlike.KINDS))
+def test_a_picture_without_a_vessel_is_the_same_twice(kind: str) -> None:
+    a = unlike.unlike(5, kind)
+    assert np.array_equal(a, unlike.unlike(5, kind))
+    assert not np.array_equal(a, unlike.unlike(6, kind))
+    assert a.std() > 1  # something is drawn
+
+
+def test_where_the_finder_is_taken_in_lies_off_the_vessels() -> None:
+    seen = 0
+    for i in range(12):
+        image, truth = drawn.draw(i)
+        known = Truth.from_json(truth)
+        for points in bait.baits(image, known):
+            seen += 1
+            middle = (np.array(points[0]) + np.array(points[1])) / 2
+            assert not any(bait._on(middle, known, v) for v in known.vessels)
+    assert seen >= 3
+
+
+def test_a_drawn_series_shows_the_same_jar_with_the_same_amount_of_liquid() -> None:
+    looks = series.frames(6, 3)
+    vessels = [Truth.from_json(t).vessels[0] for _, t in looks]
+    assert len({v.height_mm for v in vessels}) == 1
+    assert np.ptp([v.surface_mm for v in vessels]) < 1e-6
+    assert not np.array_equal(looks[0][0], looks[1][0])

@@ -21,6 +21,7 @@ from jartest.imaging.fit.drawn import draw
 from jartest.imaging.fit.facts import held_out, read
 from jartest.imaging.fit.textures import BACKDROPS, backdrop
 from jartest.imaging.fit.truth import Truth
+from jartest.imaging.fit.unlike import KINDS, unlike
 
 __all__ = ["five_fold", "judge", "logistic", "main", "odds", "standing", "table"]
 
@@ -111,6 +112,7 @@ def main(argv: list[str] | None = None) -> None:
     a.add_argument("out")
     a.add_argument("--data", nargs="*", default=[])
     a.add_argument("--drawn", type=int, default=260)
+    a.add_argument("--unlike", type=int, default=0)
     o = a.parse_args(argv)
     cv2.setNumThreads(1)
     rows: list[dict[str, Any]] = []
@@ -120,6 +122,9 @@ def main(argv: list[str] | None = None) -> None:
     for i in range(3_000_000, 3_000_000 + o.drawn):
         img, t = draw(i)
         rows += judge(f"d{i}", img, Truth.from_json(t))
+    for i in range(o.unlike):
+        name = sorted(KINDS)[i % len(KINDS)]
+        rows += judge(f"u{2_000_000 + i}", unlike(2_000_000 + i, name), None)
     kinds = 2 * BACKDROPS + 60 * ("photo",)  # no vessel in any; of the photographs only those fitted on
     for i, kind in enumerate(kinds):
         x = backdrop(np.random.default_rng([9, i]), kind, (384, 512)) ** (1 / 2.2)
@@ -141,12 +146,18 @@ def _pictures(rows: list[dict[str, Any]], some: list[dict[str, Any]], p: Array) 
     best = {r["name"]: (r["full"], 0.0) for r in rows}
     for r, v in zip(some, p, strict=True):
         best[r["name"]] = (r["full"], max(best[r["name"]][1], float(v)))
+    kinds = {
+        "without": lambda n: True,
+        "drawn unlike": lambda n: n[0] == "u",
+        "path-traced": lambda n: n[0] in "rt",
+    }
     yes = np.array([v for full, v in best.values() if full])
-    no = np.array([v for full, v in best.values() if not full])
     for limit in (0.5, 0.6, 0.65, 0.7, 0.75, 0.8, 0.9):
-        print(
-            f"  limit {limit}: found {np.mean(yes >= limit):.3f} of {len(yes)}, false {np.mean(no >= limit):.3f} of {len(no)}"
-        )
+        line = f"  limit {limit}: found {np.mean(yes >= limit):.3f} of {len(yes)}, false"
+        for kind, of in kinds.items():
+            no = np.array([v for n, (full, v) in best.items() if not full and of(n)])
+            line += f", {np.sum(no >= limit)} of {len(no)} {kind}"
+        print(line)
 
 
 if __name__ == "__main__":

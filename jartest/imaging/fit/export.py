@@ -1,4 +1,7 @@
-"""Write fitted networks for OpenCV:  python -m jartest.imaging.fit.export picture.pt crop.pt OUT_FOLDER."""
+"""Write fitted networks for OpenCV:  python -m jartest.imaging.fit.export both picture.pt crop.pt OUT_FOLDER.
+
+Or weights between two fits:  ... export between crop start.pt end.pt 0.5 OUT.pt.
+"""
 
 from __future__ import annotations
 
@@ -11,9 +14,9 @@ import onnx
 import torch
 from onnx import helper, numpy_helper
 
-from jartest.imaging.fit.nets import CROP_COLS, CROP_ROWS, SIDE, CropNet, PictureNet
+from jartest.imaging.fit.nets import CROP_COLS, CROP_ROWS, SIDE, CropNet, PictureNet, folded
 
-__all__ = ["main", "write"]
+__all__ = ["between", "load", "main", "write"]
 
 
 def write(kind: str, net: Any, path: Path) -> None:
@@ -41,16 +44,51 @@ def write(kind: str, net: Any, path: Path) -> None:
     onnx.save(model, path)
 
 
+def load(kind: str, file: str, *, fold: bool = False) -> Any:
+    """The network with the weights of a file; folded where they are, or where asked to."""
+    net: Any = PictureNet() if kind == "picture" else CropNet()
+    held = torch.load(file, map_location="cpu", weights_only=True)
+    if any(k.endswith("running_var") for k in held):
+        net.load_state_dict(held)
+        return folded(net.eval()) if fold else net
+    net = folded(net.eval())
+    net.load_state_dict(held)
+    return net
+
+
+def between(kind: str, start: str, end: str, share: float) -> Any:
+    """The network whose weights lie between two fits of one descent: `share` of the way to the second.
+
+    References
+    ----------
+    Wortsman et al. (2022), Robust fine-tuning of zero-shot models, CVPR: such a network loses less of what
+    the first knew than the second does.
+    """
+    net, other = load(kind, start, fold=True), load(kind, end, fold=True)
+    there = other.state_dict()
+    net.load_state_dict({k: torch.lerp(v, there[k], share) for k, v in net.state_dict().items()})
+    return net
+
+
 def main(argv: list[str] | None = None) -> None:
-    """Write both networks."""
+    """Write both networks, or weights between two fits."""
     p = argparse.ArgumentParser(description=main.__doc__)
-    p.add_argument("picture")
-    p.add_argument("crop")
-    p.add_argument("out")
+    commands = p.add_subparsers(dest="what", required=True)
+    both = commands.add_parser("both")
+    for name in ("picture", "crop", "out"):
+        both.add_argument(name)
+    mid = commands.add_parser("between")
+    mid.add_argument("kind", choices=["picture", "crop"])
+    for name in ("start", "end"):
+        mid.add_argument(name)
+    mid.add_argument("share", type=float)
+    mid.add_argument("out")
     a = p.parse_args(argv)
-    for kind, net, file in (("picture", PictureNet(), a.picture), ("crop", CropNet(), a.crop)):
-        net.load_state_dict(torch.load(file, map_location="cpu", weights_only=True))
-        write(kind, net, Path(a.out) / f"{kind}.onnx")
+    if a.what == "between":
+        torch.save(between(a.kind, a.start, a.end, a.share).state_dict(), a.out)
+        return
+    for kind, file in (("picture", a.picture), ("crop", a.crop)):
+        write(kind, load(kind, file), Path(a.out) / f"{kind}.onnx")
 
 
 if __name__ == "__main__":

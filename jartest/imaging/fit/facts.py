@@ -16,10 +16,20 @@ from numpy.typing import NDArray
 
 from jartest.imaging.fit.truth import Truth, Vessel, View
 
-__all__ = ["CANVAS", "MOST_BANDS", "MOST_VESSELS", "POINTS", "Facts", "facts", "held_out", "read"]
+__all__ = [
+    "CANVAS",
+    "MOST_BAITS",
+    "MOST_BANDS",
+    "MOST_VESSELS",
+    "POINTS",
+    "Facts",
+    "facts",
+    "held_out",
+    "read",
+]
 
 CANVAS = 512
-MOST_VESSELS, MOST_BANDS = 2, 6
+MOST_VESSELS, MOST_BANDS, MOST_BAITS = 2, 6, 3
 POINTS = ("surface", "floor", "rim", "left", "right", "far", "top")
 _MASK = {"foam": 3, "floating": 4, "liquid": 5, "settled": 6}
 _ROW = {"foam": 1, "floating": 2, "liquid": 3, "settled": 4}
@@ -35,6 +45,8 @@ class Facts:
     points: NDArray[np.float32]  # (vessels, 7, 2)
     band_tops: NDArray[np.float32]  # (vessels, bands, 2)
     band_kinds: NDArray[np.int64]  # (vessels, bands), 0 for none
+    bait: NDArray[np.float32]  # (baits, 5, 2): columns proposed where no vessel stands, as `points`
+    traced: bool  # path-traced, not drawn
     held_out: bool
 
 
@@ -77,6 +89,9 @@ def facts(name: str, image: NDArray[np.uint8], truth: dict[str, Any]) -> Facts:
     for v in order:
         _draw(mask, known.view, v)
     mask[h:], mask[:, w:] = 0, 0
+    bait = np.full((MOST_BAITS, 5, 2), np.nan, np.float32)
+    for k, b in enumerate(truth.get("bait", [])[:MOST_BAITS]):
+        bait[k] = b
     k = 0
     for v in reversed(order):
         if not v.bands or k >= MOST_VESSELS:
@@ -88,7 +103,7 @@ def facts(name: str, image: NDArray[np.uint8], truth: dict[str, Any]) -> Facts:
         k += 1
     return Facts(
         image=canvas, size=(w, h), mask=mask, points=points, band_tops=tops, band_kinds=kinds,
-        held_out=held_out(name),
+        bait=bait, traced=name[0] in "rt", held_out=held_out(name),
     )  # fmt: skip
 
 

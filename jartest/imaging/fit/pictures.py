@@ -10,8 +10,11 @@ import zipfile
 import cv2
 
 from jartest.imaging.fit import scene
+from jartest.imaging.fit.bait import baits
 from jartest.imaging.fit.drawn import draw
 from jartest.imaging.fit.shots import looks
+from jartest.imaging.fit.truth import Truth
+from jartest.imaging.fit.unlike import NOTHING, unlike
 
 __all__ = ["main"]
 
@@ -30,12 +33,16 @@ def main(argv: list[str] | None = None) -> None:
     p.add_argument("--height", type=int, default=384)
     p.add_argument("--spp", type=int, default=64)
     p.add_argument("--drawn", action="store_true", help="drawn pictures in place of path-traced ones")
+    p.add_argument("--unlike", action="store_true", help="drawn pictures without a vessel")
+    p.add_argument(
+        "--bait", action="store_true", help="note where the finder as it stands sees a jar that is none"
+    )
     p.add_argument("--looks", type=int, default=6)
     a = p.parse_args(argv)
     cv2.setNumThreads(1)
-    if not a.drawn:
+    kind = "d" if a.drawn else "u" if a.unlike else "r"
+    if kind == "r":
         scene.use(a.variant)
-    kind = "d" if a.drawn else "r"
     start, done, size = time.monotonic(), 0, 0
     with zipfile.ZipFile(a.out, "w", zipfile.ZIP_DEFLATED) as z:
         for i in range(a.first, a.first + a.step * a.count, a.step):
@@ -43,9 +50,13 @@ def main(argv: list[str] | None = None) -> None:
                 break
             if a.drawn:
                 made = [draw(i, width=a.width, height=a.height)]
+            elif a.unlike:
+                made = [(unlike(i), dict(NOTHING))]
             else:
                 made = scene.shoot(looks(i, a.looks, width=a.width, height=a.height, spp=a.spp))
             for k, (picture, truth) in enumerate(made):
+                if a.bait:
+                    truth["bait"] = baits(picture, Truth.from_json(truth))
                 jpg = cv2.imencode(".webp", picture[..., ::-1], [cv2.IMWRITE_WEBP_QUALITY, 82])[1].tobytes()
                 text = json.dumps(truth)
                 z.writestr(f"{kind}{i:06d}-{k}.webp", jpg, zipfile.ZIP_STORED)

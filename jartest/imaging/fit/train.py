@@ -19,7 +19,8 @@ import torch
 from torch.nn import functional as tf
 
 from jartest.imaging.fit.facts import CANVAS, Facts, facts, read
-from jartest.imaging.fit.nets import CROP_COLS, CROP_ROWS, SIDE, CropNet, PictureNet
+from jartest.imaging.fit.nets import CROP_COLS, CROP_ROWS, SIDE, CropNet, PictureNet, folded
+from jartest.imaging.fit.truth import Truth
 
 __all__ = ["main"]
 
@@ -40,7 +41,8 @@ class Data:
             "image": np.stack([f.image for f in some]).transpose(0, 3, 1, 2), "mask": np.stack([f.mask for f in some]),
             "size": np.array([f.size for f in some], np.float32), "points": np.stack([f.points for f in some]),
             "tops": np.stack([f.band_tops for f in some]), "kinds": np.stack([f.band_kinds for f in some]),
-            "held": np.array([f.held_out for f in some]),
+            "held": np.array([f.held_out for f in some]), "bait": np.stack([f.bait for f in some]),
+            "traced": np.array([f.traced for f in some]),
         }  # fmt: skip
         for k, v in new.items():
             part = torch.from_numpy(np.ascontiguousarray(v)).to(self.device)
@@ -48,15 +50,20 @@ class Data:
         self.n += len(some)
         full = self.t["points"][:, 0, 0, 0].isfinite()
         self.fit_jar = (full & ~self.t["held"]).nonzero()[:, 0]
+        self.fit_traced = (full & ~self.t["held"] & self.t["traced"]).nonzero()[:, 0]
+        self.fit_bait = (self.t["bait"][:, 0, 0, 0].isfinite() & ~self.t["held"]).nonzero()[:, 0]
         self.fit_none = (~full & ~self.t["held"]).nonzero()[:, 0]
-        self.held = self.t["held"].nonzero()[:, 0]
-        self.held_jar = (full & self.t["held"]).nonzero()[:, 0]
+        kept = self.t["held"] & (self.t["traced"] | ~full) if len(self.fit_traced) else self.t["held"]
+        self.held, self.held_jar = kept.nonzero()[:, 0], (full & kept).nonzero()[:, 0]
 
 
 def load(paths: list[Path], drawn: range, workers: int) -> list[Facts]:
     """Read pictures and draw more, on several processes."""
     from jartest.imaging.fit.drawn import draw
 
+    if workers < 2:
+        drawings = (facts(f"d{i}", *draw(i)) for i in drawn)
+        return [f for p in paths for f in _facts_of(p)] + list(drawings)
     with ProcessPoolExecutor(workers) as pool:
         out = [f for some in pool.map(_facts_of, paths) for f in some]
         for i, (img, t) in zip(drawn, pool.map(draw, drawn, chunksize=8), strict=True):
@@ -66,7 +73,13 @@ def load(paths: list[Path], drawn: range, workers: int) -> list[Facts]:
 
 def _facts_of(path: Path) -> list[Facts]:
     cv2.setNumThreads(1)
-    return [facts(n, img, t) for n, img, t in read([path])]
+    return [facts(n, img, t if "bait" in t else t | {"bait": _baits(img, t)}) for n, img, t in read([path])]
+
+
+def _baits(image: Any, truth: dict[str, Any]) -> Any:
+    from jartest.imaging.fit.bait import baits
+
+    return baits(image, Truth.from_json(truth))
 
 
 def uniform(g: Tensor, n: int, lo: float, hi: float) -> Tensor:
@@ -267,10 +280,10 @@ def picture_check(net: Any, d: Data) -> dict[str, float]:
 # --------------------------------------------------------------- the jar
 
 
-def crop_maps(d: Data, idx: Tensor, which: Tensor, g: Tensor, jitter: float) -> Tensor:
-    """Maps from crop px to canvas px for one vessel of each picture, thrown about."""
+def crop_maps(d: Data, idx: Tensor, which: Tensor, g: Tensor, jitter: float, what: str = "points") -> Tensor:
+    """Maps from crop px to canvas px for one vessel (or bait) of each picture, thrown about."""
     n = len(idx)
-    p = d.t["points"][idx, which]
+    p = d.t[what][idx, which]
     surf, floor, rim, left, right = (p[:, i] for i in range(5))
     col = surf - floor
     u = torch.rand(n, generator=g, device=d.device)
@@ -285,7 +298,6 @@ def crop_maps(d: Data, idx: Tensor, which: Tensor, g: Tensor, jitter: float) -> 
             close + (whole - close) * torch.rand(n, 1, generator=g, device=d.device),
         ),
     )
-    size = d.t["size"][idx]
     inside = torch.minimum(((top[:, 1] - floor[:, 1]).abs() + 1e-3), floor[:, 1].clamp(min=8) + 12) / (
         (top[:, 1] - floor[:, 1]).abs() + 1e-3
     )
@@ -306,7 +318,6 @@ def crop_maps(d: Data, idx: Tensor, which: Tensor, g: Tensor, jitter: float) -> 
     ex = side * (wide / CROP_COLS * flip)[:, None]
     ey = down * (length / CROP_ROWS)[:, None]
     at = start + 0.5 * ey - side * (wide * flip * (0.5 - 0.5 / CROP_COLS))[:, None]
-    del size
     return torch.stack([ex, ey, at], 2)
 
 
@@ -321,6 +332,13 @@ def loose_maps(d: Data, idx: Tensor, g: Tensor) -> Tensor:
     mid = size * torch.rand(n, 2, generator=g, device=d.device)
     ex, ey = side * (wide / CROP_COLS)[:, None], down * (length / CROP_ROWS)[:, None]
     return torch.stack([ex, ey, mid - ex * CROP_COLS / 2 - ey * CROP_ROWS / 2], 2)
+
+
+def bait_maps(d: Data, idx: Tensor, g: Tensor) -> Tensor:
+    """Maps for crops where the finder as it stood saw a jar that is none."""
+    there = d.t["bait"][idx, :, 0, 0].isfinite().sum(1)
+    which = (torch.rand(len(idx), generator=g, device=d.device) * there).long()
+    return crop_maps(d, idx, which, g, 1.0, "bait")
 
 
 def crop_targets(d: Data, idx: Tensor, which: Tensor, m: Tensor, is_jar: Tensor) -> dict[str, Tensor]:
@@ -423,13 +441,19 @@ def in_sight(d: Data, idx: Tensor, which: Tensor) -> Tensor:
     return ((middle > 0) & (middle < d.t["size"][idx])).all(-1)
 
 
-def step(kind: str, net: Any, d: Data, batch: int, g: Tensor) -> Tensor:
-    """The loss of one batch."""
+def step(kind: str, net: Any, d: Data, batch: int, g: Tensor, traced: float = 0.0) -> Tensor:
+    """The loss of one batch; `traced` is the least share of path-traced pictures among those with a vessel."""
     none = int(batch * 0.22) if len(d.fit_none) else 0
     pick = lambda pool, n: pool[torch.randint(len(pool), (n,), generator=g, device=d.device)]  # noqa: E731
-    idx = (
-        torch.cat([pick(d.fit_jar, batch - none), pick(d.fit_none, none)]) if none else pick(d.fit_jar, batch)
+    real = int((batch - none) * traced) if len(d.fit_traced) else 0
+    idx = torch.cat(
+        [pick(d.fit_jar, batch - none - real), pick(d.fit_traced, real)]
+        if real
+        else [pick(d.fit_jar, batch - none)]
     )
+    idx = idx[torch.randperm(len(idx), generator=g, device=d.device)]
+    if none:
+        idx = torch.cat([idx, pick(d.fit_none, none)])
     if kind == "picture":
         m = picture_maps(d, idx, g)
         t = picture_targets(d, idx, m)
@@ -451,7 +475,12 @@ def step(kind: str, net: Any, d: Data, batch: int, g: Tensor) -> Tensor:
     jar &= ~lost
     if none:
         jar[batch - none :] = False
+        most = none * 2 // 3 if len(d.fit_bait) else 0  # of them where the finder was taken in
         m = torch.cat([m[: batch - none], loose_maps(d, idx[batch - none :], g)])
+        if most:
+            idx = torch.cat([idx[:-most], pick(d.fit_bait, most)])
+            m = torch.cat([m[:-most], bait_maps(d, idx[-most:], g)])
+            which = torch.cat([which[:-most], torch.zeros_like(which[-most:])])
     t = crop_targets(d, idx, which, m.nan_to_num(0.0), jar)
     x, mask = warp(d, idx, m, CROP_ROWS, CROP_COLS)
     x = spoil(compose(d, x, mask, m, g, 0.12), g)
@@ -464,10 +493,12 @@ def fit(kind: str, d: Data, a: argparse.Namespace, more: Any = None) -> Any:
     """Fit for a.seconds; the averaged network."""
     torch.manual_seed(a.seed)
     g = torch.Generator(d.device).manual_seed(a.seed + 1)
-    net = (PictureNet if kind == "picture" else CropNet)().to(d.device)
-    mean = (PictureNet if kind == "picture" else CropNet)().to(d.device)
+    net, mean = ((PictureNet if kind == "picture" else CropNet)().to(d.device) for _ in range(2))
     if a.start:
         net.load_state_dict(torch.load(a.start, map_location=d.device, weights_only=True))
+        mean.load_state_dict(net.state_dict())
+    if a.folded:
+        net, mean = (folded(x).to(memory_format=torch.channels_last) for x in (net, mean))
     mean.load_state_dict(net.state_dict())
     slow, fast = ([t for t in x.state_dict().values() if t.dtype.is_floating_point] for x in (mean, net))
     opt = torch.optim.AdamW(net.parameters(), lr=a.lr, weight_decay=0.02)
@@ -477,7 +508,7 @@ def fit(kind: str, d: Data, a: argparse.Namespace, more: Any = None) -> Any:
         rate = a.lr * min(1, (n + 1) / 200) * (0.5 + 0.5 * np.cos(np.pi * part)) + 1e-6
         for group in opt.param_groups:
             group["lr"] = rate
-        loss = step(kind, net, d, a.batch, g)
+        loss = step(kind, net, d, a.batch, g, a.traced)
         opt.zero_grad(set_to_none=True)
         loss.backward()
         if torch.nn.utils.clip_grad_norm_(net.parameters(), 2.0).isfinite():
@@ -530,6 +561,10 @@ def main(argv: list[str] | None = None) -> Any:
     p.add_argument("--drawn", type=int, default=0)
     p.add_argument("--watch", default="", help="a folder where more zips may appear while fitting")
     p.add_argument("--start", default="", help="weights to go on from")
+    p.add_argument(
+        "--folded", action="store_true", help="with the norms folded in: for going on from --start"
+    )
+    p.add_argument("--traced", type=float, default=0.0, help="least share of path-traced pictures")
     p.add_argument("--threads", type=int, default=0)
     p.add_argument("--seconds", type=float, default=400)
     p.add_argument("--steps", type=int, default=10**9)
