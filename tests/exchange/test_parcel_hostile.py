@@ -256,7 +256,7 @@ HOSTILE: dict[str, tuple[Spoil, str]] = {
          "top_px": None, "lightness": None, "a": None, "b": None, "clarity": None}]), "does not fit"),
     "a boundary beyond the picture": (put("case.readings.0.reading.layers", [
         {"kind": "clear", "bottom_fraction": 0.0, "top_fraction": 1.0, "top_sigma_fraction": None,
-         "top_px": -1e300, "lightness": None, "a": None, "b": None, "clarity": None}]), "does not fit"),
+         "top_px": -1e50, "lightness": None, "a": None, "b": None, "clarity": None}]), "does not fit"),
     "the manifest as a part": (with_manifest(lambda m: m["parts"].append(m["parts"][0] | {"name": "manifest.json"})), "missing|twice"),
     "a photo as the page": (with_manifest(lambda m: m["parts"][0].update({"media_type": "image/jpeg"})), "not what its manifest says"),
 }  # fmt: skip

@@ -20,7 +20,7 @@ from types import NoneType, UnionType
 from typing import Any, Literal, Union, get_args, get_origin, get_type_hints
 
 import pytest
-from hypothesis import HealthCheck, example, given, settings
+from hypothesis import HealthCheck, Phase, example, given, settings
 from hypothesis import strategies as st
 from jsonschema import Draft202012Validator
 
@@ -36,6 +36,7 @@ from jartest.exchange.manifest import manifest_bytes, read_manifest
 from jartest.exchange.nameless import without_names
 from jartest.exchange.parcel import pack_question, read_parcel
 from jartest.exchange.plain import from_plain, to_plain
+from jartest.imaging.values import LayerKind, Lump, Marks
 from jartest.plan.schedule import Slot, default_schedule
 from jartest.records.model import Case, PhotoMark, TestPlan
 from jartest.records.store import Store
@@ -45,6 +46,7 @@ SOME = settings(
     max_examples=40,
     deadline=None,
     database=None,
+    phases=[Phase.explicit, Phase.generate],  # whole records take minutes to shrink
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
 )
 NASTY = ["=1+1", "<script>", "../../x", "🧪 Kupfer-Öl", "", "\t\n", '"', "C:\\x", "\u202eabc", "\ufeff"]
@@ -64,6 +66,8 @@ def any_of(hint: Any, name: str = "", *, measured: bool = False, **given_as: Any
     """Values of a type, as a record may hold them."""
     if hint is Slot:  # its fields depend on each other
         return st.sampled_from(default_schedule(3))
+    if hint is Marks:  # likewise
+        return hand_marks()
     if isinstance(hint, type) and dataclasses.is_dataclass(hint):
         nan = hasattr(hint, "to_json")
         said = {n: any_of(h, n, measured=nan) for n, h in get_type_hints(hint).items() if n not in given_as}
@@ -89,6 +93,19 @@ def any_of(hint: Any, name: str = "", *, measured: bool = False, **given_as: Any
         return st.lists(any_of(args[0], name, measured=measured), max_size=3).map(tuple)
     assert issubclass(origin, Mapping)
     return st.dictionaries(words, any_of(args[1], name, measured=measured), max_size=3)
+
+
+@st.composite
+def hand_marks(draw: st.DrawFn) -> Marks:
+    """What a person may set in a photo: as many names as layers, foam alone at the top, lumps with a size."""
+    lines = {n: draw(numbers | st.just(math.nan)) for n in ("left_px", "right_px", "floor_px", "surface_px")}
+    rows = draw(st.none() | st.lists(numbers, max_size=3).map(tuple))
+    below = st.sampled_from([None, *(k for k in get_args(LayerKind) if k != "foam")])
+    named = [below] * len(rows or ()) + [below | st.just("foam") if rows else below]
+    kinds = draw(st.none() | st.tuples(*named))
+    lump = st.builds(Lump, row_px=numbers, col_px=numbers, diameter_px=st.floats(0.1, 99))
+    lumps = draw(st.lists(lump, max_size=2).map(tuple))
+    return Marks(**lines, boundaries_px=rows, kinds=kinds, lumps=lumps)
 
 
 TEST = "7" * 32
@@ -123,7 +140,7 @@ def cases(draw: st.DrawFn, photos: tuple[tuple[str, int, int], ...]) -> Case:
         frame = get_args(hinted["jar"])[0]
         jar = any_of(frame, **dict.fromkeys(("left_px", "right_px", "floor_px", "surface_px"), inside), tilt_deg=st.floats(-9, 9))  # fmt: skip
         fractions = dict.fromkeys(("bottom_fraction", "top_fraction"), st.floats(0, 1))
-        layer = any_of(get_args(hinted["layers"])[0], **fractions)
+        layer = any_of(get_args(hinted["layers"])[0], **fractions, top_px=inside)
         lump = any_of(
             get_args(hinted["lumps"])[0],
             **dict.fromkeys(("row_px", "col_px", "diameter_px"), st.floats(0, 99)),
