@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -18,6 +19,7 @@ __all__ = ["WRITES", "in_words", "make_engine", "read_url", "sqlite_file"]
 
 WRITES = "jartest_writes"  # the execution option of a transaction that will write
 _WAIT_S = 10.0  # how long a writer waits for the one before it (our choice)
+_OPENING_S = 3.0  # how long one who opens a new file waits for another who does (our choice)
 
 # SQLite's primary result codes: https://www.sqlite.org/rescode.html
 _SQLITE_SAYS = {
@@ -115,7 +117,7 @@ def _set_up_sqlite(engine: Engine, *, foreign_keys: bool) -> None:
     @event.listens_for(engine, "connect")
     def on_connect(raw: Any, _record: Any) -> None:
         raw.isolation_level = None  # the driver must not begin or commit by itself
-        (mode,) = raw.execute("PRAGMA journal_mode=WAL").fetchone()
+        mode = _write_ahead(raw)
         if mode != "wal":
             msg = f"The record store's disk allows no write-ahead log (it says {mode!r}); keep it on a local disk."
             raise StoreFault(msg)
@@ -126,6 +128,21 @@ def _set_up_sqlite(engine: Engine, *, foreign_keys: bool) -> None:
     def on_begin(connection: Connection) -> None:
         writes = connection.get_execution_options().get(WRITES, False)
         connection.exec_driver_sql("BEGIN IMMEDIATE" if writes else "BEGIN")
+
+
+def _write_ahead(raw: Any) -> str:
+    """The journal's mode after asking for a write-ahead log; asked again while another opens the same new file.
+
+    SQLite does not wait here by itself, as it does for every other lock.
+    """
+    until = time.monotonic() + _OPENING_S
+    while True:
+        try:
+            return str(raw.execute("PRAGMA journal_mode=WAL").fetchone()[0])
+        except sqlite3.OperationalError as e:
+            if e.sqlite_errorcode != sqlite3.SQLITE_BUSY or time.monotonic() > until:
+                raise
+        time.sleep(0.02)
 
 
 @contextmanager

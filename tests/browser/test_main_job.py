@@ -171,7 +171,7 @@ def test_a_jar_goes_from_plan_to_signature_and_is_found_after_a_restart(
     served.start()
     again = window(size)
     again.goto(f"{served.url}/tests")
-    again.get_by_label("Search").fill("nettlesap lumpy")
+    again.get_by_role("searchbox", name="Search").fill("nettlesap lumpy")
     again.keyboard.press("Enter")
     again.get_by_text("1 found").wait_for()
     again.get_by_role("link", name=re.compile("Bineguard Copper 20")).click()

@@ -35,6 +35,7 @@ def test_the_list_offers_itself_its_readings_and_labels(kept: Recorder, screen: 
     start(kept)
     assert offered(screen("tests")) == [
         "This list as CSV",
+        "This list as Parquet",
         "Its readings as CSV",
         "Labels of the jars on this page",
     ]
