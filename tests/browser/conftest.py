@@ -29,6 +29,13 @@ QUIET = [
 ]
 
 
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """A test in a real browser that fails is tried once more, and the report says that it was."""
+    for item in items:
+        if item.path.parent == Path(__file__).parent:
+            item.add_marker(pytest.mark.flaky(reruns=1))
+
+
 class Served:
     """The app on a free port over one data folder, by its own command; it can be stopped and started again."""
 
