@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import sqlite3
-import time
+import threading
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any
 
@@ -19,7 +19,7 @@ __all__ = ["WRITES", "in_words", "make_engine", "read_url", "sqlite_file"]
 
 WRITES = "jartest_writes"  # the execution option of a transaction that will write
 _WAIT_S = 10.0  # how long a writer waits for the one before it (our choice)
-_OPENING_S = 3.0  # how long one who opens a new file waits for another who does (our choice)
+_OPENING_TRIES = 100  # 2 s for one who opens a new file while another does (our choice)
 
 # SQLite's primary result codes: https://www.sqlite.org/rescode.html
 _SQLITE_SAYS = {
@@ -135,14 +135,16 @@ def _write_ahead(raw: Any) -> str:
 
     SQLite does not wait here by itself, as it does for every other lock.
     """
-    until = time.monotonic() + _OPENING_S
-    while True:
-        try:
-            return str(raw.execute("PRAGMA journal_mode=WAL").fetchone()[0])
-        except sqlite3.OperationalError as e:
-            if e.sqlite_errorcode != sqlite3.SQLITE_BUSY or time.monotonic() > until:
-                raise
-        time.sleep(0.02)
+    (patience_ms,) = raw.execute("PRAGMA busy_timeout").fetchone()
+    raw.execute("PRAGMA busy_timeout=0")
+    try:
+        for _ in range(_OPENING_TRIES):
+            with suppress(sqlite3.OperationalError):
+                return str(raw.execute("PRAGMA journal_mode=WAL").fetchone()[0])
+            threading.Event().wait(0.02)
+    finally:
+        raw.execute(f"PRAGMA busy_timeout={patience_ms}")
+    return str(raw.execute("PRAGMA journal_mode=WAL").fetchone()[0])
 
 
 @contextmanager
