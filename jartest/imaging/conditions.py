@@ -9,12 +9,21 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
+from jartest.imaging.finder import Ends
 from jartest.imaging.layers import Part
 from jartest.imaging.photo import Photo
 from jartest.imaging.profile import ACROSS, FRACTIONS, Strip, crop_light
 from jartest.imaging.values import Frame
 
-__all__ = ["blur", "boundary_spread", "condition_flags", "glare", "hidden", "picture_flags"]
+__all__ = [
+    "blur",
+    "boundary_spread",
+    "condition_flags",
+    "foam_unsure",
+    "glare",
+    "hidden",
+    "picture_flags",
+]
 
 Floats = NDArray[np.float32]
 
@@ -32,6 +41,35 @@ _GLARE = 0.05  # of the contents
 _HIDDEN = 0.35  # of the contents; pictures without a large label reach 0.28
 _SPREAD = 0.04  # of the column, from 20 to 80 % of the way from one colour to the other
 _FAINT = 6.0  # CIELAB difference of two layers below which a spread means nothing
+_OVER = 0.05  # of the column: contents that end so far over the surface are no meniscus
+_OVER_ODDS = 0.35  # chosen on the pictures for fitting; what it costs stands in DEVELOPERS.md
+_GLASS_TOP, _GLASS_LOW = 0.04, 0.2  # of the column, below the surface
+_GLASS_ODDS = 0.8  # chosen as the odds above
+
+
+def foam_unsure(frame: Frame, ends: Ends, *, foam: bool, set_by_hand: bool = False) -> bool:
+    """True where the finder's two looks contradict this surface: contents seen over it, or bare glass under it.
+
+    Parameters
+    ----------
+    frame : Frame
+        With floor and surface.
+    ends : Ends
+        Where the finder, sure of its own surface, sees the contents end.
+    foam : bool
+        Whether the reading itself shows foam over the surface, which contents over it then are.
+    set_by_hand : bool
+        Whether a person set the surface; glass under it is then no doubt.
+
+    Notes
+    -----
+    The finder's line for the upper end of foam lies on the surface where there is no foam.  Foam thinner
+    than a twentieth of the column is not told, nor foam that both looks take for liquid.
+    """
+    high = frame.floor_px - frame.surface_px
+    over = not foam and ends.above(frame.surface_px - _OVER * high) > _OVER_ODDS
+    glass = ends.glass_between(frame.surface_px + _GLASS_TOP * high, frame.surface_px + _GLASS_LOW * high)
+    return over or (not set_by_hand and glass > _GLASS_ODDS)  # NaN, not looked at, compares false
 
 
 def condition_flags(photo: Photo, frame: Frame, strip: Strip, parts: list[Part]) -> list[str]:

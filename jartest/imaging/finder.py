@@ -28,7 +28,7 @@ from numpy.typing import NDArray
 
 from jartest.imaging.values import Frame, LayerKind
 
-__all__ = ["CLASSES", "FOUND", "SURE", "Finding", "SeenLayer", "look"]
+__all__ = ["CLASSES", "FOUND", "SURE", "Ends", "Finding", "SeenLayer", "look"]
 
 Floats = NDArray[np.float64]
 Pixels = NDArray[np.uint8]
@@ -57,13 +57,39 @@ class SeenLayer:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Ends:
+    """Where the finder sees the contents end, for rows of the photo on the jar's centre line, from the top down.
+
+    `foam_top` are the second look's odds that a row is the upper end of foam, or of the contents where
+    there is none; they add up to one.  `glass` are the first look's odds of bare glass in each row.
+    """
+
+    rows_px: Floats
+    foam_top: Floats
+    glass: Floats
+
+    def above(self, row_px: float) -> float:
+        """Odds that the contents end above this row."""
+        return float(self.foam_top[self.rows_px < row_px].sum() / self.foam_top.sum())
+
+    def glass_between(self, top_px: float, low_px: float) -> float:
+        """Mean odds of bare glass between two rows; NaN where the finder did not look there."""
+        rows = (self.rows_px >= top_px) & (self.rows_px <= low_px)
+        return float(self.glass[rows].mean()) if rows.any() else math.nan
+
+    def lowered(self, by_px: float) -> Ends:
+        """The same where the photo begins so many rows higher."""
+        return Ends(rows_px=self.rows_px + by_px, foam_top=self.foam_top, glass=self.glass)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Finding:
     """What the finder proposes for one photo.
 
     `classes` are the odds of each of `CLASSES` in cells of the picture, (rows, cols, 7), the picture
     from edge to edge.  `frame` is None where no jar with contents is found; a line whose confidence is
     too low, or that lies outside the picture, is NaN in it.  `far_px` and `foam_top_px` are rows on the
-    centre line, NaN where not seen.  `jar_count` is how many vessels with contents stand in the picture.
+    centre line, NaN where not seen; `ends` has the odds of every row.  `jar_count` is how many vessels with contents stand in the picture.
     """
 
     classes: NDArray[np.float32]
@@ -76,6 +102,7 @@ class Finding:
     foam_top_px: float = math.nan
     layers: tuple[SeenLayer, ...] = ()
     raw_rows: tuple[float, float] = (math.nan, math.nan)  # surface and floor, however unsure
+    ends: Ends | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -133,6 +160,7 @@ class _Judged:
     sigmas: tuple[float, float]
     jar: float
     sure: tuple[float, float]
+    glass: Floats  # the first look's odds of glass for each row of `close`
 
 
 _lock = threading.Lock()
@@ -414,12 +442,21 @@ def _surroundings(seen: _Overview, close: _Crop, lines: list[tuple[float, float,
     return np.array([inside, max(beside), min(beside), odds(0, over)[:, 1:3].sum(1).mean()])
 
 
+def _glass(seen: _Overview, close: _Crop) -> Floats:
+    """The first look's odds of bare glass in each row of the second look's crop, over the jar's middle half."""
+    left, right = _peak(close.walls[0]), _peak(close.walls[1])
+    rows, ones = np.arange(_ROWS, dtype=float), np.ones(_ROWS)
+    cols = [(left + right) / 2 + t * abs(right - left) / 2 for t in (-0.5, 0.0, 0.5)]
+    odds = [seen.at(np.stack([c * ones, rows, ones], 1) @ close.back.T)[:, 1] for c in cols]
+    return np.asarray(np.mean(odds, axis=0), float)
+
+
 def _judged(work: Pixels, seen: _Overview, c: _Column) -> _Judged:
     wide, close, lines, signs = _looked(work, seen, c)
     jar = _confidence("jar", signs)
     return _Judged(
         column=c, wide=wide, close=close, rows=(lines[0][0], lines[1][0]), sigmas=(lines[0][1], lines[1][1]), jar=jar,
-        sure=(_confidence("surface", signs), _confidence("floor", signs)),
+        sure=(_confidence("surface", signs), _confidence("floor", signs)), glass=_glass(seen, close),
     )  # fmt: skip
 
 
@@ -461,7 +498,9 @@ def _finding(
     return Finding(
         classes=classes, jar_count=count, confidence=x.jar, frame=frame, surface_confidence=x.sure[0],
         floor_confidence=x.sure[1], far_px=extra[0], foam_top_px=extra[1], raw_rows=rows,
-        layers=_layers(close, *x.rows),
+        layers=_layers(close, *x.rows), ends=Ends(
+            rows_px=np.array([row_of(float(k)) for k in range(_ROWS)]), foam_top=close.lines[3], glass=x.glass,
+        ),
     )  # fmt: skip
 
 

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from jartest.imaging.card import Box
-from jartest.imaging.finder import look
+from jartest.imaging.finder import Ends, Finding, look
 from jartest.imaging.photo import MIN_SIDE_PX, Photo
 from jartest.imaging.profile import FRACTIONS, Geometry, find_geometry, unroll
 from jartest.imaging.rows import see_rows
@@ -40,27 +40,33 @@ def with_marks(frame: Frame | None, marks: Marks | None) -> Frame | None:
     return replace(frame, **set_)
 
 
-def find_jar(photo: Photo, within: Box | None = None) -> Frame | None:
+def find_jar(photo: Photo, within: Box | None = None) -> tuple[Frame | None, Ends | None]:
     """The frame of the jar as the finder proposes it, None where there is none; a line it cannot tell is NaN.
 
-    `within` is where the jar stands before the reference card: that part is looked at first, and a weaker
-    word is enough there, because nobody stands the card up behind nothing.
+    With it comes where the finder sees the contents end.  `within` is where the jar stands before the
+    reference card: that part is looked at first, and a weaker word is enough there, because nobody stands
+    the card up behind nothing.
     """
     if within is None:
-        return look(photo.pixels).frame
+        return _said(look(photo.pixels))
     part = photo.pixels[within.top : within.bottom, within.left : within.right]
     if min(part.shape[:2]) < MIN_SIDE_PX:
-        return look(photo.pixels).frame
-    frame = look(np.ascontiguousarray(part), found=_FOUND_BEFORE_CARD).frame
-    if frame is None:
-        return look(photo.pixels).frame
-    return replace(
+        return _said(look(photo.pixels))
+    frame, ends = _said(look(np.ascontiguousarray(part), found=_FOUND_BEFORE_CARD))
+    if frame is None or ends is None:
+        return _said(look(photo.pixels))
+    moved = replace(
         frame,
         left_px=frame.left_px + within.left,
         right_px=frame.right_px + within.left,
         floor_px=frame.floor_px + within.top,
         surface_px=frame.surface_px + within.top,
     )
+    return moved, ends.lowered(within.top)
+
+
+def _said(finding: Finding) -> tuple[Frame | None, Ends | None]:
+    return finding.frame, finding.ends
 
 
 def place(photo: Photo, approx: Frame, marks: Marks | None = None) -> tuple[Frame, Geometry | None]:

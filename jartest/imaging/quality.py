@@ -60,6 +60,12 @@ REGISTER: tuple[FlagDefinition, ...] = (
         "Look closely, and write what you see.",
         blocks_pass=True,
     ),
+    _f(
+        "foam unsure",
+        "Two looks at the jar disagree on where the liquid ends: foam may stand on it, or empty glass.",
+        "Look for foam; set the surface, and the foam's upper end as a boundary above it, by hand.",
+        blocks_pass=True,
+    ),
     _f("diffuse boundary", "A layer boundary is spread over a height.", "Take its height as a rough one."),
     _f(
         "no scale",

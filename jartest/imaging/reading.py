@@ -9,7 +9,8 @@ import numpy as np
 
 from jartest.imaging.by_hand import ByHand, add_lumps, take_marks
 from jartest.imaging.card import find_card
-from jartest.imaging.conditions import condition_flags, picture_flags
+from jartest.imaging.conditions import condition_flags, foam_unsure, picture_flags
+from jartest.imaging.finder import Ends
 from jartest.imaging.flocs import NO_BODY, find_flocs
 from jartest.imaging.follow import follow_jar
 from jartest.imaging.jar import find_jar, place
@@ -23,7 +24,7 @@ from jartest.imaging.values import Frame, Layer, Marks, Reading
 
 __all__ = ["METHOD", "read_photo"]
 
-METHOD = "reading-2"
+METHOD = "reading-3"
 
 _CONFIDENT = 0.7  # of the frame; a person and a frame carried over from a person have 1
 
@@ -85,7 +86,7 @@ def _read(
     elif earlier is not None and not _whole(marks):
         flags.append("not carried over")
     card = find_card(photo)
-    proposed = find_jar(photo, card.window if card else None) if carried is None else None
+    proposed, ends = find_jar(photo, card.window if card else None) if carried is None else (None, None)
     frame, seen_so = place(photo, carried or proposed or Frame(), marks)
     by_hand = take_marks(frame, marks)
     frame = by_hand.frame
@@ -112,7 +113,18 @@ def _read(
     geometry = find_geometry(photo, frame, seen_so)
     scale = find_scale(photo, geometry, card=card, inner_diameter_mm=jar_mm[0], wall_mm=jar_mm[1])
     flags += scale.flags
-    return _measured(base, photo, by_hand, with_scale(geometry, scale), flags, scale)
+    reading = _measured(base, photo, by_hand, with_scale(geometry, scale), flags, scale)
+    doubted = ends is not None and _doubted(reading, proposed, ends, by_hand)
+    return replace(reading, flags=(*reading.flags, "foam unsure")) if doubted else reading
+
+
+def _doubted(reading: Reading, proposed: Frame | None, ends: Ends, by_hand: ByHand) -> bool:
+    """True where the finder, sure of its own surface, contradicts a reading whose layers nobody drew."""
+    drawn = by_hand.boundaries is not None or by_hand.foam_top is not None
+    if drawn or proposed is None or math.isnan(proposed.surface_px):
+        return False
+    set_by_hand = reading.marks is not None and not math.isnan(reading.marks.surface_px)
+    return foam_unsure(by_hand.frame, ends, foam=reading.foam_fraction > 0, set_by_hand=set_by_hand)
 
 
 def _has_moved(now: Frame, then: Frame) -> bool:

@@ -1,4 +1,4 @@
-"""The finder held against pictures with known truth, as they are and as five kinds of copies.
+"""The finder held against pictures with known truth, as they are and as copies.
 
     python tests/evidence/finder.py jars FOLDER...        (pictures with a .json of truth beside each)
     python tests/evidence/finder.py none                  (pictures without a vessel)
@@ -17,7 +17,7 @@ import json
 import math
 import sys
 import warnings
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from itertools import groupby
 from pathlib import Path
 from typing import Any
@@ -25,6 +25,7 @@ from typing import Any
 import cv2
 import numpy as np
 import skimage.data
+from known import COPIES, copy_of, pictures, truth_of
 from numpy.typing import NDArray
 
 from jartest.imaging import finder
@@ -39,38 +40,9 @@ Pixels = NDArray[np.uint8]
 _FOLDER_HAS = "known truth beside each picture as NAME.json"
 
 
-def _jpeg(pixels: Pixels, quality: int = 92) -> bytes:
-    return bytes(cv2.imencode(".jpg", pixels[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, quality])[1])
-
-
-def _lit(pixels: Pixels, by: float) -> Pixels:
-    light = (pixels / 255.0) ** 2.2 * by
-    return np.asarray(np.clip(light, 0, 1) ** (1 / 2.2) * 255 + 0.5, np.uint8)
-
-
-def _half(pixels: Pixels) -> Pixels:
-    size = (pixels.shape[1] // 2, pixels.shape[0] // 2)
-    return np.asarray(cv2.resize(pixels, size, interpolation=cv2.INTER_AREA), np.uint8)
-
-
-COPIES: dict[str, Callable[[Pixels], bytes]] = {
-    "mirrored": lambda x: _jpeg(np.ascontiguousarray(x[:, ::-1])),
-    "darkened": lambda x: _jpeg(_lit(x, 0.5)),
-    "brightened": lambda x: _jpeg(_lit(x, 1.6)),
-    "half size": lambda x: _jpeg(_half(x)),
-    "recompressed": lambda x: _jpeg(x, 60),
-}
-
-
-def _truth(path: Path) -> tuple[float, float]:
-    """Rows of surface and floor."""
-    layers = [x for x in json.loads(path.read_text())["layers"] if x["kind"] != "foam"]
-    return float(layers[-1]["front_top_px"][1]), float(layers[0]["front_bottom_px"][1])
-
-
 def jars(folders: Sequence[str], kinds: Sequence[str]) -> list[dict[str, Any]]:
     """One row of figures for each kind of copy."""
-    files = [f for d in folders for f in sorted(Path(d).glob("*.jpg")) if f.with_suffix(".json").exists()]
+    files = pictures(*(Path(d) for d in folders))
     if not files:
         raise SystemExit(f"no pictures in {', '.join(folders)}; give folders with {_FOLDER_HAS}.")
     return [_figures(k, files) for k in kinds]
@@ -80,16 +52,13 @@ def _figures(kind: str, files: list[Path]) -> dict[str, Any]:
     found = missing = 0
     errors: dict[str, list[float]] = {"surface": [], "floor": []}
     for f in files:
-        data = f.read_bytes()
-        if kind != "as they are":
-            data = COPIES[kind](open_photo(data).pixels)
+        data, truth = copy_of(kind, truth_of(f))
         reading = read_photo(open_photo(data, f.name))
         found += reading.jar_found
         jar = reading.jar
         if not reading.jar_found or jar is None:
             continue
-        k = 0.5 if kind == "half size" else 1.0
-        surface, floor = ((v + 0.5) * k - 0.5 for v in _truth(f.with_suffix(".json")))
+        surface, floor = truth.marks.surface_px, truth.marks.floor_px
         missing += math.isnan(jar.surface_px + jar.floor_px)
         for what, got, true in (("surface", jar.surface_px, surface), ("floor", jar.floor_px, floor)):
             if not math.isnan(got):
@@ -160,7 +129,7 @@ def real(folder: Path) -> list[dict[str, Any]]:
 
 def series(folder: Path) -> dict[str, Any]:
     """Errors of the lines carried from each series' first photo to the others, in % of the column."""
-    files = [f for f in sorted(folder.glob("*.jpg")) if f.with_suffix(".json").exists()]
+    files = pictures(folder)
     errors: dict[str, list[float]] = {"surface": [], "floor": []}
     lost = []
     for _, some in groupby(files, key=lambda f: f.stem.rsplit("-", 1)[0]):
@@ -184,14 +153,9 @@ def series(folder: Path) -> dict[str, Any]:
 
 
 def _with_truth(path: Path) -> tuple[Photo, Frame]:
-    surface, floor = _truth(path.with_suffix(".json"))
-    walls = json.loads(path.with_suffix(".json").read_text())["jar_px"]
+    m = truth_of(path).marks
     frame = Frame(
-        left_px=walls["left"][0],
-        right_px=walls["right"][0],
-        floor_px=floor,
-        surface_px=surface,
-        confidence=1.0,
+        left_px=m.left_px, right_px=m.right_px, floor_px=m.floor_px, surface_px=m.surface_px, confidence=1.0
     )
     return open_photo(path.read_bytes(), path.name), frame
 
@@ -211,7 +175,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     elif a.what == "series":
         rows = [series(Path(a.folders[0]))]
     else:
-        rows = jars(a.folders, ["as they are", *(COPIES if a.copies else ())])
+        rows = jars(a.folders, ["plain", *(COPIES if a.copies else ())])
     for r in rows:
         print(json.dumps(r, ensure_ascii=False), flush=True)
     return 0

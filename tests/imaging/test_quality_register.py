@@ -26,7 +26,7 @@ def test_a_name_that_is_not_registered_is_refused() -> None:
 
 def test_the_flags_raised_are_those_of_the_register(repo: Path) -> None:
     text = "".join((repo / "jartest/imaging" / n).read_text("utf-8") for n in ("reading.py", "conditions.py"))
-    pattern = r'append\("([a-z ]+)"\)|\["([a-z ]+)"\]|^        "([a-z ]+)": |^        \("([a-z ]+ unsure)"|"(no jar)"'
+    pattern = r'append\("([a-z ]+)"\)|\["([a-z ]+)"\]|^        "([a-z ]+)": |^        \("([a-z ]+ unsure)"|"(no jar|foam unsure)"'
     raised = {name for found in re.findall(pattern, text, re.M) for name in found if name}
     scale = (repo / "jartest/imaging/scale.py").read_text("utf-8")
     raised |= {name for line in re.findall(r"flags=.*", scale) for name in re.findall(r'"([a-z ]+)"', line)}

@@ -200,6 +200,8 @@ CASES: list[tuple[str, Callable[[], Reading], Callable[[], Reading]]] = [
     ("hidden", lambda: covered(settler(), 0.75).read(), lambda: covered(settler(), 0.35).read()),
     ("hidden", lambda: covered(drawn(Band(top_fraction=1, colour=BROWN)), 0.75).read(), drawn().read),
     ("layers unsure", lambda: rendered("jar-041-flocs").read(), settler().read),
+    ("foam unsure", lambda: rendered("jar-044-foam").read(), settler().read),
+    ("foam unsure", lambda: read_photo(rendered("jar-044-foam").photo), lambda: read_photo(settler().photo)),
     ("diffuse boundary", lambda: graded(0.15).read(), lambda: graded(0.0).read()),
     (
         "no scale",

@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 import cv2
+import known
 import numpy as np
 import pytest
 import skimage.data
@@ -117,19 +118,9 @@ def test_a_drawn_picture_unlike_jars_is_no_jar(kind: str) -> None:
         assert finding.jar_count == 0
 
 
-def _lit(x: NDArray[np.uint8], by: float) -> NDArray[np.uint8]:
-    return np.asarray(np.clip((x / 255) ** 2.2 * by, 0, 1) ** (1 / 2.2) * 255 + 0.5, np.uint8)
-
-
-def _recompressed(x: NDArray[np.uint8]) -> NDArray[np.uint8]:
-    data = cv2.imencode(".jpg", x[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, 60])[1]
-    return np.asarray(cv2.imdecode(data, cv2.IMREAD_COLOR)[..., ::-1], np.uint8)
-
-
 COPIES = {
-    "mirrored": lambda x: np.ascontiguousarray(x[:, ::-1]), "darkened": lambda x: _lit(x, 0.5),
-    "brightened": lambda x: _lit(x, 1.6), "recompressed": _recompressed,
-    "half size": lambda x: np.asarray(cv2.resize(x, (x.shape[1] // 2, x.shape[0] // 2), interpolation=cv2.INTER_AREA), np.uint8),
+    "mirrored": lambda x: np.ascontiguousarray(x[:, ::-1]), "darkened": lambda x: known.lit(x, 0.5),
+    "brightened": lambda x: known.lit(x, 1.6), "recompressed": known.recompressed, "half size": known.half,
 }  # fmt: skip
 
 

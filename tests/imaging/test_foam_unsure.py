@@ -1,0 +1,86 @@
+"""Finder and reading that contradict each other about where the contents end: a flag, and no pass."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from known import all_71, truth_of
+
+from jartest.imaging.conditions import foam_unsure
+from jartest.imaging.finder import Ends
+from jartest.imaging.photo import open_photo
+from jartest.imaging.quality import flag
+from jartest.imaging.reading import read_photo
+from jartest.imaging.values import Frame, Marks, Reading
+from jartest.verdict.decide import judge_photo
+from jartest.verdict.limits import load_limits
+
+FRAME = Frame(left_px=100, right_px=200, floor_px=400, surface_px=200)
+ROWS = np.arange(0.0, 500.0)
+
+
+def ends(top_px: float, glass: Callable[[float], float] = lambda row: 0.1) -> Ends:
+    """The finder sure of one upper end, and of this much glass in each row."""
+    odds = np.exp(-0.5 * ((ROWS - top_px) / 2) ** 2)
+    return Ends(rows_px=ROWS, foam_top=odds / odds.sum(), glass=np.array([glass(r) for r in ROWS]))
+
+
+def test_two_looks_that_agree_raise_no_doubt() -> None:
+    assert not foam_unsure(FRAME, ends(200), foam=False)
+    assert not foam_unsure(FRAME, ends(195), foam=False)  # a meniscus
+
+
+def test_contents_seen_over_a_surface_without_foam_are_a_doubt() -> None:
+    assert foam_unsure(FRAME, ends(150), foam=False)
+    assert not foam_unsure(FRAME, ends(150), foam=True)  # the reading shows that foam itself
+    assert not foam_unsure(FRAME, ends(250), foam=False)
+
+
+def test_bare_glass_seen_under_the_surface_is_a_doubt_even_under_foam() -> None:
+    empty = ends(200, lambda row: 0.95 if row < 260 else 0.0)
+    assert foam_unsure(FRAME, empty, foam=False)
+    assert foam_unsure(FRAME, empty, foam=True)
+    assert not foam_unsure(FRAME, empty, foam=False, set_by_hand=True)
+    clear = ends(200, lambda row: 0.5)  # a clear liquid is taken for half glass
+    assert not foam_unsure(FRAME, clear, foam=False)
+
+
+def test_a_finder_that_did_not_look_there_says_nothing() -> None:
+    far = replace(ends(200), rows_px=ROWS + 5000)
+    assert not foam_unsure(FRAME, far, foam=True)
+
+
+def _read(name: str, marks: Marks | None = None) -> Reading:
+    path = next(p for p in all_71() if p.stem == name)
+    return read_photo(open_photo(path.read_bytes()), marks=marks)
+
+
+def _lines(name: str) -> Marks:
+    return truth_of(next(p for p in all_71() if p.stem == name)).marks
+
+
+@pytest.mark.parametrize("given", [False, True])
+def test_foam_like_milk_on_milk_is_no_pass_whoever_set_the_lines(given: bool) -> None:
+    got = _read("jar-044-foam", _lines("jar-044-foam") if given else None)
+    verdict = judge_photo(got, load_limits())
+    assert "foam unsure" in got.flags
+    assert verdict.word is None
+    assert any(flag("foam unsure").do in r.says for r in verdict.reasons)
+
+
+def test_a_jar_without_foam_raises_no_doubt() -> None:
+    for name in ("jar-000-uniform_milky", "jar-004-sediment", "settler-0030min"):
+        assert "foam unsure" not in _read(name).flags
+        assert "foam unsure" not in _read(name, _lines(name)).flags
+
+
+def test_a_person_who_draws_the_foam_ends_the_doubt() -> None:
+    lines = _lines("jar-044-foam")
+    drawn = replace(lines, boundaries_px=(406.0,), kinds=("body", "foam"))
+    got = _read("jar-044-foam", drawn)
+    assert "foam unsure" not in got.flags
+    assert got.foam_fraction == pytest.approx(0.34, abs=0.03)  # its truth
+    assert judge_photo(got, load_limits()).word == "fail"
