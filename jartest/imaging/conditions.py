@@ -44,6 +44,8 @@ _SPREAD = 0.04  # of the column, from 20 to 80 % of the way from one colour to t
 _FAINT = 6.0  # CIELAB difference of two layers below which a spread means nothing
 _OVER = 0.05  # of the column: contents that end so far over the surface are no meniscus
 _OVER_ODDS = 0.35  # chosen on the pictures for fitting; what it costs stands in DEVELOPERS.md
+_UNDER = 0.06  # of the column
+_UNDER_ODDS = 0.31  # chosen as the odds above
 _GLASS_TOP, _GLASS_LOW = 0.04, 0.2  # of the column, below the surface
 _GLASS_ODDS = 0.5  # chosen as the odds above
 _OPAQUE = 0.3  # of the clarity figure: nobody sees through what has less
@@ -53,7 +55,7 @@ _ALIKE, _UNLIKE = 6.0, 18.0  # CIELAB differences, chosen on the pictures for fi
 def foam_unsure(
     frame: Frame, ends: Ends, *, foam: bool, clarity: float = math.nan, set_by_hand: bool = False
 ) -> bool:
-    """True where the finder's two looks contradict this surface: contents over it, or bare glass under it.
+    """True where the finder contradicts this surface: contents over it, or bare glass or another surface under it.
 
     Parameters
     ----------
@@ -67,7 +69,7 @@ def foam_unsure(
         Of the highest layer under the surface; NaN where not told.  What one sees through may be taken
         for glass; what is opaque may not.
     set_by_hand : bool
-        Whether a person set the surface; glass under it is then no doubt.
+        Whether a person set the surface; what the finder sees under it is then no doubt.
 
     Notes
     -----
@@ -77,7 +79,9 @@ def foam_unsure(
     high = frame.floor_px - frame.surface_px
     over = not foam and ends.above(frame.surface_px - _OVER * high) > _OVER_ODDS
     glass = ends.glass_between(frame.surface_px + _GLASS_TOP * high, frame.surface_px + _GLASS_LOW * high)
-    return over or (not set_by_hand and clarity < _OPAQUE and glass > _GLASS_ODDS)  # NaN compares false
+    empty = clarity < _OPAQUE and glass > _GLASS_ODDS  # NaN compares false
+    under = ends.below(frame.surface_px + _UNDER * high) > _UNDER_ODDS
+    return over or (not set_by_hand and (empty or under))
 
 
 def goes_on_above(strip: Strip) -> bool:

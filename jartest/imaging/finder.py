@@ -17,7 +17,7 @@ import itertools
 import json
 import math
 import threading
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -60,17 +60,24 @@ class SeenLayer:
 class Ends:
     """Where the finder sees the contents end, for rows of the photo on the jar's centre line, from the top down.
 
-    `foam_top` are the second look's odds that a row is the upper end of foam, or of the contents where
-    there is none; they add up to one.  `glass` are the first look's odds of bare glass in each row.
+    For `rows_px` there are `foam_top`, the closer look's odds that a row is the upper end of foam, or of the
+    contents where there is none, and `glass`, the first look's odds of bare glass.  For `wide_rows_px` there
+    is `surface`, the wider look's odds that a row is the near arc of the surface.  Odds of a line add up to one.
     """
 
     rows_px: Floats
     foam_top: Floats
     glass: Floats
+    wide_rows_px: Floats
+    surface: Floats
 
     def above(self, row_px: float) -> float:
         """Odds that the contents end above this row."""
-        return float(self.foam_top[self.rows_px < row_px].sum() / self.foam_top.sum())
+        return float(self.foam_top[self.rows_px < row_px].sum())
+
+    def below(self, row_px: float) -> float:
+        """Odds that the surface lies below this row."""
+        return float(self.surface[self.wide_rows_px > row_px].sum())
 
     def glass_between(self, top_px: float, low_px: float) -> float:
         """Mean odds of bare glass between two rows; NaN where the finder did not look there."""
@@ -79,7 +86,7 @@ class Ends:
 
     def lowered(self, by_px: float) -> Ends:
         """The same where the photo begins so many rows higher."""
-        return Ends(rows_px=self.rows_px + by_px, foam_top=self.foam_top, glass=self.glass)
+        return replace(self, rows_px=self.rows_px + by_px, wide_rows_px=self.wide_rows_px + by_px)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -498,9 +505,19 @@ def _finding(
     return Finding(
         classes=classes, jar_count=count, confidence=x.jar, frame=frame, surface_confidence=x.sure[0],
         floor_confidence=x.sure[1], far_px=extra[0], foam_top_px=extra[1], raw_rows=rows,
-        layers=_layers(close, *x.rows), ends=Ends(
-            rows_px=np.array([row_of(float(k)) for k in range(_ROWS)]), foam_top=close.lines[3], glass=x.glass,
-        ),
+        layers=_layers(close, *x.rows), ends=_ends(x, to_photo),
+    )  # fmt: skip
+
+
+def _ends(x: _Judged, to_photo: Floats) -> Ends:
+    def rows(crop: _Crop) -> Floats:
+        mid = _centre(crop)
+        at = np.array([crop.point(mid, float(k))[1] for k in range(_ROWS)])
+        return np.asarray((at + 0.5) * to_photo[1] - 0.5, float)
+
+    return Ends(
+        rows_px=rows(x.close), foam_top=x.close.lines[3], glass=x.glass,
+        wide_rows_px=rows(x.wide), surface=x.wide.lines[0],
     )  # fmt: skip
 
 

@@ -24,10 +24,16 @@ FRAME = Frame(left_px=100, right_px=200, floor_px=400, surface_px=200)
 ROWS = np.arange(0.0, 500.0)
 
 
-def ends(top_px: float, glass: Callable[[float], float] = lambda row: 0.1) -> Ends:
-    """The finder sure of one upper end, and of this much glass in each row."""
-    odds = np.exp(-0.5 * ((ROWS - top_px) / 2) ** 2)
-    return Ends(rows_px=ROWS, foam_top=odds / odds.sum(), glass=np.array([glass(r) for r in ROWS]))
+def ends(top_px: float, glass: Callable[[float], float] = lambda row: 0.1, surface_px: float = 200) -> Ends:
+    """The finder's closer look sure of one upper end, its wider one of one surface, and so much glass a row."""
+    tops, near = (np.exp(-0.5 * ((ROWS - at) / 2) ** 2) for at in (top_px, surface_px))
+    return Ends(
+        rows_px=ROWS,
+        foam_top=tops / tops.sum(),
+        glass=np.array([glass(r) for r in ROWS]),
+        wide_rows_px=ROWS,
+        surface=near / near.sum(),
+    )
 
 
 def test_two_looks_that_agree_raise_no_doubt() -> None:
@@ -51,8 +57,14 @@ def test_bare_glass_seen_under_the_surface_of_what_is_opaque_is_a_doubt_even_und
     assert not foam_unsure(FRAME, little, foam=False, clarity=0.1)
 
 
+def test_another_surface_seen_under_it_is_a_doubt_unless_a_person_set_it() -> None:
+    assert foam_unsure(FRAME, ends(200, surface_px=240), foam=False)
+    assert not foam_unsure(FRAME, ends(200, surface_px=205), foam=False)
+    assert not foam_unsure(FRAME, ends(200, surface_px=240), foam=False, set_by_hand=True)
+
+
 def test_a_finder_that_did_not_look_there_says_nothing() -> None:
-    far = replace(ends(200), rows_px=ROWS + 5000)
+    far = replace(ends(200), rows_px=ROWS + 5000, wide_rows_px=ROWS - 5000)
     assert not foam_unsure(FRAME, far, foam=True, clarity=0.1)
 
 
