@@ -40,6 +40,7 @@ _ROWS, _COLS = 256, 96
 _WORK = 1280  # longest side, about, of the copy that the second look is cut from
 _PAD = 128
 _NEAR = 0.025  # of the column: how far from a line its odds still count as the same line
+_APART = 1.2  # half-widths between two vessels' middles from which they are two; our choice
 _MANY = 3  # vessels looked at; a picture of more is answered with these
 
 FOUND = 0.75  # confidence from which a jar counts as found: one in fifty left-out pictures without a jar passes it
@@ -110,6 +111,7 @@ class Finding:
     layers: tuple[SeenLayer, ...] = ()
     raw_rows: tuple[float, float] = (math.nan, math.nan)  # surface and floor, however unsure
     ends: Ends | None = None
+    beside: float = 0.0  # how sure it is of a second vessel beside this one
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -228,7 +230,8 @@ def look(pixels: Pixels, *, found: float = FOUND) -> Finding:
     seen = sorted((_judged(work, overview, c) for c in columns[:_MANY]), key=lambda x: -x.jar)
     if not seen or seen[0].jar < found:
         return Finding(classes=classes, jar_count=0, confidence=seen[0].jar if seen else 0.0, frame=None)
-    return _finding(seen[0], classes, _count(seen), to_photo, pixels.shape[:2])
+    finding = _finding(seen[0], classes, _count(seen), to_photo, pixels.shape[:2])
+    return replace(finding, beside=_beside(seen))
 
 
 def _work_copy(pixels: Pixels) -> tuple[Pixels, Floats]:
@@ -477,6 +480,14 @@ def _count(seen: list[_Judged]) -> int:
         if all(np.linalg.norm(m - other) > half for other, half in middles):
             middles.append((m, x.column.half))
     return len(middles)
+
+
+def _beside(seen: list[_Judged]) -> float:
+    """Confidence of the surest vessel that stands beside the first, more than half its width away."""
+    middles = [x.close.point(_centre(x.close), sum(x.rows) / 2) for x in seen]
+    apart = _APART * seen[0].column.half
+    there = [x.jar for x, m in zip(seen, middles, strict=True) if abs(m[0] - middles[0][0]) > apart]
+    return max(there, default=0.0)
 
 
 def _finding(

@@ -13,7 +13,7 @@ from jartest.imaging.conditions import condition_flags, foam_unsure, goes_on_abo
 from jartest.imaging.finder import Ends
 from jartest.imaging.flocs import NO_BODY, find_flocs
 from jartest.imaging.follow import follow_jar
-from jartest.imaging.jar import find_jar, place
+from jartest.imaging.jar import Proposal, find_jar, place
 from jartest.imaging.layers import SURE, find_boundaries, make_layers
 from jartest.imaging.photo import Photo
 from jartest.imaging.profile import ACROSS, FRACTIONS, Geometry, Strip, find_geometry, unroll
@@ -86,7 +86,10 @@ def _read(
     elif earlier is not None and not _whole(marks):
         flags.append("not carried over")
     card = find_card(photo)
-    proposed, ends = find_jar(photo, card.window if card else None) if carried is None else (None, None)
+    proposal = find_jar(photo, card.window if card else None) if carried is None else Proposal()
+    proposed, ends = proposal.frame, proposal.ends
+    if proposal.two and not _whole(marks):
+        flags.append("two jars")
     frame, seen_so = place(photo, carried or proposed or Frame(), marks)
     by_hand = take_marks(frame, marks)
     frame = by_hand.frame
