@@ -21,6 +21,7 @@ __all__ = [
     "condition_flags",
     "foam_unsure",
     "glare",
+    "goes_on_above",
     "hidden",
     "picture_flags",
 ]
@@ -43,12 +44,18 @@ _SPREAD = 0.04  # of the column, from 20 to 80 % of the way from one colour to t
 _FAINT = 6.0  # CIELAB difference of two layers below which a spread means nothing
 _OVER = 0.05  # of the column: contents that end so far over the surface are no meniscus
 _OVER_ODDS = 0.35  # chosen on the pictures for fitting; what it costs stands in DEVELOPERS.md
+_UNDER = 0.06  # of the column
+_UNDER_ODDS = 0.4  # chosen as the odds above
 _GLASS_TOP, _GLASS_LOW = 0.04, 0.2  # of the column, below the surface
-_GLASS_ODDS = 0.8  # chosen as the odds above
+_GLASS_ODDS = 0.5  # chosen as the odds above
+_OPAQUE = 0.3  # of the clarity figure: nobody sees through what has less
+_ALIKE, _UNLIKE = 6.0, 18.0  # CIELAB differences, chosen on the pictures for fitting
 
 
-def foam_unsure(frame: Frame, ends: Ends, *, foam: bool, set_by_hand: bool = False) -> bool:
-    """True where the finder's two looks contradict this surface: contents seen over it, or bare glass under it.
+def foam_unsure(
+    frame: Frame, ends: Ends, *, foam: bool, clarity: float = math.nan, set_by_hand: bool = False
+) -> bool:
+    """True where the finder contradicts this surface: contents over it, or bare glass or another surface under it.
 
     Parameters
     ----------
@@ -58,8 +65,11 @@ def foam_unsure(frame: Frame, ends: Ends, *, foam: bool, set_by_hand: bool = Fal
         Where the finder, sure of its own surface, sees the contents end.
     foam : bool
         Whether the reading itself shows foam over the surface, which contents over it then are.
+    clarity : float
+        Of the highest layer under the surface; NaN where not told.  What one sees through may be taken
+        for glass; what is opaque may not.
     set_by_hand : bool
-        Whether a person set the surface; glass under it is then no doubt.
+        Whether a person set the surface; what the finder sees under it is then no doubt.
 
     Notes
     -----
@@ -69,7 +79,26 @@ def foam_unsure(frame: Frame, ends: Ends, *, foam: bool, set_by_hand: bool = Fal
     high = frame.floor_px - frame.surface_px
     over = not foam and ends.above(frame.surface_px - _OVER * high) > _OVER_ODDS
     glass = ends.glass_between(frame.surface_px + _GLASS_TOP * high, frame.surface_px + _GLASS_LOW * high)
-    return over or (not set_by_hand and glass > _GLASS_ODDS)  # NaN, not looked at, compares false
+    empty = clarity < _OPAQUE and glass > _GLASS_ODDS  # NaN compares false
+    under = ends.below(frame.surface_px + _UNDER * high) > _UNDER_ODDS
+    return over or (not set_by_hand and (empty or under))
+
+
+def goes_on_above(strip: Strip) -> bool:
+    """True where what stands over the surface looks like the contents under it and unlike the backdrop beside it.
+
+    Bare glass shows what is behind the jar.  Looked at just over the far arc of the surface, on the side
+    that differs less; for readings of which the finder has nothing to say.
+    """
+    g = strip.geometry
+    face = max(0.0, 2 * g.sag_surface * g.half_px / g.column_px)
+    low = min(1.2, 1.02 + face)
+    over, under = (low < FRACTIONS) & (low + 0.06 > FRACTIONS), (FRACTIONS > 0.88) & (FRACTIONS < 0.96)
+    inside = np.median(strip.lab[:, np.abs(ACROSS) < 0.6], axis=1)
+    beside = [np.median(strip.lab[:, where], axis=1) for where in (ACROSS < -1.12, ACROSS > 1.12)]
+    unlike = min(float(np.median(np.linalg.norm(inside[over] - x[over], axis=1))) for x in beside)
+    alike = float(np.median(np.linalg.norm(inside[over] - np.median(inside[under], axis=0), axis=1)))
+    return alike < _ALIKE and unlike > _UNLIKE
 
 
 def condition_flags(photo: Photo, frame: Frame, strip: Strip, parts: list[Part]) -> list[str]:

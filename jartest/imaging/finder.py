@@ -17,7 +17,7 @@ import itertools
 import json
 import math
 import threading
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from pathlib import Path
 from typing import Any
@@ -40,6 +40,7 @@ _ROWS, _COLS = 256, 96
 _WORK = 1280  # longest side, about, of the copy that the second look is cut from
 _PAD = 128
 _NEAR = 0.025  # of the column: how far from a line its odds still count as the same line
+_APART = 1.2  # half-widths between two vessels' middles from which they are two; our choice
 _MANY = 3  # vessels looked at; a picture of more is answered with these
 
 FOUND = 0.75  # confidence from which a jar counts as found: one in fifty left-out pictures without a jar passes it
@@ -60,17 +61,24 @@ class SeenLayer:
 class Ends:
     """Where the finder sees the contents end, for rows of the photo on the jar's centre line, from the top down.
 
-    `foam_top` are the second look's odds that a row is the upper end of foam, or of the contents where
-    there is none; they add up to one.  `glass` are the first look's odds of bare glass in each row.
+    For `rows_px` there are `foam_top`, the closer look's odds that a row is the upper end of foam, or of the
+    contents where there is none, and `glass`, the first look's odds of bare glass.  For `wide_rows_px` there
+    is `surface`, the wider look's odds that a row is the near arc of the surface.  Odds of a line add up to one.
     """
 
     rows_px: Floats
     foam_top: Floats
     glass: Floats
+    wide_rows_px: Floats
+    surface: Floats
 
     def above(self, row_px: float) -> float:
         """Odds that the contents end above this row."""
-        return float(self.foam_top[self.rows_px < row_px].sum() / self.foam_top.sum())
+        return float(self.foam_top[self.rows_px < row_px].sum())
+
+    def below(self, row_px: float) -> float:
+        """Odds that the surface lies below this row."""
+        return float(self.surface[self.wide_rows_px > row_px].sum())
 
     def glass_between(self, top_px: float, low_px: float) -> float:
         """Mean odds of bare glass between two rows; NaN where the finder did not look there."""
@@ -79,7 +87,7 @@ class Ends:
 
     def lowered(self, by_px: float) -> Ends:
         """The same where the photo begins so many rows higher."""
-        return Ends(rows_px=self.rows_px + by_px, foam_top=self.foam_top, glass=self.glass)
+        return replace(self, rows_px=self.rows_px + by_px, wide_rows_px=self.wide_rows_px + by_px)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -103,6 +111,7 @@ class Finding:
     layers: tuple[SeenLayer, ...] = ()
     raw_rows: tuple[float, float] = (math.nan, math.nan)  # surface and floor, however unsure
     ends: Ends | None = None
+    beside: float = 0.0  # how sure it is of a second vessel beside this one
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -221,7 +230,8 @@ def look(pixels: Pixels, *, found: float = FOUND) -> Finding:
     seen = sorted((_judged(work, overview, c) for c in columns[:_MANY]), key=lambda x: -x.jar)
     if not seen or seen[0].jar < found:
         return Finding(classes=classes, jar_count=0, confidence=seen[0].jar if seen else 0.0, frame=None)
-    return _finding(seen[0], classes, _count(seen), to_photo, pixels.shape[:2])
+    finding = _finding(seen[0], classes, _count(seen), to_photo, pixels.shape[:2])
+    return replace(finding, beside=_beside(seen))
 
 
 def _work_copy(pixels: Pixels) -> tuple[Pixels, Floats]:
@@ -472,6 +482,14 @@ def _count(seen: list[_Judged]) -> int:
     return len(middles)
 
 
+def _beside(seen: list[_Judged]) -> float:
+    """Confidence of the surest vessel that stands beside the first, more than half its width away."""
+    middles = [x.close.point(_centre(x.close), sum(x.rows) / 2) for x in seen]
+    apart = _APART * seen[0].column.half
+    there = [x.jar for x, m in zip(seen, middles, strict=True) if abs(m[0] - middles[0][0]) > apart]
+    return max(there, default=0.0)
+
+
 def _finding(
     x: _Judged, classes: NDArray[np.float32], count: int, to_photo: Floats, shape: tuple[int, int]
 ) -> Finding:
@@ -498,9 +516,19 @@ def _finding(
     return Finding(
         classes=classes, jar_count=count, confidence=x.jar, frame=frame, surface_confidence=x.sure[0],
         floor_confidence=x.sure[1], far_px=extra[0], foam_top_px=extra[1], raw_rows=rows,
-        layers=_layers(close, *x.rows), ends=Ends(
-            rows_px=np.array([row_of(float(k)) for k in range(_ROWS)]), foam_top=close.lines[3], glass=x.glass,
-        ),
+        layers=_layers(close, *x.rows), ends=_ends(x, to_photo),
+    )  # fmt: skip
+
+
+def _ends(x: _Judged, to_photo: Floats) -> Ends:
+    def rows(crop: _Crop) -> Floats:
+        mid = _centre(crop)
+        at = np.array([crop.point(mid, float(k))[1] for k in range(_ROWS)])
+        return np.asarray((at + 0.5) * to_photo[1] - 0.5, float)
+
+    return Ends(
+        rows_px=rows(x.close), foam_top=x.close.lines[3], glass=x.glass,
+        wide_rows_px=rows(x.wide), surface=x.wide.lines[0],
     )  # fmt: skip
 
 

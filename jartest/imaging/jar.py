@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,9 +15,18 @@ from jartest.imaging.profile import FRACTIONS, Geometry, find_geometry, unroll
 from jartest.imaging.rows import see_rows
 from jartest.imaging.values import Frame, Marks
 
-__all__ = ["find_jar", "place", "with_marks"]
+__all__ = ["Proposal", "find_jar", "place", "with_marks"]
 
 Floats = NDArray[np.float32]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Proposal:
+    """What the finder proposes for a photo: the jar's frame, where its contents end, and if it is one of two."""
+
+    frame: Frame | None = None
+    ends: Ends | None = None
+    two: bool = False
 
 
 def with_marks(frame: Frame | None, marks: Marks | None) -> Frame | None:
@@ -40,33 +49,32 @@ def with_marks(frame: Frame | None, marks: Marks | None) -> Frame | None:
     return replace(frame, **set_)
 
 
-def find_jar(photo: Photo, within: Box | None = None) -> tuple[Frame | None, Ends | None]:
+def find_jar(photo: Photo, within: Box | None = None) -> Proposal:
     """The frame of the jar as the finder proposes it, None where there is none; a line it cannot tell is NaN.
 
-    With it comes where the finder sees the contents end.  `within` is where the jar stands before the
-    reference card: that part is looked at first, and a weaker word is enough there, because nobody stands
-    the card up behind nothing.
+    `within` is where the jar stands before the reference card: that part is looked at first, and a weaker
+    word is enough there, because nobody stands the card up behind nothing.
     """
     if within is None:
         return _said(look(photo.pixels))
     part = photo.pixels[within.top : within.bottom, within.left : within.right]
     if min(part.shape[:2]) < MIN_SIDE_PX:
         return _said(look(photo.pixels))
-    frame, ends = _said(look(np.ascontiguousarray(part), found=_FOUND_BEFORE_CARD))
-    if frame is None or ends is None:
+    said = _said(look(np.ascontiguousarray(part), found=_FOUND_BEFORE_CARD))
+    if said.frame is None or said.ends is None:
         return _said(look(photo.pixels))
-    moved = replace(
-        frame,
-        left_px=frame.left_px + within.left,
-        right_px=frame.right_px + within.left,
-        floor_px=frame.floor_px + within.top,
-        surface_px=frame.surface_px + within.top,
+    frame = replace(
+        said.frame,
+        left_px=said.frame.left_px + within.left,
+        right_px=said.frame.right_px + within.left,
+        floor_px=said.frame.floor_px + within.top,
+        surface_px=said.frame.surface_px + within.top,
     )
-    return moved, ends.lowered(within.top)
+    return replace(said, frame=frame, ends=said.ends.lowered(within.top))
 
 
-def _said(finding: Finding) -> tuple[Frame | None, Ends | None]:
-    return finding.frame, finding.ends
+def _said(finding: Finding) -> Proposal:
+    return Proposal(frame=finding.frame, ends=finding.ends, two=finding.beside >= _SECOND)
 
 
 def place(photo: Photo, approx: Frame, marks: Marks | None = None) -> tuple[Frame, Geometry | None]:
@@ -107,6 +115,7 @@ def place(photo: Photo, approx: Frame, marks: Marks | None = None) -> tuple[Fram
     return replace(frame, **moved), geometry
 
 
+_SECOND = 0.3  # confidence of a second vessel from which it is told: see DEVELOPERS.md
 _FOUND_BEFORE_CARD = 0.5  # confidence; our choice
 _LINE_SIGMA = 0.006  # of the column: twice the median error of 0.2 to 0.3 % on the test pictures
 _LINE_SURE = 0.3

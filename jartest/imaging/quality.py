@@ -37,6 +37,12 @@ REGISTER: tuple[FlagDefinition, ...] = (
     _f("floor unsure", "The jar's inner floor cannot be told.", "Set the floor by hand.", blocks_pass=True),
     _f("surface unsure", "The liquid surface cannot be told.", "Set the surface by hand.", blocks_pass=True),
     _f(
+        "two jars",
+        "A second jar seems to stand in the photo; the reading is of one of them.",
+        "Photograph one jar alone, or set the lines of the jar by hand.",
+        blocks_pass=True,
+    ),
+    _f(
         "cut off",
         "The jar runs out of the photo.",
         "Step back until the whole jar is in it.",

@@ -9,11 +9,11 @@ import numpy as np
 
 from jartest.imaging.by_hand import ByHand, add_lumps, take_marks
 from jartest.imaging.card import find_card
-from jartest.imaging.conditions import condition_flags, foam_unsure, picture_flags
+from jartest.imaging.conditions import condition_flags, foam_unsure, goes_on_above, picture_flags
 from jartest.imaging.finder import Ends
 from jartest.imaging.flocs import NO_BODY, find_flocs
 from jartest.imaging.follow import follow_jar
-from jartest.imaging.jar import find_jar, place
+from jartest.imaging.jar import Proposal, find_jar, place
 from jartest.imaging.layers import SURE, find_boundaries, make_layers
 from jartest.imaging.photo import Photo
 from jartest.imaging.profile import ACROSS, FRACTIONS, Geometry, Strip, find_geometry, unroll
@@ -86,7 +86,10 @@ def _read(
     elif earlier is not None and not _whole(marks):
         flags.append("not carried over")
     card = find_card(photo)
-    proposed, ends = find_jar(photo, card.window if card else None) if carried is None else (None, None)
+    proposal = find_jar(photo, card.window if card else None) if carried is None else Proposal()
+    proposed, ends = proposal.frame, proposal.ends
+    if proposal.two and not _whole(marks):
+        flags.append("two jars")
     frame, seen_so = place(photo, carried or proposed or Frame(), marks)
     by_hand = take_marks(frame, marks)
     frame = by_hand.frame
@@ -114,17 +117,25 @@ def _read(
     scale = find_scale(photo, geometry, card=card, inner_diameter_mm=jar_mm[0], wall_mm=jar_mm[1])
     flags += scale.flags
     reading = _measured(base, photo, by_hand, with_scale(geometry, scale), flags, scale)
-    doubted = ends is not None and _doubted(reading, proposed, ends, by_hand)
-    return replace(reading, flags=(*reading.flags, "foam unsure")) if doubted else reading
+    drawn = by_hand.boundaries is not None or by_hand.foam_top is not None  # a person said what ends where
+    if ends is not None and proposed is not None:
+        doubted = not math.isnan(proposed.surface_px) and _contradicted(reading, frame, ends)
+    else:
+        doubted = carried is None and goes_on_above(unroll(photo, frame, geometry))
+    return replace(reading, flags=(*reading.flags, "foam unsure")) if doubted and not drawn else reading
 
 
-def _doubted(reading: Reading, proposed: Frame | None, ends: Ends, by_hand: ByHand) -> bool:
-    """True where the finder, sure of its own surface, contradicts a reading whose layers nobody drew."""
-    drawn = by_hand.boundaries is not None or by_hand.foam_top is not None
-    if drawn or proposed is None or math.isnan(proposed.surface_px):
-        return False
+def _contradicted(reading: Reading, frame: Frame, ends: Ends) -> bool:
+    """True where the finder sees the contents end elsewhere than this reading does."""
     set_by_hand = reading.marks is not None and not math.isnan(reading.marks.surface_px)
-    return foam_unsure(by_hand.frame, ends, foam=reading.foam_fraction > 0, set_by_hand=set_by_hand)
+    highest = [x.clarity for x in reading.layers if x.kind != "foam"][-1:]
+    return foam_unsure(
+        frame,
+        ends,
+        foam=reading.foam_fraction > 0,
+        clarity=highest[0] if highest else math.nan,
+        set_by_hand=set_by_hand,
+    )
 
 
 def _has_moved(now: Frame, then: Frame) -> bool:

@@ -39,6 +39,8 @@ class Truth:
     path: Path
     marks: Marks
     boundaries: list[float]
+    boundary_rows_px: list[float]  # of the picture itself, on the near wall at the jar's centre line
+    foam_top_px: float  # NaN where there is none
     settled: float
     floating: float
     foam: float
@@ -78,6 +80,8 @@ def truth_of(path: Path) -> Truth:
             surface_px=top["front_top_px"][1],
         ),
         boundaries=[x["top_mm"] / column for x in liquid[:-1]],
+        boundary_rows_px=[x["front_top_px"][1] for x in liquid[:-1]],
+        foam_top_px=min((x["front_top_px"][1] for x in d["layers"] if x["kind"] == "foam"), default=math.nan),
         settled=liquid[0]["top_mm"] / column if liquid[0]["kind"] == "sediment" else 0.0,
         floating=(top["top_mm"] - top["bottom_mm"]) / column if top["kind"] in ("cream", "oil") else 0.0,
         foam=max(x["top_mm"] for x in d["layers"]) / column - 1,

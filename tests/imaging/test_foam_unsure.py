@@ -7,25 +7,33 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from known import all_71, truth_of
+from known import all_71, as_jpeg, truth_of
 
-from jartest.imaging.conditions import foam_unsure
+from jartest.imaging.conditions import foam_unsure, goes_on_above
 from jartest.imaging.finder import Ends
 from jartest.imaging.photo import open_photo
+from jartest.imaging.profile import Geometry, unroll
 from jartest.imaging.quality import flag
 from jartest.imaging.reading import read_photo
 from jartest.imaging.values import Frame, Marks, Reading
 from jartest.verdict.decide import judge_photo
 from jartest.verdict.limits import load_limits
 
+MILK, WALL = (215, 210, 205), (60, 110, 60)
 FRAME = Frame(left_px=100, right_px=200, floor_px=400, surface_px=200)
 ROWS = np.arange(0.0, 500.0)
 
 
-def ends(top_px: float, glass: Callable[[float], float] = lambda row: 0.1) -> Ends:
-    """The finder sure of one upper end, and of this much glass in each row."""
-    odds = np.exp(-0.5 * ((ROWS - top_px) / 2) ** 2)
-    return Ends(rows_px=ROWS, foam_top=odds / odds.sum(), glass=np.array([glass(r) for r in ROWS]))
+def ends(top_px: float, glass: Callable[[float], float] = lambda row: 0.1, surface_px: float = 200) -> Ends:
+    """The finder's closer look sure of one upper end, its wider one of one surface, and so much glass a row."""
+    tops, near = (np.exp(-0.5 * ((ROWS - at) / 2) ** 2) for at in (top_px, surface_px))
+    return Ends(
+        rows_px=ROWS,
+        foam_top=tops / tops.sum(),
+        glass=np.array([glass(r) for r in ROWS]),
+        wide_rows_px=ROWS,
+        surface=near / near.sum(),
+    )
 
 
 def test_two_looks_that_agree_raise_no_doubt() -> None:
@@ -39,18 +47,40 @@ def test_contents_seen_over_a_surface_without_foam_are_a_doubt() -> None:
     assert not foam_unsure(FRAME, ends(250), foam=False)
 
 
-def test_bare_glass_seen_under_the_surface_is_a_doubt_even_under_foam() -> None:
+def test_bare_glass_seen_under_the_surface_of_what_is_opaque_is_a_doubt_even_under_foam() -> None:
     empty = ends(200, lambda row: 0.95 if row < 260 else 0.0)
-    assert foam_unsure(FRAME, empty, foam=False)
-    assert foam_unsure(FRAME, empty, foam=True)
-    assert not foam_unsure(FRAME, empty, foam=False, set_by_hand=True)
-    clear = ends(200, lambda row: 0.5)  # a clear liquid is taken for half glass
-    assert not foam_unsure(FRAME, clear, foam=False)
+    assert foam_unsure(FRAME, empty, foam=False, clarity=0.1)
+    assert foam_unsure(FRAME, empty, foam=True, clarity=0.1)
+    assert not foam_unsure(FRAME, empty, foam=False, clarity=0.9)  # a clear liquid looks like glass
+    assert not foam_unsure(FRAME, empty, foam=False, clarity=0.1, set_by_hand=True)
+    little = ends(200, lambda row: 0.3)
+    assert not foam_unsure(FRAME, little, foam=False, clarity=0.1)
+
+
+def test_another_surface_seen_under_it_is_a_doubt_unless_a_person_set_it() -> None:
+    assert foam_unsure(FRAME, ends(200, surface_px=240), foam=False)
+    assert not foam_unsure(FRAME, ends(200, surface_px=205), foam=False)
+    assert not foam_unsure(FRAME, ends(200, surface_px=240), foam=False, set_by_hand=True)
 
 
 def test_a_finder_that_did_not_look_there_says_nothing() -> None:
-    far = replace(ends(200), rows_px=ROWS + 5000)
-    assert not foam_unsure(FRAME, far, foam=True)
+    far = replace(ends(200), rows_px=ROWS + 5000, wide_rows_px=ROWS - 5000)
+    assert not foam_unsure(FRAME, far, foam=True, clarity=0.1)
+
+
+@pytest.mark.parametrize(("over", "doubt"), [(MILK, True), (WALL, False), ((255, 255, 255), False)])
+def test_contents_that_go_on_above_a_line_set_by_hand_are_a_doubt(
+    over: tuple[int, int, int], doubt: bool
+) -> None:
+    pixels = np.full((600, 400, 3), WALL, np.uint8)
+    pixels[100:200, 100:300] = over
+    pixels[200:500, 100:300] = MILK
+    frame = Frame(left_px=100, right_px=299, floor_px=499, surface_px=200, confidence=1.0)
+    flat = Geometry(
+        centre_px=199.5, half_px=100, floor_px=499, surface_px=200, lean=0.0, sag_floor=0.0, sag_surface=0.0
+    )
+    photo = open_photo(as_jpeg(pixels))
+    assert goes_on_above(unroll(photo, frame, flat)) is doubt
 
 
 def _read(name: str, marks: Marks | None = None) -> Reading:

@@ -147,6 +147,12 @@ def graded(height: float) -> Shot:
     return replace(shot, marks=replace(shot.marks, boundaries_px=(y + 0.6 * h,)))
 
 
+def side_by_side() -> Photo:
+    """A photo of two jars: two photos beside each other."""
+    one, other = settler().photo.pixels, rendered("stable-0030min").photo.pixels
+    return settler().repainted(np.hstack([one, other])).photo
+
+
 def blank(**lines: float) -> Reading:
     return read_photo(drawn().repainted(np.full((640, 480, 3), 128.0)).photo, marks=Marks(**lines))
 
@@ -186,6 +192,12 @@ CASES: list[tuple[str, Callable[[], Reading], Callable[[], Reading]]] = [
     ("walls unsure", lambda: blank(floor_px=540, surface_px=210), settler().read),
     ("floor unsure", lambda: blank(left_px=140, right_px=390, surface_px=210), settler().read),
     ("surface unsure", lambda: blank(left_px=140, right_px=390, floor_px=540), settler().read),
+    ("two jars", lambda: read_photo(side_by_side()), lambda: read_photo(settler().photo)),
+    (
+        "two jars",
+        lambda: read_photo(side_by_side()),
+        lambda: read_photo(side_by_side(), marks=settler().marks),
+    ),
     ("cut off", lambda: cropped(settler(), 0.3).read(), lambda: cropped(settler(), -0.2).read()),
     ("small", lambda: shrunk(settler(), 0.08).read(), lambda: shrunk(settler(), 0.5).read()),
     ("blur", lambda: blurred(settler(), 0.01).read(), settler().read),
