@@ -23,7 +23,7 @@ from jartest.imaging.values import Frame, Layer, Marks, Reading
 
 __all__ = ["METHOD", "read_photo"]
 
-METHOD = "reading-2"
+METHOD = "reading-3"
 
 _CONFIDENT = 0.7  # of the frame; a person and a frame carried over from a person have 1
 
@@ -160,7 +160,7 @@ def _measured(
     body = max(
         (p for p in parts if p.layer.kind in ("body", "clear")), key=lambda p: p.top - p.bottom, default=None
     )
-    flocs = find_flocs(body.texture, geometry, body.bottom, body.top) if body else NO_BODY
+    flocs = find_flocs(body.texture, photo, geometry, body.bottom, body.top) if body else NO_BODY
     flags += condition_flags(photo, frame, strip, parts)
     if "dark" in flags:
         flocs = NO_BODY  # what is black shows no lumps
