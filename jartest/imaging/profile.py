@@ -307,14 +307,27 @@ def unroll(photo: Photo, frame: Frame, geometry: Geometry) -> Strip:
     )
 
 
-def sample_arcs(photo: Photo, geometry: Geometry, fraction: Floats, across: Floats) -> Floats:
-    """CIELAB at full size on a grid of heights and places across; (heights, places, 3)."""
+def sample_arcs(
+    photo: Photo, geometry: Geometry, fraction: Floats, across: Floats, *, place_px: float = 1.0
+) -> Floats:
+    """CIELAB on a grid of heights and places across; (heights, places, 3).
+
+    Where a place is two pixels and more, it is given the mean over its pixels, so that a photo of many
+    pixels shows no finer grain than one of few.
+    """
     col, row = geometry.points(fraction[:, None], across[None, :])
     left, right = math.floor(col.min()) - 2, math.ceil(col.max()) + 3
     top, low = math.floor(row.min()) - 2, math.ceil(row.max()) + 3
     left, top = max(0, min(left, photo.width_px - 2)), max(0, min(top, photo.height_px - 2))
     part = photo.pixels[top : max(top + 2, low), left : max(left + 2, right)]
-    rgb = cv2.remap(
-        part, col - np.float32(left), row - np.float32(top), cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE
-    )
+    x, y = col - np.float32(left), row - np.float32(top)
+    whole = int(place_px)
+    if whole > 1 and min(part.shape[:2]) >= 2 * whole:
+        size = (part.shape[1] // whole, part.shape[0] // whole)
+        part = np.asarray(
+            cv2.resize(part[: size[1] * whole, : size[0] * whole], size, interpolation=cv2.INTER_AREA),
+            np.uint8,
+        )
+        x, y = ((v + np.float32(0.5)) / np.float32(whole) - np.float32(0.5) for v in (x, y))
+    rgb = cv2.remap(part, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     return np.asarray(cv2.cvtColor(rgb.astype(np.float32) / 255, cv2.COLOR_RGB2LAB), np.float32)

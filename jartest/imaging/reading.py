@@ -183,7 +183,7 @@ def _measured(
     body = max(
         (p for p in parts if p.layer.kind in ("body", "clear")), key=lambda p: p.top - p.bottom, default=None
     )
-    flocs = find_flocs(body.texture, geometry, body.bottom, body.top) if body else NO_BODY
+    flocs = find_flocs(body.texture, photo, geometry, body.bottom, body.top) if body else NO_BODY
     flags += condition_flags(photo, frame, strip, parts)
     if "dark" in flags:
         flocs = NO_BODY  # what is black shows no lumps

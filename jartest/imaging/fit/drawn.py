@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from jartest.imaging.fit import scene, textures
-from jartest.imaging.fit.shots import looks
+from jartest.imaging.fit.shots import looks, lump_looks
 from jartest.imaging.fit.truth import Truth, Vessel, View
 
 __all__ = ["draw"]
@@ -24,10 +24,13 @@ Image = NDArray[np.float32]
 Array = NDArray[Any]
 
 
-def draw(i: int, *, width: int = 288, height: int = 384) -> tuple[NDArray[np.uint8], dict[str, Any]]:
-    """The i-th drawn picture (RGB) and its record of truth; the seed is fixed."""
+def draw(
+    i: int, *, width: int = 288, height: int = 384, lumps: bool = False
+) -> tuple[NDArray[np.uint8], dict[str, Any]]:
+    """The i-th drawn picture (RGB) and its record of truth; the seed is fixed.  `lumps`: of `lump_looks`."""
     rng = np.random.default_rng([20261127, i])
-    shot = looks(5_000_000 + i, 1, width=width, height=height)[0]
+    listed = lump_looks if lumps else looks
+    shot = listed(5_000_000 + i, 1, width=width, height=height)[0]
     jars = tuple((replace(j, yaw_deg=0.0, emboss="", handle=False), c, at) for j, c, at in shot.jars)
     shot = replace(shot, jars=jars, roll=0.0)
     truth = {

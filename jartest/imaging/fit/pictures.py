@@ -12,7 +12,7 @@ import cv2
 from jartest.imaging.fit import scene
 from jartest.imaging.fit.bait import baits
 from jartest.imaging.fit.drawn import draw
-from jartest.imaging.fit.shots import looks
+from jartest.imaging.fit.shots import looks, lump_looks
 from jartest.imaging.fit.truth import Truth
 from jartest.imaging.fit.unlike import NOTHING, unlike
 
@@ -34,14 +34,15 @@ def main(argv: list[str] | None = None) -> None:
     p.add_argument("--spp", type=int, default=64)
     p.add_argument("--drawn", action="store_true", help="drawn pictures in place of path-traced ones")
     p.add_argument("--unlike", action="store_true", help="drawn pictures without a vessel")
+    p.add_argument("--lumps", action="store_true", help="jars seen close, lumpy and not, path-traced or drawn")
     p.add_argument(
         "--bait", action="store_true", help="note where the finder as it stands sees a jar that is none"
     )
     p.add_argument("--looks", type=int, default=6)
     a = p.parse_args(argv)
     cv2.setNumThreads(1)
-    kind = "d" if a.drawn else "u" if a.unlike else "r"
-    if kind == "r":
+    kind = "d" if a.drawn else "u" if a.unlike else "l" if a.lumps else "r"
+    if kind in "rl":
         scene.use(a.variant)
     start, done, size = time.monotonic(), 0, 0
     with zipfile.ZipFile(a.out, "w", zipfile.ZIP_DEFLATED) as z:
@@ -49,11 +50,12 @@ def main(argv: list[str] | None = None) -> None:
             if time.monotonic() - start > a.seconds or size > a.megabytes * 1e6:
                 break
             if a.drawn:
-                made = [draw(i, width=a.width, height=a.height)]
+                made = [draw(i, width=a.width, height=a.height, lumps=a.lumps)]
             elif a.unlike:
                 made = [(unlike(i), dict(NOTHING))]
             else:
-                made = scene.shoot(looks(i, a.looks, width=a.width, height=a.height, spp=a.spp))
+                listed = lump_looks if a.lumps else looks
+                made = scene.shoot(listed(i, a.looks, width=a.width, height=a.height, spp=a.spp))
             for k, (picture, truth) in enumerate(made):
                 if a.bait:
                     truth["bait"] = baits(picture, Truth.from_json(truth))

@@ -520,7 +520,8 @@ def record(jar: Jar, layers: tuple[Layer, ...], at: tuple[float, float]) -> dict
         "inner_height_mm": jar.height * 10, "glass_floor_mm": jar.floor * 10, "power": jar.power,
         "yaw_deg": jar.yaw_deg, "origin_mm": [at[0] * 10, 0.0, at[1] * 10], "jar": jar.name,
         "layers": [
-            {"kind": x.kind, "bottom_mm": float(b - x.height) * 10, "top_mm": float(b) * 10}
+            {"kind": x.kind, "bottom_mm": float(b - x.height) * 10, "top_mm": float(b) * 10, "density": x.density,
+             "mottle": x.mottle, "flocs": x.flocs, "floc_mm": x.floc_mm, "strings": x.strings}
             for x, b in zip(layers, tops, strict=True)
         ],
     }  # fmt: skip

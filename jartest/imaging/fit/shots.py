@@ -10,7 +10,7 @@ import numpy as np
 from jartest.imaging.fit.scene import Jar, Layer, Shot
 from jartest.imaging.fit.textures import BACKDROPS, BENCHES
 
-__all__ = ["looks"]
+__all__ = ["looks", "lump_looks"]
 
 Rng = np.random.Generator
 Contents = tuple[Layer, ...]
@@ -188,6 +188,44 @@ def looks(i: int, n: int, *, width: int = 288, height: int = 384, spp: int = 64)
         hand=bool(rng.random() < 0.1), objects=int(rng.choice([0, 0, 1, 2, 4])) + (3 if empty_room else 0),
     )  # fmt: skip
     return tuple(replace(base, **_room(rng)) for _ in range(n))
+
+
+def lump_looks(i: int, n: int, *, width: int = 216, height: int = 288, spp: int = 48) -> tuple[Shot, ...]:
+    """The i-th of an endless list of jars seen close, to tell lumps from what is seen through; in n rooms.
+
+    One in four each: an even opaque body, a curdled one, lumps in what can be seen into, and what can be
+    seen through with nothing in it, before patterned backdrops.  The seed is fixed.
+    """
+    rng = np.random.default_rng([20261128, i])
+    u = rng.uniform
+    jar = replace(_jar(rng), emboss="", handle=False, lift=0.0)
+    depth = u(0.4, 0.9) * jar.height
+    kind = ("even", "curdled", "lumps", "clear")[int(rng.integers(4))]
+    parts, left = [], 1.0
+    if rng.random() < 0.25:
+        f = float(np.exp(u(np.log(0.02), np.log(0.3))))
+        left -= f
+        parts.append(
+            Layer(kind="sediment", height=f * depth, colour=_solid(rng), mottle=u(0, 0.7), lump=int(rng.integers(6, 30)))
+        )  # fmt: skip
+    if kind in ("even", "curdled"):
+        mottle = float(rng.choice([0, 0, 0.03, 0.06])) if kind == "even" else u(0.45, 0.9)
+        lump = int(rng.integers(8, 34))
+        parts.append(
+            Layer(kind="turbid", height=left * depth, colour=_solid(rng), density=8, mottle=mottle, lump=lump)
+        )
+    else:
+        flocs = int(np.exp(u(np.log(15), np.log(420)))) if kind == "lumps" else 0
+        density = float(rng.choice([0, 0, 0.03, 0.1, 0.3]))
+        parts.append(
+            Layer(kind="turbid", height=left * depth, colour=_tint(rng), density=density, flocs=flocs, floc_mm=u(0.8, 5))
+        )  # fmt: skip
+    base = Shot(
+        seed=int(rng.integers(1 << 30)), jars=((jar, tuple(parts), (0.0, 0.0)),), width=width, height=height, spp=spp,
+        label=bool(rng.random() < 0.15), ticks=bool(rng.random() < 0.3), objects=int(rng.choice([0, 0, 1, 2])),
+    )  # fmt: skip
+    return tuple(replace(base, **(_room(rng) | {"fill": u(0.75, 1.3), "aside": u(-0.1, 0.1), "above": u(-0.1, 0.1), "fov": u(14, 50)}))
+                 for _ in range(n))  # fmt: skip
 
 
 def _room(rng: Rng) -> dict[str, Any]:

@@ -1,12 +1,10 @@
-"""How `weights/flocs.npz` and `weights/clarity.npz` were fitted: five two-layer perceptrons each.
+"""How `weights/clarity.npz` was fitted, and the five two-layer perceptrons that `lumps_fit.py` fits too.
 
     python -m jartest.imaging.fit.texture_fit FIGURES.npz OUT.npz
 
-FIGURES.npz holds `figures` (one row a layer: `flocs.floc_features` or `flocs.clarity_features` of its
-patch in the true frame) and `label` (0 or 1).  For lumps: the thickest body of each of 449 pictures, 141
-of them lumpy (flocs in it, or opaque and mottled by half or more).  For clarity: 567 layers, 107 seen
-through.  Seeds 0 to 4.  Area under the curve on five left-out fifths: lumps 0.90, clarity 0.71 (weak).
-Needs torch.
+FIGURES.npz holds `figures` (one row a layer: `flocs.clarity_features` of its patch in the true frame) and
+`label` (0 or 1): 567 layers, 107 seen through.  Seeds 0 to 4.  Area under the curve on five left-out
+fifths: 0.71 (weak).  Needs torch.
 """
 
 from __future__ import annotations
@@ -24,28 +22,39 @@ __all__ = ["fit_members", "main"]
 _HIDDEN, _MEMBERS, _STEPS = 12, 5, 300
 
 
-def _fit_one(x: torch.Tensor, y: torch.Tensor, seed: int) -> nn.Sequential:
+def _fit_one(x: torch.Tensor, y: torch.Tensor, seed: int, hidden: int, count: int) -> nn.Sequential:
     torch.manual_seed(seed)
-    net = nn.Sequential(nn.Linear(x.shape[1], _HIDDEN), nn.Tanh(), nn.Dropout(0.2), nn.Linear(_HIDDEN, 1))
+    net = nn.Sequential(nn.Linear(x.shape[1], hidden), nn.Tanh(), nn.Dropout(0.2), nn.Linear(hidden, 1))
     steps = torch.optim.AdamW(net.parameters(), lr=5e-3, weight_decay=0.05)
     weigh = nn.BCEWithLogitsLoss(pos_weight=(y == 0).sum() / (y == 1).sum())
-    for _ in range(_STEPS):
+    for _ in range(count):
         steps.zero_grad()
         weigh(net(x + 0.15 * torch.randn_like(x))[:, 0], y).backward()
         steps.step()
     return net.eval()
 
 
-def fit_members(figures: NDArray[np.float64], label: NDArray[np.float64]) -> dict[str, NDArray[np.float32]]:
-    """Weights of all members side by side, as `flocs._figure` applies them."""
+def fit_members(
+    figures: NDArray[np.float64],
+    label: NDArray[np.float64],
+    *,
+    hidden: int = _HIDDEN,
+    steps: int = _STEPS,
+    bound: float | None = None,
+) -> dict[str, NDArray[np.float32]]:
+    """Weights of all members side by side, as `flocs.weigh` applies them.
+
+    `bound`: figures count for no more than so many spreads from the mean.
+    """
     mean, spread = figures.mean(axis=0), figures.std(axis=0) + 1e-6
     x = torch.tensor((figures - mean) / spread, dtype=torch.float32)
+    x = x if bound is None else x.clamp(-bound, bound)
     y = torch.tensor(label, dtype=torch.float32)
-    nets = [_fit_one(x, y, seed) for seed in range(_MEMBERS)]
-    last = np.zeros((_MEMBERS, _MEMBERS * _HIDDEN), np.float32)
+    nets = [_fit_one(x, y, seed, hidden, steps) for seed in range(_MEMBERS)]
+    last = np.zeros((_MEMBERS, _MEMBERS * hidden), np.float32)
     for k, net in enumerate(nets):
-        last[k, k * _HIDDEN : (k + 1) * _HIDDEN] = net[3].weight.detach().numpy()[0]
-    return {
+        last[k, k * hidden : (k + 1) * hidden] = net[3].weight.detach().numpy()[0]
+    return ({} if bound is None else {"bound": np.array(bound, np.float32)}) | {
         "mean": mean.astype(np.float32),
         "spread": spread.astype(np.float32),
         "w1": np.concatenate([n[0].weight.detach().numpy() for n in nets]),
