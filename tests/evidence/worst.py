@@ -4,7 +4,7 @@
 
 Each tile shows the jar with the true lines on its left half (green, solid) and the read ones on its right
 half (yellow, dashed); under it what went wrong, worst first, which is also printed.  `--marks` gives the true
-walls, floor and surface to the reading.  Nothing here is fitted on or chosen by.
+walls, floor and surface to the reading.
 """
 
 from __future__ import annotations
