@@ -9,7 +9,7 @@ import numpy as np
 
 from jartest.imaging.by_hand import ByHand, add_lumps, take_marks
 from jartest.imaging.card import find_card
-from jartest.imaging.conditions import condition_flags, foam_unsure, goes_on_above, picture_flags
+from jartest.imaging.conditions import condition_flags, ends_above, foam_unsure, goes_on_above, picture_flags
 from jartest.imaging.finder import Ends
 from jartest.imaging.flocs import NO_BODY, find_flocs
 from jartest.imaging.follow import follow_jar
@@ -116,7 +116,7 @@ def _read(
     geometry = find_geometry(photo, frame, seen_so)
     scale = find_scale(photo, geometry, card=card, inner_diameter_mm=jar_mm[0], wall_mm=jar_mm[1])
     flags += scale.flags
-    reading = _measured(base, photo, by_hand, with_scale(geometry, scale), flags, scale)
+    reading = _measured(base, photo, by_hand, with_scale(geometry, scale), flags, scale, ends)
     drawn = by_hand.boundaries is not None or by_hand.foam_top is not None  # a person said what ends where
     if ends is not None and proposed is not None:
         doubted = not math.isnan(proposed.surface_px) and _contradicted(reading, frame, ends)
@@ -167,6 +167,7 @@ def _measured(
     geometry: Geometry,
     flags: list[str],
     scale: Scale,
+    ends: Ends | None,
 ) -> Reading:
     frame = replace(by_hand.frame, tilt_deg=math.degrees(math.atan(geometry.lean)))
     strip = unroll(photo, frame, geometry)
@@ -178,7 +179,15 @@ def _measured(
         boundaries = [b for b in found if b.sure >= SURE]
         if len(boundaries) < len(found):
             flags.append("layers unsure")
-    parts = make_layers(photo, strip, seen, boundaries, foam_top=by_hand.foam_top, named=by_hand.kinds)
+    parts = make_layers(
+        photo,
+        strip,
+        seen,
+        boundaries,
+        foam_top=by_hand.foam_top,
+        named=by_hand.kinds,
+        ends_above=ends is not None and ends_above(frame, ends),
+    )
     layers = tuple(p.layer for p in parts)
     body = max(
         (p for p in parts if p.layer.kind in ("body", "clear")), key=lambda p: p.top - p.bottom, default=None
