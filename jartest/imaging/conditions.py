@@ -49,7 +49,7 @@ _OVER_ODDS_BY_HAND = 0.6  # over a line that a person set: of 437 jars without f
 _UNDER = 0.06  # of the column
 _UNDER_ODDS = 0.4  # chosen as the odds above
 _GLASS_TOP, _GLASS_LOW = 0.04, 0.2  # of the column, below the surface
-_GLASS_ODDS = 0.5  # chosen as the odds above
+_GLASS_ODDS = 0.8  # chosen as the odds above
 _OPAQUE = 0.3  # of the clarity figure: nobody sees through what has less
 _ALIKE, _UNLIKE = 6.0, 18.0  # CIELAB differences, chosen on the pictures for fitting
 

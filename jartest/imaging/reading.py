@@ -127,7 +127,7 @@ def _read(
 
 def _contradicted(reading: Reading, frame: Frame, ends: Ends) -> bool:
     """True where the finder sees the contents end elsewhere than this reading does."""
-    set_by_hand = reading.marks is not None and not math.isnan(reading.marks.surface_px)
+    set_by_hand = _surface_by_hand(reading.marks)
     highest = [x.clarity for x in reading.layers if x.kind != "foam"][-1:]
     return foam_unsure(
         frame,
@@ -136,6 +136,10 @@ def _contradicted(reading: Reading, frame: Frame, ends: Ends) -> bool:
         clarity=highest[0] if highest else math.nan,
         set_by_hand=set_by_hand,
     )
+
+
+def _surface_by_hand(marks: Marks | None) -> bool:
+    return marks is not None and not math.isnan(marks.surface_px)
 
 
 def _has_moved(now: Frame, then: Frame) -> bool:
@@ -179,6 +183,8 @@ def _measured(
         boundaries = [b for b in found if b.sure >= SURE]
         if len(boundaries) < len(found):
             flags.append("layers unsure")
+    # A surface that the finder itself put too low has contents over it that are no foam: there it stays a doubt.
+    seen_above = ends is not None and _surface_by_hand(base.marks) and ends_above(frame, ends)
     parts = make_layers(
         photo,
         strip,
@@ -186,7 +192,7 @@ def _measured(
         boundaries,
         foam_top=by_hand.foam_top,
         named=by_hand.kinds,
-        ends_above=ends is not None and ends_above(frame, ends),
+        ends_above=seen_above,
     )
     layers = tuple(p.layer for p in parts)
     body = max(
