@@ -16,6 +16,7 @@ from starlette.testclient import TestClient
 from jartest.field.access import Access
 from jartest.field.capture import Inbox, capture_routes, desk_routes
 from jartest.field.entry import entry_routes
+from jartest.field.files import file_routes
 from jartest.field.gate import Gate, Rules
 from jartest.field.links import link_path
 from jartest.plan.schedule import default_schedule
@@ -50,6 +51,7 @@ class Shop:
                 *capture_routes(inbox, self.access),
                 *desk_routes(inbox, self.access),
                 *entry_routes(self.access, clock=now, ticks=tick),
+                *file_routes(),
                 Route("/{path:path}", inside, methods=["GET", "POST", "PUT", "DELETE"]),
             ],
             middleware=[Middleware(Gate, access=self.access, rules=Rules(hosts=hosts), clock=now)],
