@@ -82,7 +82,7 @@ def make_shop(recorder: Recorder, tmp_path: Path) -> Callable[..., Shop]:
 def jar(recorder: Recorder) -> JarTest:
     """A running test, mixed just now."""
     products = (Product(name="Bineguard Copper 20", formulation="SC"), Product(name="Nettlesap Boron 10"))
-    plan = TestPlan(title="Copper & <boron>", products=products, schedule=default_schedule(2))
+    plan = TestPlan(title="Copper & <2 boron>", products=products, schedule=default_schedule(2))
     test = recorder.start_test(plan, by="Wren", utc_offset_min=-420)
     recorder.finish_mixing(test.id, by="Wren")
     return test
