@@ -19,6 +19,7 @@ from pydantic import ValidationError
 from jartest.errors import BadEntry, BadParcel
 from jartest.exchange.plain import from_plain, model_of, to_plain
 from jartest.records.model import Case, PhotoMark
+from jartest.records.plain_words import PATTERN
 from jartest.verdict.values import Word
 
 __all__ = [
@@ -200,6 +201,8 @@ def _say(e: ValidationError) -> str:
         return "it is no JSON that can be read"
     where = ".".join(str(x)[:40] for x in first["loc"][:8])
     what = {"extra_forbidden": "is not known", "missing": "is missing"}.get(first["type"])
+    if first["type"] == "string_pattern_mismatch" and PATTERN in first["msg"]:
+        what = "holds HTML, or a character that cannot be kept"
     return f"“{where}” {what or 'is wrong (' + first['msg'].split(';')[0][:80] + ')'}"
 
 

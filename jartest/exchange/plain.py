@@ -19,6 +19,8 @@ from typing import Annotated, Any, Literal, TypeVar, Union, get_args, get_origin
 
 from pydantic import BaseModel, ConfigDict, Field, StringConstraints, create_model
 
+from jartest.records.plain_words import PATTERN
+
 __all__ = ["from_plain", "model_of", "to_plain"]
 
 _T = TypeVar("_T")
@@ -27,7 +29,6 @@ _LETTERS = 20_000  # of one text, several pages; our choice
 _ITEMS = 5_000  # of one list; our choice
 _WHOLE = 2**53  # whole numbers beyond this are not the same in every JSON reader: RFC 8259, section 6
 
-_TEXT = r"^[^\x00]*$"  # a database holds every character but NUL
 _PATTERNS = {"id": "^[0-9a-f]{32}$", "sha256": "^[0-9a-f]{64}$"}
 _TIME = r"^(19|20|21)[0-9]{2}-[0-9]{2}-[0-9]{2}T[0-9]{2}:[0-9]{2}:[0-9]{2}(\.[0-9]{6})?\+00:00$"
 _FRACTION = "^-?[0-9]{1,40}(/[1-9][0-9]{0,39})?$"
@@ -144,4 +145,4 @@ def _text(name: str) -> Any:
     last = re.split("_", name)[-1]
     if last in _PATTERNS:
         return Annotated[str, StringConstraints(pattern=_PATTERNS[last])]
-    return Annotated[str, StringConstraints(pattern=_TEXT, max_length=_LETTERS)]
+    return Annotated[str, StringConstraints(pattern=PATTERN, max_length=_LETTERS)]

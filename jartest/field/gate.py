@@ -23,7 +23,7 @@ from jartest.errors import StoreFault
 from jartest.field.access import Access
 from jartest.field.links import FOLDER
 
-__all__ = ["ENTRY", "PASS_COOKIE", "THIS_MACHINE", "Gate", "Rules", "safe_path"]
+__all__ = ["ENTRY", "PASS_COOKIE", "THIS_MACHINE", "Gate", "Rules", "is_passed_on", "safe_path"]
 
 ENTRY = "/enter"  # the page that asks for the code
 PASS_COOKIE = "jartest_pass"
@@ -167,7 +167,12 @@ def _from_this_machine(scope: Scope, headers: Mapping[str, str]) -> bool:
     except ValueError:
         return False
     address = getattr(address, "ipv4_mapped", None) or address
-    return address.is_loopback and not any(name in headers for name in _PROXIED)
+    return address.is_loopback and not is_passed_on(headers)
+
+
+def is_passed_on(headers: Mapping[str, str]) -> bool:
+    """Whether something stands between this server and who asks, so that the address says nothing of them."""
+    return any(name in headers for name in _PROXIED)
 
 
 def _cookie(headers: Headers, name: str) -> str:

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from sqlalchemy import JSON, Boolean, CheckConstraint, Column, Integer, Table, UniqueConstraint
+from sqlalchemy import Boolean, CheckConstraint, Column, Integer, Table, UniqueConstraint
 
-from jartest.records.tables import Instant, Key, Words, metadata
+from jartest.records.tables import Instant, Key, Words, WordsWithin, metadata
 
 __all__ = ["jars"]
 
@@ -18,7 +18,7 @@ jars = Table(
     Column("at", Instant(timezone=True), nullable=False),
     Column("by", Words, nullable=False),
     Column("retired", Boolean, nullable=False),
-    Column("jar", JSON(none_as_null=True), nullable=False),
+    Column("jar", WordsWithin(none_as_null=True), nullable=False),
     UniqueConstraint("id", "revision"),
     CheckConstraint("revision >= 1", name="revision"),
 )

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from sqlalchemy import (
-    JSON,
     BigInteger,
     Boolean,
     Column,
@@ -16,7 +15,7 @@ from sqlalchemy import (
 )
 
 from jartest.records.model import ParcelDirection, ParcelKind
-from jartest.records.tables import Instant, Key, Words, metadata, one_of
+from jartest.records.tables import Instant, Key, Words, WordsWithin, metadata, one_of
 from jartest.verdict.values import Word
 
 __all__ = ["parcels", "second_opinions"]
@@ -64,7 +63,7 @@ second_opinions = Table(
     Column("word", Key(8), nullable=False),
     _words("reason"),
     Column("saw_machine", Boolean, nullable=False),
-    Column("marks", JSON(none_as_null=True), nullable=False),
+    Column("marks", WordsWithin(none_as_null=True), nullable=False),
     Column("answer_id", Key(32), ForeignKey("parcels.id")),
     _words("changed_since"),
     UniqueConstraint("id"),

@@ -14,7 +14,7 @@ from typing import Any, Literal, get_args
 
 from sqlalchemy import JSON, Boolean, Column, Connection, Index, Integer, Select, Table, func, insert, select
 
-from jartest.records.tables import Instant, Key, Words, metadata, one_of
+from jartest.records.tables import Instant, Key, SearchWords, Words, metadata, one_of
 
 __all__ = ["LOOK_SCREENS", "LookScreen", "SavedLook", "SavedLookBooks", "saved_looks"]
 
@@ -27,7 +27,7 @@ saved_looks = Table(
     metadata,
     Column("seq", Integer, primary_key=True, autoincrement=True),
     Column("screen", Key(16), nullable=False),
-    Column("name_key", Words, nullable=False),
+    Column("name_key", SearchWords, nullable=False),
     Column("name", Words, nullable=False),
     Column("choices", JSON(none_as_null=True), nullable=False),
     Column("removed", Boolean, nullable=False),

@@ -19,7 +19,7 @@ from sqlalchemy import (
 )
 
 from jartest.records.model import Remix
-from jartest.records.tables import Instant, Key, Words, metadata, one_of
+from jartest.records.tables import Instant, Key, SearchWords, metadata, one_of
 from jartest.verdict.values import Word
 
 __all__ = ["outcome_products", "outcomes", "pair_counts", "shelf", "word_tests", "words"]
@@ -29,10 +29,10 @@ shelf = Table(
     "shelf",
     metadata,
     Column("id", Integer, primary_key=True, autoincrement=True),
-    Column("name_key", Words, nullable=False),
-    Column("maker_key", Words, nullable=False),
-    Column("name", Words, nullable=False),
-    Column("maker", Words, nullable=False),
+    Column("name_key", SearchWords, nullable=False),
+    Column("maker_key", SearchWords, nullable=False),
+    Column("name", SearchWords, nullable=False),
+    Column("maker", SearchWords, nullable=False),
     UniqueConstraint("name_key", "maker_key"),
 )
 
@@ -42,13 +42,13 @@ outcomes = Table(
     metadata,
     Column("number", Integer, primary_key=True, autoincrement=False),
     Column("test_id", Key(32), ForeignKey("tests.id"), nullable=False, unique=True),
-    Column("mixture", Words, nullable=False),
+    Column("mixture", SearchWords, nullable=False),
     Column("word", Key(8), nullable=False),
     Column("sample", Boolean, nullable=False),
     Column("signed_at", Instant(timezone=True), nullable=False),
-    Column("signed_by", Words, nullable=False),
+    Column("signed_by", SearchWords, nullable=False),
     Column("size", Integer, nullable=False),
-    Column("water_source", Words, nullable=False),
+    Column("water_source", SearchWords, nullable=False),
     Column("water_hardness_mg_l", Double),
     Column("first_sign_after", Integer),
     Column("remix", Key(16), nullable=False),
@@ -95,7 +95,7 @@ words = Table(
     "words",
     metadata,
     Column("id", Integer, primary_key=True, autoincrement=True),
-    Column("word", Words, nullable=False, unique=True),
+    Column("word", SearchWords, nullable=False, unique=True),
 )
 word_tests = Table(
     "word_tests",

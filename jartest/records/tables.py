@@ -8,7 +8,6 @@ settles which of two rows of the same instant is the later one.  Nothing is dele
 from __future__ import annotations
 
 import math
-import re
 from datetime import UTC, datetime
 from typing import Any, get_args
 
@@ -35,22 +34,32 @@ from sqlalchemy import (
 
 from jartest.errors import BadEntry
 from jartest.records.model import EventKind, ReadingOrigin, Remix, ScreenPour
+from jartest.records.plain_words import keepable, plain_words, plain_words_in
 from jartest.verdict.values import Word
 
-__all__ = ["FIGURES", "FRAME", "Figure", "Instant", "Key", "Words", "metadata", "one_of"]
-
-_UNKEEPABLE = re.compile("[\x00\ud800-\udfff]")
+__all__ = [
+    "FIGURES",
+    "FRAME",
+    "Figure",
+    "Instant",
+    "Key",
+    "SearchWords",
+    "Words",
+    "WordsWithin",
+    "metadata",
+    "one_of",
+]
 
 
 class Words(TypeDecorator[str]):
-    """Text as typed; characters that a database cannot hold are refused in words."""
+    """Text as typed; what `plain_words` refuses is refused in its words."""
 
     impl = Text
     cache_ok = True
 
     def process_bind_param(self, value: str | None, dialect: Dialect) -> str | None:
-        """The text, once it is known that every database can hold it."""
-        return _keepable(value)
+        """The text, once it is known to be words and nothing else."""
+        return None if value is None else plain_words(value)
 
 
 class Key(TypeDecorator[str]):
@@ -61,14 +70,30 @@ class Key(TypeDecorator[str]):
 
     def process_bind_param(self, value: str | None, dialect: Dialect) -> str | None:
         """The key, once it is known that every database can be asked for it."""
-        return _keepable(value)
+        return None if value is None else keepable(value)
 
 
-def _keepable(value: str | None) -> str | None:
-    if value is not None and (odd := _UNKEEPABLE.search(value)):
-        msg = f"The text {value[:40]!r} holds the character {odd[0]!r}, which cannot be kept; take it out."
-        raise BadEntry(msg)
-    return value
+class SearchWords(TypeDecorator[str]):
+    """Text made of kept words to find them by: put in small letters, joined, or cut."""
+
+    impl = Text
+    cache_ok = True
+
+    def process_bind_param(self, value: str | None, dialect: Dialect) -> str | None:
+        """The text, once it is known that every database can be asked for it."""
+        return None if value is None else keepable(value)
+
+
+class WordsWithin(TypeDecorator[Any]):
+    """Values as JSON, with texts of people's in them, each of which is words and nothing else."""
+
+    impl = JSON
+    cache_ok = True
+
+    def process_bind_param(self, value: Any, dialect: Dialect) -> Any:
+        """The value, once that is known."""
+        plain_words_in(value)
+        return value
 
 
 class Instant(TypeDecorator[datetime]):
@@ -220,7 +245,7 @@ revisions = Table(
     Column("jar_volume_ml", Double, nullable=False),
     Column("jar_inner_diameter_mm", Double),
     Column("schedule", _JSON, nullable=False),
-    Column("recipe", _JSON),
+    Column("recipe", WordsWithin(none_as_null=True)),
     CheckConstraint("revision >= 1", name="revision"),
 )
 
@@ -417,8 +442,8 @@ search_texts = Table(
     metadata,
     Column("test_id", Key(32), ForeignKey("tests.id"), primary_key=True),
     Column("number", Integer, ForeignKey("tests.number"), nullable=False, unique=True),
-    _words("plan"),
-    _words("said"),
+    Column("plan", SearchWords, nullable=False),
+    Column("said", SearchWords, nullable=False),
     Column("machine_word", Key(8)),
     Column("person_word", Key(8)),
     Index(None, "machine_word", "number"),

@@ -13,7 +13,7 @@ from sqlalchemy import (
     UniqueConstraint,
 )
 
-from jartest.records.tables import Instant, Key, Words, metadata
+from jartest.records.tables import Instant, Key, Words, WordsWithin, metadata
 
 __all__ = ["card_lapses", "shelf_products", "tank_cards"]
 
@@ -27,7 +27,7 @@ shelf_products = Table(
     Column("at", Instant(timezone=True), nullable=False),
     Column("by", Words, nullable=False),
     Column("retired", Boolean, nullable=False),
-    Column("product", JSON(none_as_null=True), nullable=False),
+    Column("product", WordsWithin(none_as_null=True), nullable=False),
     UniqueConstraint("id", "revision"),
     CheckConstraint("revision >= 1", name="revision"),
 )
@@ -41,7 +41,7 @@ tank_cards = Table(
     Column("signature_id", Key(32), ForeignKey("signatures.id"), nullable=False),
     Column("at", Instant(timezone=True), nullable=False),
     Column("by", Words, nullable=False),
-    Column("card", JSON(none_as_null=True), nullable=False),
+    Column("card", WordsWithin(none_as_null=True), nullable=False),
 )
 
 card_lapses = Table(

@@ -17,6 +17,7 @@ from jartest.records.search_words import field_in, with_field
 from jartest.screens import state
 from jartest.screens.looks_part import draw_keeping, draw_looks
 from jartest.screens.parts import clock, link_to, one_line, plain, say_word
+from jartest.screens.save_button import save_button
 from jartest.verdict.values import Word
 
 __all__ = ["render"]
@@ -141,12 +142,11 @@ def _draw_files(recorder: Recorder, words: str, rows: Sequence[TestRow]) -> None
                 "application/pdf",
             ),
         ):
-            st.download_button(
+            save_button(
                 name,
-                data=make,
-                file_name=file,
+                make,
+                file=file,
                 mime=mime,
-                on_click="ignore",
                 key=state.key("tests", file),
             )
 

@@ -9,6 +9,7 @@ import streamlit as st
 from jartest.exchange.pdf import Paper
 from jartest.exchange.reference_card_pdf import reference_card_pdf
 from jartest.screens import state
+from jartest.screens.save_button import save_button
 
 __all__ = ["draw_card_download"]
 
@@ -24,11 +25,10 @@ def draw_card_download(place: str) -> None:
     )
     with st.container(horizontal=True):
         for paper, called in _PAPERS.items():
-            st.download_button(
+            save_button(
                 f"Card, {called} (PDF)",
-                data=partial(reference_card_pdf, paper=paper),
-                file_name=f"reference-card-{paper}.pdf",
+                partial(reference_card_pdf, paper=paper),
+                file=f"reference-card-{paper}.pdf",
                 mime="application/pdf",
-                on_click="ignore",
                 key=state.key(place, "card", paper),
             )

@@ -135,8 +135,11 @@ def _chart(rows: list[dict[str, float | str]]) -> alt.LayerChart:
             axis=alt.Axis(values=[0, 5, 15, 30, 120, 1440]),
         ),
     )
-    height = alt.Scale(domainMin=0, clamp=True)
-    y = alt.Y("fraction:Q", title="of the liquid's height", scale=height, axis=alt.Axis(format=".0%"))
+    # At least a tenth of the height, so that next to nothing looks like it and every tick has its own figure.
+    most = max([0.1, *(float(row["high"]) for row in rows)])
+    height = alt.Scale(domain=[0, most], nice=True, clamp=True)
+    axis = alt.Axis(format=".0%", tickMinStep=0.01)
+    y = alt.Y("fraction:Q", title="of the liquid's height", scale=height, axis=axis)
     lines = base.mark_line(strokeWidth=3).encode(
         y=y,
         color=what,

@@ -8,6 +8,7 @@ from jartest import __version__
 from jartest.recorder import Recorder
 from jartest.screens import state
 from jartest.screens.card_part import draw_card_download
+from jartest.screens.network_part import draw_network
 from jartest.screens.parts import error_box
 from jartest.screens.words import CAUTIONS, TERMS, WHAT_NEXT
 
@@ -28,6 +29,8 @@ def render(recorder: Recorder) -> None:
     )
     st.markdown("### The reference card")
     draw_card_download("help")
+    st.markdown("### Phones and people on the network")
+    draw_network()
     st.markdown("### What the words mean")
     st.markdown("\n".join(f"- **{term}**: {says}" for term, says in TERMS))
     st.markdown("### After a fail")
@@ -38,6 +41,6 @@ def render(recorder: Recorder) -> None:
             removed = recorder.remove_samples()
             st.success(f"{removed} sample tests and their photos are gone; your own tests are untouched.")
     st.caption(
-        f"jartest {__version__}. Records stay on this machine; back them up with its data folder while the app "
-        "is stopped. JARTEST_HOME names another folder."
+        f"jartest {__version__}. Records stay on this machine. `jartest backup` writes all of them into one file while "
+        "the app runs, and `jartest restore` puts them back; JARTEST_HOME names another folder."
     )

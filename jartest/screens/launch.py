@@ -19,6 +19,7 @@ from jartest.errors import BadEntry
 from jartest.field.access import Access
 from jartest.field.capture import Inbox, capture_routes, desk_routes
 from jartest.field.entry import entry_routes
+from jartest.field.files import file_routes
 from jartest.field.gate import THIS_MACHINE, Gate, Rules
 from jartest.recorder import Recorder
 from jartest.settings import Settings, open_recorder
@@ -65,7 +66,12 @@ def make_app(
     inbox, access = Inbox(opened(settings), ticks=time.monotonic), Access(settings.home)
     return st.App(
         script,
-        routes=[*capture_routes(inbox, access), *desk_routes(inbox, access), *entry_routes(access)],
+        routes=[
+            *capture_routes(inbox, access),
+            *desk_routes(inbox, access),
+            *entry_routes(access),
+            *file_routes(),
+        ],
         middleware=[Middleware(Gate, access=access, rules=rules)],
     )
 

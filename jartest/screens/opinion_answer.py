@@ -26,6 +26,7 @@ from jartest.screens.look_part import draw_figures, say_flags
 from jartest.screens.mark_setter import mark_setter
 from jartest.screens.opinion_ask import draw_said
 from jartest.screens.parts import SHAPES, clock, error_box, link_to, plain, say_word, show_plate, show_reasons
+from jartest.screens.save_button import save_button
 from jartest.screens.who import name
 from jartest.verdict.values import Word
 
@@ -197,15 +198,13 @@ def _draw_send(recorder: Recorder, row: ParcelRow) -> None:
         if row.test_id is not None:
             link_to("test", "It stands with its test now", id=row.test_id)
         return
-    st.download_button(
+    save_button(
         "Save the answer, to send it back",
-        data=lambda: answer_parcel(recorder.store, row.id, at=recorder.now()).data,
-        file_name=f"answer-{row.id[:8]}.zip",
+        lambda: answer_parcel(recorder.store, row.id, at=recorder.now()).data,
+        file=f"answer-{row.id[:8]}.zip",
         mime="application/zip",
         key=state.key("answer", row.id, "save"),
-        type="primary",
-        width="stretch",
-        on_click="ignore",
+        main=True,
     )
 
 

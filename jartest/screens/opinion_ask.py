@@ -22,6 +22,7 @@ from jartest.screens.parts import (
     say_word,
     utc_offset_min,
 )
+from jartest.screens.save_button import save_button
 from jartest.screens.who import name
 
 __all__ = ["draw_ask", "draw_ask_photo", "draw_said", "draw_second_opinions"]
@@ -108,15 +109,13 @@ def _draw_parcel(recorder: Recorder, parcel_id: str) -> None:
         f"The parcel is made ({row.size_bytes / 1e6:.1f} MB). Send it by mail or messenger; the answer comes back "
         "as such a file and is taken in under Second opinion."
     )
-    st.download_button(
+    save_button(
         "Save the parcel",
-        data=lambda: recorder.store.parcel_content(parcel_id),
-        file_name=f"second-opinion-{parcel_id[:8]}.zip",
+        lambda: recorder.store.parcel_content(parcel_id),
+        file=f"second-opinion-{parcel_id[:8]}.zip",
         mime="application/zip",
         key=state.key("ask", parcel_id, "save"),
-        type="primary",
-        width="stretch",
-        on_click="ignore",
+        main=True,
     )
     st.caption("Any browser shows the page opinion.html inside it; jartest takes the answer.")
     link = address_of("opinion", id=parcel_id)
@@ -137,16 +136,12 @@ def draw_second_opinions(recorder: Recorder, case: Case) -> None:
     link_to("opinion", "Ask for a second opinion", ask=case.test.id)
     by = name()
     if by and case.looks:
-        st.download_button(
+        save_button(
             "Save one file to send, as it stands",
-            data=lambda: (
-                ask_at_once(recorder.store, recorder.photos, case.test.id, at=recorder.now(), by=by).data
-            ),
-            file_name=f"second-opinion-{case.test.number}.zip",
+            lambda: ask_at_once(recorder.store, recorder.photos, case.test.id, at=recorder.now(), by=by).data,
+            file=f"second-opinion-{case.test.number}.zip",
             mime="application/zip",
             key=state.key("ask", case.test.id, "at-once"),
-            width="stretch",
-            on_click="ignore",
         )
 
 

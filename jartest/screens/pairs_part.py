@@ -13,6 +13,7 @@ from jartest.history.pairs import PAIR_SHAPES, PairCell, PairState, PairTable, p
 from jartest.history.questions import History
 from jartest.screens import state
 from jartest.screens.parts import link_to, plain, say_word
+from jartest.screens.save_button import save_button
 
 __all__ = ["draw_pairs", "grid_rows"]
 
@@ -50,20 +51,18 @@ def draw_pairs(history: History) -> None:
     st.markdown("#### All pairs")
     st.dataframe(pairs_frame(table), hide_index=True, width="stretch", key=state.key("history", "pairs"))
     with st.container(horizontal=True):
-        st.download_button(
+        save_button(
             "Pairs as CSV",
-            data=lambda: pairs_csv(table),
-            file_name="pairs.csv",
+            lambda: pairs_csv(table),
+            file="pairs.csv",
             mime="text/csv",
-            on_click="ignore",
             key=state.key("history", "csv"),
         )
-        st.download_button(
+        save_button(
             "Pairs as Parquet",
-            data=lambda: pairs_parquet(table),
-            file_name="pairs.parquet",
+            lambda: pairs_parquet(table),
+            file="pairs.parquet",
             mime="application/vnd.apache.parquet",
-            on_click="ignore",
             key=state.key("history", "parquet"),
         )
 

@@ -13,6 +13,7 @@ from jartest.recorder import Recorder
 from jartest.records.model import Case
 from jartest.screens import state
 from jartest.screens.parts import address_of
+from jartest.screens.save_button import save_button
 from jartest.settings import read_settings
 
 __all__ = ["draw_paper"]
@@ -45,14 +46,12 @@ def draw_paper(recorder: Recorder, case: Case) -> None:
                 "text/csv",
             ),
         ):
-            st.download_button(
+            save_button(
                 name,
-                data=make,
-                file_name=file,
+                make,
+                file=file,
                 mime=mime,
-                on_click="ignore",
                 key=state.key("paper", test.id, file),
-                width="stretch",
             )
         st.caption(
             "Stick the label on before you mix: its code sends photos to this test while phones can reach "

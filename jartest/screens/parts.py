@@ -84,7 +84,7 @@ def error_box() -> Iterator[Box]:
 # ---------------------------------------------------------------------- words
 def plain(text: str) -> str:
     """Text as it was typed, with nothing in it that the page would take for markup."""
-    return re.sub(r"([\\`*_{}\[\]()<>#+\-.!|~$:])", r"\\\1", one_line(text))
+    return re.sub(r"([\\`*_{}\[\]()<>#+\-.!|~$:&])", r"\\\1", one_line(text))
 
 
 def one_line(text: str) -> str:

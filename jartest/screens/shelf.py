@@ -12,6 +12,7 @@ from jartest.recorder import Recorder
 from jartest.records.tank_model import ShelfEntry
 from jartest.screens import state
 from jartest.screens.parts import clock, error_box, plain
+from jartest.screens.save_button import save_button
 from jartest.screens.who import ask_name, name
 from jartest.tank import ShelfTaken, bring_back, read_shelf, retire, save_product
 from jartest.units import read_number, say_number
@@ -256,12 +257,11 @@ def _read() -> ShelfProduct:
 def _file_out(entries: tuple[ShelfEntry, ...]) -> None:
     standing = [e.product for e in entries if not e.retired]
     if standing:
-        st.download_button(
+        save_button(
             "Download the shelf as CSV",
-            data=lambda: shelf_to_csv(standing),
-            file_name="shelf.csv",
+            lambda: shelf_to_csv(standing),
+            file="shelf.csv",
             mime="text/csv",
-            on_click="ignore",
             key=_key("csv"),
         )
 

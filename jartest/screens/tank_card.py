@@ -16,6 +16,7 @@ from jartest.records.model import Case
 from jartest.records.tank_model import KeptCard
 from jartest.screens import state
 from jartest.screens.parts import address_of, clock, error_box, link_to, plain, say_word
+from jartest.screens.save_button import save_button
 from jartest.screens.who import ask_name, name
 from jartest.tank import as_on_shelf, card_now, end_card, make_card, signed_word
 from jartest.units import read_number, read_volume, say_volume
@@ -141,14 +142,12 @@ def _holds(card: TankCard) -> None:
 
 def _paper(kept: KeptCard, standing: CardState) -> None:
     address = address_of("card", id=kept.id) or f"jartest:card:{kept.id}"
-    st.download_button(
+    save_button(
         "Print: the card as PDF",
-        data=lambda: tank_card_pdf(kept.card, standing, address=address),
-        file_name=f"tank-card-{kept.card.test_number}.pdf",
+        lambda: tank_card_pdf(kept.card, standing, address=address),
+        file=f"tank-card-{kept.card.test_number}.pdf",
         mime="application/pdf",
-        on_click="ignore",
         key=state.key("card", "pdf"),
-        width="stretch",
     )
 
 

@@ -95,6 +95,24 @@ def serious(page: Page) -> dict[str, str]:
     }
 
 
+def lapping(page: Page) -> list[str]:
+    """Pairs of controls that lie over one another, so that a thumb may hit the wrong one."""
+    pairs: list[str] = page.evaluate(
+        """() => {
+          const shown = e => e.checkVisibility({visibilityProperty: true, opacityProperty: true}) && !e.closest('[inert]');
+          const all = [...document.querySelectorAll('[data-testid=stMain] :is(button, a[href], summary)')].filter(shown)
+            .map(e => [e, e.getBoundingClientRect()]).filter(([, r]) => r.width && r.height);
+          const found = [];
+          all.forEach(([e, a], i) => { for (const [f, b] of all.slice(i + 1)) {
+            if (e.contains(f) || f.contains(e)) continue;
+            const wide = Math.min(a.right, b.right) - Math.max(a.left, b.left);
+            const high = Math.min(a.bottom, b.bottom) - Math.max(a.top, b.top);
+            if (wide > 2 && high > 2) found.push(`${e.innerText || e.ariaLabel} / ${f.innerText || f.ariaLabel}`); } });
+          return found; }"""
+    )
+    return pairs
+
+
 def beyond_reach(page: Page) -> list[str]:
     """The controls that pressing Tab never comes to."""
     # A group of pills or radio buttons is one stop; arrows go on within it.
@@ -142,5 +160,6 @@ def test_a_screen_has_no_serious_finding_light_or_dark_large_or_small_and_works_
             found[scheme, size] = serious(page)
             if scheme == "light":
                 found["keyboard", size] = beyond_reach(page)
+                found["lapping", size] = lapping(page)
         context.close()
     assert {where: what for where, what in found.items() if what} == {}

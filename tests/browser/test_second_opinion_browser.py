@@ -19,7 +19,8 @@ from jartest.verdict.limits import load_limits
 
 SAMPLE = Path(__file__).resolve().parents[2] / "samples" / "settler" / "settler-0030min.jpg"
 REASON = "SENDERS OWN REASON"
-HOSTILE = """<img src=x onerror="document.title='it ran'"><script>document.title='it ran'</script>[a](javascript:x) **b**"""
+# HTML is refused with the parcel (test_parcel_hostile.py); this is what else a page might take for its own.
+HOSTILE = """&lt;img src=x onerror="document.title='it ran'"> < script >document.title='it ran'< 5 [a](javascript:x) **b**"""
 
 pytestmark = pytest.mark.browser
 

@@ -49,7 +49,7 @@ def plan() -> TestPlan:
         water=Water(source="Quill's well", hardness_mg_l=180.0, ph=7.4),
         jar=JarUsed(),
         schedule=default_schedule(2, (0.0, 900.0)),
-        notes="For the upper yard of <b>Quill</b> & sons",
+        notes="For the upper yard (<4 ha>) of Quill & sons",
     )
 
 
@@ -85,7 +85,7 @@ def fill(recorder: Recorder, clock: Callable[[], datetime], photo: Callable[[int
     recorder.take_look(test.id, slot="age-0", data=photo(0), name="quill-1.jpg", by="Wren")
     clock.go_on(minutes=15)  # type: ignore[attr-defined]
     recorder.take_look(test.id, slot="age-900", data=photo(1), name="quill-2.jpg", by="Wren")
-    said = "lumpy after the boron, <i>stirs</i> out"
+    said = "lumpy after the boron, <1 min> stirs out"
     recorder.observe(test.id, by="Wren", signs=("lumps",), remix="fully", text=said)
     recorder.give_opinion(test.id, word="fail", reason="SENDERSAYSFAIL", by="Wren")
     return test.id

@@ -214,8 +214,8 @@ def test_the_page_holds_all_it_needs_and_runs_nothing(parcel) -> None:
 def test_the_page_escapes_what_was_written(parcel) -> None:
     page = page_of(parcel)
     assert not {"b", "i"} & {t for t, _ in page.tags[20:]} - {"b"}
-    assert "lumpy after the boron, <i>stirs</i> out" in page.text
-    assert "For the upper yard of <b>Quill</b> & sons" in page.text
+    assert "lumpy after the boron, <1 min> stirs out" in page.text
+    assert "For the upper yard (<4 ha>) of Quill & sons" in page.text
 
 
 def test_the_page_of_a_question_tells_nobody_s_verdict(case, parcel) -> None:

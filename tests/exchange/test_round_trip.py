@@ -11,6 +11,7 @@ import hashlib
 import json
 import math
 import os
+import re
 import shutil
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
@@ -40,6 +41,7 @@ from jartest.exchange.plain import from_plain, to_plain
 from jartest.imaging.values import LayerKind, Lump, Marks
 from jartest.plan.schedule import Slot, default_schedule
 from jartest.records.model import Case, PhotoMark, TestPlan
+from jartest.records.plain_words import PATTERN
 from jartest.records.store import Store
 from jartest.verdict.values import Verdict
 
@@ -51,10 +53,22 @@ SOME = settings(
     phases=[Phase.explicit, Phase.generate],  # whole records take minutes to shrink
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
 )
-NASTY = ["=1+1", "<script>", "../../x", "🧪 Kupfer-Öl", "", "\t\n", '"', "C:\\x", "\u202eabc", "\ufeff"]
+NASTY = [
+    "=1+1",
+    "< 5 & > 3",
+    "a<2>b",
+    "../../x",
+    "🧪 Kupfer-Öl",
+    "",
+    "\t\n",
+    '"',
+    "C:\\x",
+    "\u202eabc",
+    "\ufeff",
+]
 
 letters = st.characters(exclude_categories=["Cs"], exclude_characters="\x00")
-words = st.text(letters, max_size=20) | st.sampled_from(NASTY)
+words = (st.text(letters, max_size=20) | st.sampled_from(NASTY)).filter(re.compile(PATTERN).fullmatch)
 numbers = st.floats(-1e100, 1e100)  # what a parcel may hold
 counts = st.integers(0, 2**31 - 1)
 ids = st.integers(0, 2**128 - 1).map(lambda n: f"{n:032x}")

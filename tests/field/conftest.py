@@ -16,6 +16,7 @@ from starlette.testclient import TestClient
 from jartest.field.access import Access
 from jartest.field.capture import Inbox, capture_routes, desk_routes
 from jartest.field.entry import entry_routes
+from jartest.field.files import file_routes
 from jartest.field.gate import Gate, Rules
 from jartest.field.links import link_path
 from jartest.plan.schedule import default_schedule
@@ -50,6 +51,7 @@ class Shop:
                 *capture_routes(inbox, self.access),
                 *desk_routes(inbox, self.access),
                 *entry_routes(self.access, clock=now, ticks=tick),
+                *file_routes(),
                 Route("/{path:path}", inside, methods=["GET", "POST", "PUT", "DELETE"]),
             ],
             middleware=[Middleware(Gate, access=self.access, rules=Rules(hosts=hosts), clock=now)],
@@ -80,7 +82,7 @@ def make_shop(recorder: Recorder, tmp_path: Path) -> Callable[..., Shop]:
 def jar(recorder: Recorder) -> JarTest:
     """A running test, mixed just now."""
     products = (Product(name="Bineguard Copper 20", formulation="SC"), Product(name="Nettlesap Boron 10"))
-    plan = TestPlan(title="Copper & <boron>", products=products, schedule=default_schedule(2))
+    plan = TestPlan(title="Copper & <2 boron>", products=products, schedule=default_schedule(2))
     test = recorder.start_test(plan, by="Wren", utc_offset_min=-420)
     recorder.finish_mixing(test.id, by="Wren")
     return test

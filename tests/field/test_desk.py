@@ -41,10 +41,10 @@ def dated(exif: str, offset: str = "", *, shade: int = 90) -> bytes:
 def test_a_photo_is_kept_in_the_name_that_the_link_holds_and_answered(
     shop: Any, jar: JarTest, photo: Photo, recorder: Recorder
 ) -> None:
-    answer = send(shop, desk_path(shop.access, jar, "Zoë & <Wren>"), photo("settler-0060min"))
+    answer = send(shop, desk_path(shop.access, jar, "Zoë & <5> Wren"), photo("settler-0060min"))
     assert answer.status_code == 201
     (look,) = recorder.case(jar.id).looks
-    assert (look.slot, look.by) == ("age-0", "Zoë & <Wren>")
+    assert (look.slot, look.by) == ("age-0", "Zoë & <5> Wren")
     said = answer.json()
     assert (said["look"], said["kept"]) == (look.id, "Received and kept: 0 min.")
     assert said["says"].startswith("Read: ")

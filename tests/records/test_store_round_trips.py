@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
+import re
 from datetime import UTC, datetime, timedelta, timezone
 
 import pytest
@@ -16,9 +17,12 @@ from sqlalchemy import text
 
 from jartest.errors import BadEntry
 from jartest.imaging.values import Frame, Layer, LayerKind, Lump, Marks, Reading
+from jartest.plan.products import ShelfProduct
 from jartest.plan.schedule import Slot, default_schedule
 from jartest.records.model import JarUsed, Observation, Product, TestPlan, Water
+from jartest.records.plain_words import PATTERN
 from jartest.records.store import Store
+from jartest.records.tank_model import ShelfEntry
 from jartest.verdict.values import Reason, Verdict
 
 SOME = settings(max_examples=60, deadline=None)
@@ -36,7 +40,7 @@ NASTY = [
 
 # Every character but those that no database keeps; these are refused, as a test below shows.
 letters = st.characters(exclude_categories=["Cs"], exclude_characters="\x00")
-words = st.text(letters, max_size=30) | st.sampled_from(NASTY)
+words = (st.text(letters, max_size=30) | st.sampled_from(NASTY)).filter(re.compile(PATTERN).fullmatch)
 # Adding 0.0 turns -0.0 into 0.0: SQLite keeps whole floats as integers, which know no minus zero.
 numbers = st.floats(allow_nan=False, allow_infinity=False).map(lambda x: x + 0.0)
 figures = numbers | st.just(math.nan)
@@ -270,6 +274,31 @@ def test_a_character_that_no_database_keeps_is_refused_in_words(bench, odd: str)
     with pytest.raises(BadEntry, match="cannot be kept"):
         bench.store.rows(f"copper{odd}")
     assert bench.store.count() == 0
+
+
+@pytest.mark.parametrize("html", ["<b>", "see <script>x()</script>", "a</td>", "<!-- x", "<?php", "<<img"])
+def test_html_is_refused_wherever_words_are_kept_and_nothing_is_saved(bench, html: str) -> None:
+    for plan in (
+        TestPlan(title=html),
+        TestPlan(title="Copper", notes=f"cold water {html}"),
+        TestPlan(title="Copper", products=(Product(name="Copper", maker=html),)),
+    ):
+        with pytest.raises(BadEntry, match="would take for HTML; put a space after the <"):
+            bench.store.add_test(plan, test_id="a" * 32, by="Ada", at=bench.now(), utc_offset_min=0)
+    product = ShelfProduct(name=f"Copper {html}")
+    entry = ShelfEntry(id="c" * 32, revision=1, at=bench.now(), by="Ada", product=product)
+    with pytest.raises(BadEntry, match="would take for HTML"):
+        bench.store.put_on_shelf([entry])
+    assert bench.store.shelf_products() == ()
+    assert bench.store.count() == 0
+    assert re.fullmatch(PATTERN, html) is None, "the schema lets through what the store refuses"
+
+
+@pytest.mark.parametrize("said", ["pH < 6", "<5 mm", "a <- b", "x<<2", "3 <", "<", "5 > 3 & 2 < 3", "<\n"])
+def test_a_less_than_sign_is_no_html(bench, said: str) -> None:
+    test = bench.open_test(said)
+    assert bench.store.case(test.id).test.plan.title == said
+    assert re.fullmatch(PATTERN, said), "the schema refuses what the store keeps"
 
 
 def test_not_measurable_is_null_in_the_database_and_never_a_number(bench) -> None:

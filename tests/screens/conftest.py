@@ -10,6 +10,7 @@ import streamlit as st
 from streamlit.testing.v1 import AppTest
 from streamlit.util import calc_hash
 
+from jartest.field.files import Offer
 from jartest.recorder import Recorder
 from jartest.screens import state
 from jartest.settings import open_recorder, read_settings
@@ -52,3 +53,16 @@ def screen() -> Callable[..., AppTest]:
         return app.run()
 
     return open_one
+
+
+@pytest.fixture
+def offered() -> Callable[[AppTest], dict[str, Offer]]:
+    """The files that a screen offers, by the labels of their buttons."""
+
+    def look(app: AppTest) -> dict[str, Offer]:
+        assert not app.exception, app.exception[0].message
+        kept = app.session_state
+        said = kept[state.OFFERS] if state.OFFERS in kept else {}  # noqa: SIM401 (it has no get)
+        return dict(said.values())
+
+    return look

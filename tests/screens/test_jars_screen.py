@@ -13,6 +13,7 @@ from pypdf import PdfReader
 from streamlit.testing.v1 import AppTest
 
 from jartest.exchange.reference_card_pdf import reference_card_pdf
+from jartest.field.files import Offer
 from jartest.imaging.drawn_scene import Camera, JarBefore, draw_scene
 from jartest.imaging.values import Marks
 from jartest.jars import save_jar
@@ -22,6 +23,7 @@ from jartest.records.jars import JarEntry
 from jartest.records.model import JarUsed, TestPlan
 
 Open = Callable[..., AppTest]
+Offered = Callable[[AppTest], dict[str, Offer]]
 REPO = Path(__file__).resolve().parents[2]
 PHOTO = REPO / "samples" / "settler" / "settler-0030min.jpg"
 TRUTH = json.loads(PHOTO.with_suffix(".json").read_text("utf-8"))
@@ -147,9 +149,9 @@ def test_a_jar_is_taken_off_the_list_and_brought_back(kept: Recorder, screen: Op
 
 
 @pytest.mark.parametrize("path", ["jars", "help"])
-def test_the_card_can_be_had_in_both_sizes(screen: Open, path: str) -> None:
+def test_the_card_can_be_had_in_both_sizes(screen: Open, path: str, offered: Offered) -> None:
     app = screen(path)
-    assert {b.label for b in app.get("download_button")} >= {"Card, Letter (PDF)", "Card, A4 (PDF)"}
+    assert set(offered(app)) >= {"Card, Letter (PDF)", "Card, A4 (PDF)"}
     assert "check its rule of 120 mm" in words(app)
     assert len(PdfReader(io.BytesIO(reference_card_pdf(paper="a4"))).pages) == 1
 

@@ -7,12 +7,14 @@ from collections.abc import Callable
 import pytest
 from streamlit.testing.v1 import AppTest
 
+from jartest.field.files import Offer
 from jartest.plan.schedule import default_schedule
 from jartest.recorder import Recorder
 from jartest.records.model import Product, TestPlan
 from jartest.screens import parts
 
 Open = Callable[..., AppTest]
+Offered = Callable[[AppTest], dict[str, Offer]]
 
 
 def start(recorder: Recorder) -> str:
@@ -21,19 +23,30 @@ def start(recorder: Recorder) -> str:
     return recorder.start_test(plan, by="Wren", utc_offset_min=0).id
 
 
-def offered(app: AppTest) -> list[str]:
-    assert not app.exception, app.exception[0].message
-    return [b.label for b in app.get("download_button")]
-
-
-def test_a_test_offers_its_sheet_its_label_and_its_readings(kept: Recorder, screen: Open) -> None:
+def test_a_test_offers_its_sheet_its_label_and_its_readings(
+    kept: Recorder, screen: Open, offered: Offered
+) -> None:
     app = screen("test", id=start(kept))
-    assert offered(app) == ["The sheet of this test as PDF", "The jar's label as PDF", "Its readings as CSV"]
+    assert list(offered(app)) == [
+        "The sheet of this test as PDF",
+        "The jar's label as PDF",
+        "Its readings as CSV",
+    ]
 
 
-def test_the_list_offers_itself_its_readings_and_labels(kept: Recorder, screen: Open) -> None:
+def test_a_redraw_leaves_every_file_where_it_was(kept: Recorder, screen: Open, offered: Offered) -> None:
+    app = screen("test", id=start(kept))
+    before = {label: offer.path for label, offer in offered(app).items()}
+    assert {label: offer.path for label, offer in offered(app.run()).items()} == before
+    sheet = offered(app)["The sheet of this test as PDF"]
+    assert bytes(sheet.make()).startswith(b"%PDF-")
+
+
+def test_the_list_offers_itself_its_readings_and_labels(
+    kept: Recorder, screen: Open, offered: Offered
+) -> None:
     start(kept)
-    assert offered(screen("tests")) == [
+    assert list(offered(screen("tests"))) == [
         "This list as CSV",
         "This list as Parquet",
         "Its readings as CSV",

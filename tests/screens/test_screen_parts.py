@@ -54,12 +54,12 @@ def test_every_word_and_state_has_a_shape_of_its_own() -> None:
     assert say_word(None) == "○ NO VERDICT"
 
 
-@given(st.text(alphabet=r"ab *_[](){}<>`~#+-.!|$:\\" + "\n"))
+@given(st.text(alphabet=r"ab *_[](){}<>`~#+-.!|$:&\\" + "\n"))
 def test_no_typed_text_holds_live_markup(text: str) -> None:
     out = plain(text)
     assert "\n" not in out
     for at, char in enumerate(out):
-        if char in r"*_[]()<>`~#|$:":
+        if char in r"*_[]()<>`~#|$:&":
             behind = len(out[:at]) - len(out[:at].rstrip("\\"))
             assert behind % 2 == 1, "every mark has its own backslash"
 

@@ -1,0 +1,61 @@
+"""What a text may hold: everything that people write, and nothing that a database or a web page takes for its own.
+
+Texts are shown as words wherever they are shown; that none holds HTML is a second wall behind that one, and lets
+a parcel that brings some be refused as what it is.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+
+from jartest.errors import BadEntry
+
+__all__ = ["PATTERN", "keepable", "plain_words", "plain_words_in"]
+
+_UNKEEPABLE = re.compile("[\x00\ud800-\udfff]")
+# HTML, Living Standard, 13.2.5.6 "tag open state": only these after a "<" begin a tag, a comment or the like.
+_TAG = re.compile("<[A-Za-z/!?]")
+PATTERN = r"^([^\x00<]|<+([^\x00<A-Za-z/!?]|$))*$"  # the same as a rule for JSON Schema
+
+
+def keepable(text: str) -> str:
+    """The text, once it is known that every database can hold it and be asked for it.
+
+    Raises
+    ------
+    BadEntry
+        If it holds a character that no database keeps.
+    """
+    if odd := _UNKEEPABLE.search(text):
+        msg = f"The text {text[:40]!r} holds the character {odd[0]!r}, which cannot be kept; take it out."
+        raise BadEntry(msg)
+    return text
+
+
+def plain_words(text: str) -> str:
+    """The text, once it is known to be words and nothing else.
+
+    Raises
+    ------
+    BadEntry
+        If it holds a character that no database keeps, or what a web page would take for HTML.
+    """
+    if tag := _TAG.search(keepable(text)):
+        where = text[tag.start() : tag.start() + 12]
+        msg = f"The text holds “{where}”, which a web page would take for HTML; put a space after the <, or take it out."
+        raise BadEntry(msg)
+    return text
+
+
+def plain_words_in(value: object) -> None:
+    """See to every text within lists and mappings as `plain_words` does."""
+    if isinstance(value, str):
+        plain_words(value)
+    elif isinstance(value, Mapping):
+        for key, inner in value.items():
+            plain_words_in(key)
+            plain_words_in(inner)
+    elif isinstance(value, list | tuple):
+        for inner in value:
+            plain_words_in(inner)
