@@ -20,7 +20,10 @@ __all__ = ["beside_and_above", "surround_figures"]
 
 Floats = NDArray[np.float32]
 
-_BESIDE = (1.125, 1.5)  # half-widths from the jar's middle: from just outside the wall, a quarter of its width on
+_BESIDE = (
+    1.125,
+    1.5,
+)  # half-widths from the jar's middle: from just outside the wall, a quarter of its width on
 _ABOVE = (1.06, 1.32)  # of the column: the glass over the contents
 _LEVELS = 5  # octaves: the finest is a place, the coarsest sixteen
 _WEIGHT = np.array([1, 0.7, 0.7], np.float32)  # colour counts less than light, as in flocs.py
@@ -81,8 +84,8 @@ def _octaves(patch: Floats) -> list[Floats]:
     """The patch's octaves, finest first."""
     out, here = [], patch
     for _ in range(_LEVELS):
-        lower = cv2.pyrDown(here)
-        out.append(here - cv2.pyrUp(lower, dstsize=(here.shape[1], here.shape[0])))
+        lower = np.asarray(cv2.pyrDown(here), np.float32)
+        out.append(here - np.asarray(cv2.pyrUp(lower, dstsize=(here.shape[1], here.shape[0])), np.float32))
         here = lower
     return out
 

@@ -120,7 +120,7 @@ def _frame(points: Floats, truth: dict[str, Any], shape: tuple[int, ...]) -> Fra
 
 def changed(body: Body, rng: Rng, *, burnt: bool) -> Body:
     """The same jar under other light, blurred, with noise, recompressed, in a frame that is a little wrong."""
-    x = (body.photo.pixels.astype(np.float32) / 255) ** 2.2
+    x: NDArray[Any] = np.asarray((body.photo.pixels.astype(np.float32) / 255) ** 2.2, np.float32)
     if burnt:
         x = x * _burning(x, body, rng.uniform(0.08, 0.5))
     else:
@@ -153,7 +153,10 @@ def _burning(x: Floats, body: Body, share: float) -> float:
     """The gain at which all but this share of the contents is burnt out, twelve at most."""
     g = body.geometry
     rows = [round(g.floor_px - f * g.column_px) for f in (body.top, body.bottom)]
-    part = x[max(0, rows[0]) : max(rows) + 1, int(g.centre_px - 0.7 * g.half_px) : int(g.centre_px + 0.7 * g.half_px)]
+    part = x[
+        max(0, rows[0]) : max(rows) + 1,
+        int(g.centre_px - 0.7 * g.half_px) : int(g.centre_px + 0.7 * g.half_px),
+    ]
     light = float(np.percentile(part.min(axis=2), 100 * share)) if part.size else 1.0
     return float(np.clip(1 / max(light, 1e-3), 1, 12))
 
@@ -200,7 +203,11 @@ def _fitted(held: dict[str, NDArray[Any]], rows: NDArray[np.bool_]) -> dict[str,
     from jartest.imaging.fit.texture_fit import fit_members
 
     return fit_members(
-        held["figures"][rows].astype(float), held["lumpy"][rows].astype(float), hidden=16, steps=400, bound=4.0
+        held["figures"][rows].astype(float),
+        held["lumpy"][rows].astype(float),
+        hidden=16,
+        steps=400,
+        bound=4.0,
     )
 
 

@@ -34,7 +34,9 @@ def main(argv: list[str] | None = None) -> None:
     p.add_argument("--spp", type=int, default=64)
     p.add_argument("--drawn", action="store_true", help="drawn pictures in place of path-traced ones")
     p.add_argument("--unlike", action="store_true", help="drawn pictures without a vessel")
-    p.add_argument("--lumps", action="store_true", help="jars seen close, lumpy and not, path-traced or drawn")
+    p.add_argument(
+        "--lumps", action="store_true", help="jars seen close, lumpy and not, path-traced or drawn"
+    )
     p.add_argument(
         "--bait", action="store_true", help="note where the finder as it stands sees a jar that is none"
     )
