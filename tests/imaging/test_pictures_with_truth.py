@@ -30,9 +30,9 @@ def test_in_a_frame_that_is_right_the_measuring_is_right(
     assert tally.false <= 8
     assert np.median(tally.errors) <= 0.005
     assert 0.9 <= np.mean(tally.covered) <= 0.99
-    assert tally.lump_auc >= 0.95
+    assert tally.lump_auc >= 0.985
     assert len(tally.unsafe) == 0
-    assert len(tally.not_passed) <= 4
+    assert len(tally.not_passed) <= 3
 
 
 def test_without_help_the_jar_is_found_and_nothing_harmful_passes(
