@@ -17,7 +17,7 @@ from jartest.records.model import Case
 __all__ = ["form_page", "other_page", "say_read", "taken_json", "taken_page"]
 
 # Flags that a better photo would mend; of the others the person at the screen hears.
-_RETAKE = ("no jar", "cut off", "small", "blur", "dark", "overexposed", "far edge only")
+_RETAKE = ("no jar", "two jars", "cut off", "small", "blur", "dark", "overexposed")
 
 
 def form_page(

@@ -12,6 +12,8 @@ import httpx2 as httpx
 import pytest
 
 from jartest.errors import StoreFault
+from jartest.field import capture_words as words
+from jartest.imaging.quality import flag
 from jartest.recorder import Recorder
 from jartest.records.model import JarTest
 
@@ -333,3 +335,7 @@ def test_too_many_photos_in_a_minute_are_asked_to_wait(shop: Any, jar: JarTest, 
     assert codes == [422] * 30 + [429]
     shop.ticks += 61
     assert send(client, shop.path(jar), b"x").status_code == 422
+
+
+def test_every_reason_to_take_a_photo_again_is_a_known_flag() -> None:
+    assert [flag(name).name for name in words._RETAKE] == list(words._RETAKE)
