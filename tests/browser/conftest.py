@@ -12,9 +12,10 @@ import urllib.error
 import urllib.request
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, sync_playwright
+from playwright.sync_api import Browser, Page, sync_playwright
 
 QUIET = [
     "--no-sandbox",  # Chromium refuses to start as root with it
@@ -30,10 +31,37 @@ QUIET = [
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """A test in a real browser that fails is tried once more, and the report says that it was."""
+    """A test in a real browser that fails is tried twice more at most, and the report says that it was."""
     for item in items:
         if item.path.parent == Path(__file__).parent:
-            item.add_marker(pytest.mark.flaky(reruns=1))
+            item.add_marker(pytest.mark.flaky(reruns=2))
+
+
+@pytest.fixture(autouse=True)
+def pages_stand_still(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A screen that was gone to is drawn before a test goes on, as nobody presses what still moves.
+
+    It is drawn twice: the browser tells who works here only after the first time, and what stood below then
+    moves up.
+    """
+    gone_to = Page.goto
+
+    def goto(page: Page, url: str, **said: Any) -> Any:
+        answer = gone_to(page, url, **said)
+        if page.locator("[data-testid=stApp]").count():
+            page.wait_for_function(
+                """() => {
+                  const app = document.querySelector('[data-testid=stApp]');
+                  const quiet = app?.dataset.testScriptState === 'notRunning' && document.querySelector('[data-testid=stMain]')
+                    && !document.querySelector('[data-stale=true], [data-testid=stSkeleton]');
+                  if (!quiet) { window.quietSince = 0; return false; }
+                  window.quietSince ||= Date.now();
+                  return Date.now() - window.quietSince > 400; }""",
+                timeout=60_000,
+            )
+        return answer
+
+    monkeypatch.setattr(Page, "goto", goto)
 
 
 class Served:
