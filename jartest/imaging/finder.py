@@ -483,7 +483,7 @@ def _count(seen: list[_Judged]) -> int:
 
 
 def _beside(seen: list[_Judged]) -> float:
-    """Confidence of the surest vessel that stands beside the first, more than half its width away."""
+    """Confidence of the surest vessel whose middle is at least `_APART` half-widths of the first beside it."""
     middles = [x.close.point(_centre(x.close), sum(x.rows) / 2) for x in seen]
     apart = _APART * seen[0].column.half
     there = [x.jar for x, m in zip(seen, middles, strict=True) if abs(m[0] - middles[0][0]) > apart]

@@ -50,7 +50,7 @@ def with_marks(frame: Frame | None, marks: Marks | None) -> Frame | None:
 
 
 def find_jar(photo: Photo, within: Box | None = None) -> Proposal:
-    """The frame of the jar as the finder proposes it, None where there is none; a line it cannot tell is NaN.
+    """What the finder proposes: the frame is None where it sees no jar, and a line that it cannot tell is NaN.
 
     `within` is where the jar stands before the reference card: that part is looked at first, and a weaker
     word is enough there, because nobody stands the card up behind nothing.
