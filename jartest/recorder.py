@@ -45,6 +45,7 @@ from jartest.records.model import (
     TestRow,
 )
 from jartest.records.photofiles import PhotoFiles
+from jartest.records.plain_words import set_apart
 from jartest.records.saved_looks import LookScreen, SavedLook
 from jartest.records.store import Store
 from jartest.trend import CurvePoint, settling_curve
@@ -309,7 +310,7 @@ class Recorder:
             media_type=photo.media_type,
             width_px=photo.width_px,
             height_px=photo.height_px,
-            original_name=name,
+            original_name=set_apart(name),
             exif_taken_at=_exif_time(photo, case),
             received_at=now,
             received_by=checked_name(by),

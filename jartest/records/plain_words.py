@@ -11,7 +11,7 @@ from collections.abc import Mapping
 
 from jartest.errors import BadEntry
 
-__all__ = ["PATTERN", "keepable", "plain_words", "plain_words_in"]
+__all__ = ["PATTERN", "keepable", "plain_words", "plain_words_in", "set_apart"]
 
 _UNKEEPABLE = re.compile("[\x00\ud800-\udfff]")
 # HTML, Living Standard, 13.2.5.6 "tag open state": only these after a "<" begin a tag, a comment or the like.
@@ -46,6 +46,14 @@ def plain_words(text: str) -> str:
         msg = f"The text holds “{where}”, which a web page would take for HTML; put a space after the <, or take it out."
         raise BadEntry(msg)
     return text
+
+
+def set_apart(name: str) -> str:
+    """A name that came from elsewhere, with a space after each < that a web page would take for HTML.
+
+    Nobody typed it here, so nobody is to be sent away with a photo because of it.
+    """
+    return _TAG.sub(lambda tag: f"< {tag[0][1:]}", name)
 
 
 def plain_words_in(value: object) -> None:

@@ -206,3 +206,13 @@ def test_a_heic_photo_is_kept_where_the_extra_is_there_and_refused_in_words_wher
     (look,) = recorder.case(jar.id).looks
     assert (look.photo.media_type, look.photo.width_px) == ("image/heic", 320)
     assert recorder.photos.get(look.photo.sha256) == out.getvalue(), "the original, not a copy"
+
+
+@pytest.mark.parametrize("name", ["a<b>.jpg", "<img src=x>.jpg", "jar < 5.jpg"])
+def test_no_photo_is_refused_for_the_name_of_its_file(
+    shop: Any, jar: JarTest, photo: Photo, recorder: Recorder, name: str
+) -> None:
+    answer = send(shop, desk_path(shop.access, jar, "Wren"), photo("stable-0000min"), name=name)
+    assert answer.status_code == 201
+    (look,) = recorder.case(jar.id).looks
+    assert look.photo.original_name.replace("< ", "<") == name.replace("< ", "<")
