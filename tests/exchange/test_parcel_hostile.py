@@ -254,6 +254,8 @@ HOSTILE: dict[str, tuple[Spoil, str]] = {
     "a record of another test": (put("case.events.0.test_id", "f" * 32), "another test"),
     "a reading of another photo": (put("case.readings.0.reading.photo_sha256", "f" * 64), "another photo"),
     "a slot at two times": (put("case.test.plan.schedule.0.age_s", 5.0), "value that cannot be|cannot"),
+    "an addition before the first": (put("case.events.0.position", 0), "not in its plan"),
+    "an addition after the last": (put("case.events.0.position", 99), "not in its plan"),
     "a clock of another world": (put("case.test.utc_offset_min", 10**9), "clock"),
     "a line beyond the picture": (put("case.readings.0.reading.jar.floor_px", 1e50), "does not fit"),
     "a layer beyond the jar": (put("case.readings.0.reading.layers", [

@@ -172,10 +172,14 @@ def cases(draw: st.DrawFn, photos: tuple[tuple[str, int, int], ...]) -> Case:
         )
         readings.append(draw(any_of(kind["readings"], look_id=st.just(look.id), reading=reading)))
     look_ids = st.sampled_from([x.id for x in looks]) if looks else st.none()
+    whole = draw(test)
+    places = st.none()
+    if whole.plan.products:
+        places |= st.integers(1, len(whole.plan.products))
     return Case(
-        test=draw(test),
+        test=whole,
         revisions=tuple(draw(st.lists(test, max_size=2))),
-        events=some("events"),
+        events=some("events", position=places),
         looks=tuple(looks),
         readings=tuple(readings),
         observations=some("observations", look_id=st.none() | look_ids),
