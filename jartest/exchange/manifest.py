@@ -237,7 +237,10 @@ def _check_question(q: Question) -> None:
     _need(len(set(shown)) == len(shown), "a photo comes twice")
     _need(set(shown) == {x.photo.sha256 for x in case.looks}, "its photos are not those of its looks")
     added = [e.position for e in case.events if e.kind == "added" and e.position is not None]
-    _need(all(1 <= n <= len(case.test.plan.products) for n in added), "a product went in that is not in its plan")
+    _need(
+        all(1 <= n <= len(case.test.plan.products) for n in added),
+        "a product went in that is not in its plan",
+    )
     _need(abs(case.test.utc_offset_min) <= 24 * 60, "its clock is more than a day off")
 
 
