@@ -86,13 +86,6 @@ def _tint(rng: Rng) -> tuple[float, ...]:
     return tuple(float(v) for v in np.clip(1 - rng.gamma(1.1, 0.13, 3), 0.12, 0.995))
 
 
-def _like(rng: Rng, colour: Any) -> tuple[float, ...]:
-    """A solid of about this colour, a little or much paler, or darker."""
-    paler = float(rng.uniform(-0.25, 0.8))
-    c = np.array(colour) * (1 + min(paler, 0)) + max(paler, 0) * (0.95 - np.array(colour))
-    return tuple(float(v) for v in np.clip(c + rng.normal(0, 0.02, 3), 0.03, 0.97))
-
-
 def _body(rng: Rng, h: float) -> Layer:
     p = rng.random()
     lump = int(rng.integers(8, 34))
@@ -138,24 +131,13 @@ def _contents(rng: Rng, depth: float) -> Contents:
         a = float(rng.uniform(0.15, 0.85))
         cuts = [left * a, left * (1 - a)]
     out += [_body(rng, c * depth) for c in cuts]
-    if (
-        kind == "foam" or rng.random() < 0.3
-    ):  # foam, curds and sediment often have the colour of what they come from
-        body = np.array(out[-1].colour)
-        if out[0].kind == "sediment":
-            out[0] = replace(out[0], colour=_like(rng, body))
-        own = _like(rng, body)
-    else:
-        own = None
     if kind == "cream":
         rag = float(rng.choice([0, 0.05, 0.1])) * min(1.0, top * depth / 0.3)
-        out.append(Layer(kind=kind, height=top * depth, colour=own or _solid(rng), mottle=0.15, ragged=rag))
+        out.append(Layer(kind=kind, height=top * depth, colour=_solid(rng), mottle=0.15, ragged=rag))
     elif kind == "oil":
         out.append(Layer(kind=kind, height=top * depth, colour=_tint(rng)))
     elif kind == "foam":
         white = tuple(float(v) for v in np.array([0.93, 0.92, 0.88]) * rng.uniform(0.6, 1.03))
-        if own and rng.random() < 0.5:
-            white = own
         rag = float(rng.choice([0.03, 0.12, 0.2]))
         out.append(
             Layer(
@@ -183,7 +165,7 @@ def _filled(rng: Rng, jar: Jar) -> Contents:
 
 def looks(i: int, n: int, *, width: int = 288, height: int = 384, spp: int = 64) -> tuple[Shot, ...]:
     """The i-th set of vessels of an endless list, in n rooms; the seed is fixed."""
-    rng = np.random.default_rng([20261127, i])
+    rng = np.random.default_rng([20261126, i])
     u = rng.uniform
     empty_room = bool(rng.random() < 0.16)
     jar = _jar(rng)
@@ -193,7 +175,7 @@ def looks(i: int, n: int, *, width: int = 288, height: int = 384, spp: int = 64)
         jars.append((jar, contents, (0.0, 0.0)))
         if rng.random() < 0.14:
             other = jar if rng.random() < 0.5 else _jar(rng)
-            gap = (max(jar.radii) + max(other.radii)) * 1.3 + u(0.8, 4 if rng.random() < 0.7 else 12)
+            gap = (max(jar.radii) + max(other.radii)) * 1.3 + u(0.8, 4)
             fill = _filled(rng, other) if rng.random() < 0.8 else ()
             jars.append((other, fill, (float(rng.choice([-1, 1]) * gap), u(-4, 1))))
     if rng.random() < 0.35:
@@ -253,7 +235,7 @@ def _room(rng: Rng) -> dict[str, Any]:
         "pitch": float(np.clip(rng.normal(6, 7), -8, 32)), "roll": float(rng.normal(0, 3.5)),
         "aside": u(-0.2, 0.2) if rng.random() < 0.85 else u(-0.45, 0.45),
         "above": u(-0.08, 0.08) if rng.random() < 0.85 else u(-0.35, 0.35),
-        "fill": u(0.3, 0.95) if rng.random() < 0.85 else u(0.95, 1.4), "fov": u(10, 25) if long else u(22, 74),
+        "fill": u(0.35, 0.95) if rng.random() < 0.85 else u(0.95, 1.4), "fov": u(10, 25) if long else u(22, 74),
         "backdrop": str(rng.choice(BACKDROPS)), "bench": str(rng.choice(BENCHES)),
         "light": str(rng.choice(["window", "overhead", "flat", "sun", "dim", "side"])),
         "develop": {"exposure": u(0.4, 0.95), "wb": (u(0.82, 1.2), 1.0, u(0.8, 1.2))},
