@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from contextlib import AbstractContextManager
 from dataclasses import asdict, dataclass
 from datetime import datetime
 from typing import Any
@@ -11,6 +10,7 @@ from sqlalchemy import Connection, func, insert, select
 
 from jartest.errors import Conflict
 from jartest.plan.jars import Filling, JarShape
+from jartest.records.books import Books
 from jartest.records.jar_tables import jars
 from jartest.records.tables import counters
 
@@ -39,14 +39,8 @@ def jar_of(said: dict[str, Any]) -> JarShape:
     return JarShape(**said | {"fillings": tuple(Filling(**f) for f in said["fillings"])})
 
 
-class JarBooks:
+class JarBooks(Books):
     """The part of a store that keeps the jars."""
-
-    def _writing(self) -> AbstractContextManager[Connection]:
-        raise NotImplementedError
-
-    def _reading(self) -> AbstractContextManager[Connection]:
-        raise NotImplementedError
 
     def jars(self) -> tuple[JarEntry, ...]:
         """Every jar as last written, the retired ones too, in order of name."""

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from contextlib import AbstractContextManager
 from typing import Any
 
 from sqlalchemy import Connection, Select, delete, insert, select
 
 from jartest.errors import Conflict, NotFound
+from jartest.records.books import Books
 from jartest.records.model import ParcelRow, SecondOpinion
 from jartest.records.parcel_tables import parcels, second_opinions
 from jartest.records.rows import flat_of, flat_row, second_opinion_of, second_opinion_row
@@ -16,14 +16,8 @@ from jartest.records.rows import flat_of, flat_row, second_opinion_of, second_op
 __all__ = ["ParcelBooks", "remove_parcels_of"]
 
 
-class ParcelBooks:
+class ParcelBooks(Books):
     """The part of a store that keeps parcels and second opinions; nothing here is overwritten either."""
-
-    def _writing(self) -> AbstractContextManager[Connection]:
-        raise NotImplementedError
-
-    def _reading(self) -> AbstractContextManager[Connection]:
-        raise NotImplementedError
 
     def add_parcel(self, parcel: ParcelRow, content: bytes, said: Iterable[SecondOpinion] = ()) -> bool:
         """Whether the parcel was added, with what it says; one that is kept already stays as it is.

@@ -7,13 +7,13 @@ name and taking a name away are later entries, and the last entry of a name stan
 from __future__ import annotations
 
 from collections.abc import Mapping
-from contextlib import AbstractContextManager
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any, Literal, get_args
 
-from sqlalchemy import JSON, Boolean, Column, Connection, Index, Integer, Select, Table, func, insert, select
+from sqlalchemy import JSON, Boolean, Column, Index, Integer, Select, Table, func, insert, select
 
+from jartest.records.books import Books
 from jartest.records.tables import Instant, Key, SearchWords, Words, metadata, one_of
 
 __all__ = ["LOOK_SCREENS", "LookScreen", "SavedLook", "SavedLookBooks", "saved_looks"]
@@ -55,14 +55,8 @@ class SavedLook:
         return " ".join(self.name.split()).casefold()
 
 
-class SavedLookBooks:
+class SavedLookBooks(Books):
     """The part of a store that keeps the saved looks."""
-
-    def _writing(self) -> AbstractContextManager[Connection]:
-        raise NotImplementedError
-
-    def _reading(self) -> AbstractContextManager[Connection]:
-        raise NotImplementedError
 
     def add_saved_look(self, entry: SavedLook) -> None:
         """Keep this entry; it stands until a later one of its name."""

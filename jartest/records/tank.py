@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Sequence
-from contextlib import AbstractContextManager
 from typing import Any
 
 from sqlalchemy import Connection, Select, delete, func, insert, select
 
 from jartest.errors import Conflict, NotFound
+from jartest.records.books import Books
 from jartest.records.tables import counters
 from jartest.records.tank_model import CardLapse, KeptCard, ShelfEntry
 from jartest.records.tank_rows import card_of, card_to_json, product_of, product_to_json
@@ -18,14 +18,8 @@ from jartest.records.tank_tables import card_lapses, shelf_products, tank_cards
 __all__ = ["TankBooks", "remove_cards_of"]
 
 
-class TankBooks:
+class TankBooks(Books):
     """The part of a store that keeps the shelf and the tank cards."""
-
-    def _writing(self) -> AbstractContextManager[Connection]:
-        raise NotImplementedError
-
-    def _reading(self) -> AbstractContextManager[Connection]:
-        raise NotImplementedError
 
     # ------------------------------------------------------------------ shelf
     def shelf_products(self) -> tuple[ShelfEntry, ...]:

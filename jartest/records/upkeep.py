@@ -4,23 +4,21 @@ from __future__ import annotations
 
 import sqlite3
 from collections import Counter
-from contextlib import AbstractContextManager, closing
+from contextlib import closing
 from pathlib import Path
 
-from sqlalchemy import Connection, select, text
+from sqlalchemy import select, text
 
 from jartest.errors import StoreFault
+from jartest.records.books import Books
 from jartest.records.migrate import HEAD
 from jartest.records.tables import looks, photos, tests
 
 __all__ = ["Upkeep", "is_whole_store", "photos_named_in"]
 
 
-class Upkeep:
+class Upkeep(Books):
     """The part of a store that looks after it."""
-
-    def _reading(self) -> AbstractContextManager[Connection]:
-        raise NotImplementedError
 
     def copy_to(self, file: Path) -> None:
         """Copy the whole store into a file as it stands at one moment, while others go on writing.
