@@ -149,7 +149,7 @@ def _pictures(rows: list[dict[str, Any]], some: list[dict[str, Any]], p: Array) 
     kinds = {
         "without": lambda n: True,
         "drawn unlike": lambda n: n[0] == "u",
-        "path-traced": lambda n: n[0] in "rt",
+        "path-traced": lambda n: n[0] in "prt",
     }
     yes = np.array([v for full, v in best.values() if full])
     for limit in (0.5, 0.6, 0.65, 0.7, 0.75, 0.8, 0.9):

@@ -103,7 +103,7 @@ def facts(name: str, image: NDArray[np.uint8], truth: dict[str, Any]) -> Facts:
         k += 1
     return Facts(
         image=canvas, size=(w, h), mask=mask, points=points, band_tops=tops, band_kinds=kinds,
-        bait=bait, traced=name[0] in "rt", held_out=held_out(name),
+        bait=bait, traced=name[0] in "prt", held_out=held_out(name),
     )  # fmt: skip
 
 

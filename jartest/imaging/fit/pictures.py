@@ -12,7 +12,7 @@ import cv2
 from jartest.imaging.fit import scene
 from jartest.imaging.fit.bait import baits
 from jartest.imaging.fit.drawn import draw
-from jartest.imaging.fit.shots import looks, lump_looks
+from jartest.imaging.fit.shots import looks, lump_looks, plain_looks
 from jartest.imaging.fit.truth import Truth
 from jartest.imaging.fit.unlike import NOTHING, unlike
 
@@ -33,6 +33,9 @@ def main(argv: list[str] | None = None) -> None:
     p.add_argument("--height", type=int, default=384)
     p.add_argument("--spp", type=int, default=64)
     p.add_argument("--drawn", action="store_true", help="drawn pictures in place of path-traced ones")
+    p.add_argument(
+        "--plain", action="store_true", help="one plain jar in each, as one is told to photograph it"
+    )
     p.add_argument("--unlike", action="store_true", help="drawn pictures without a vessel")
     p.add_argument(
         "--lumps", action="store_true", help="jars seen close, lumpy and not, path-traced or drawn"
@@ -43,8 +46,8 @@ def main(argv: list[str] | None = None) -> None:
     p.add_argument("--looks", type=int, default=6)
     a = p.parse_args(argv)
     cv2.setNumThreads(1)
-    kind = "d" if a.drawn else "u" if a.unlike else "l" if a.lumps else "r"
-    if kind in "rl":
+    kind = "d" if a.drawn else "u" if a.unlike else "l" if a.lumps else "p" if a.plain else "r"
+    if kind in "rlp":
         scene.use(a.variant)
     start, done, size = time.monotonic(), 0, 0
     with zipfile.ZipFile(a.out, "w", zipfile.ZIP_DEFLATED) as z:
@@ -56,7 +59,7 @@ def main(argv: list[str] | None = None) -> None:
             elif a.unlike:
                 made = [(unlike(i), dict(NOTHING))]
             else:
-                listed = lump_looks if a.lumps else looks
+                listed = lump_looks if a.lumps else plain_looks if a.plain else looks
                 made = scene.shoot(listed(i, a.looks, width=a.width, height=a.height, spp=a.spp))
             for k, (picture, truth) in enumerate(made):
                 if a.bait:

@@ -101,6 +101,7 @@ class Shot:
     straw: bool = False
     hand: bool = False
     objects: int = 0
+    akin: bool = False  # whether other looks change all colours of the contents alike
     develop: dict[str, Any] = field(default_factory=dict)
 
 
@@ -586,6 +587,7 @@ def _repaint(params: Any, rng: Rng, shot: Shot) -> None:
     sky = _sky_image(rng, shot.light)
     params["sky.data"] = mi.TensorXf(np.pad(sky, ((0, 0), (1, 1), (0, 0)), mode="wrap").astype(np.float32))
     strength, order = float(np.exp(rng.uniform(-1.6, 1.6))), rng.permutation(3)
+    dye = _dye(rng) if shot.akin else None
     for key in params.keys():  # noqa: SIM118  (no mapping: a table of Mitsuba's)
         if key.startswith(("far", "wallplane", "bench", "sky")):
             continue
@@ -595,16 +597,22 @@ def _repaint(params: Any, rng: Rng, shot: Shot) -> None:
             params[key] = mi.Color3f(*(np.array(params[key]).ravel()[order].tolist()))
         elif key.endswith("reflectance.value"):
             old = np.array(params[key]).ravel()
-            params[key] = mi.Color3f(*_recolour(old, rng).tolist())
+            params[key] = mi.Color3f(*_recolour(old, dye or _dye(rng)).tolist())
         elif key.endswith("reflectance.data"):
             old = np.array(params[key])
-            params[key] = mi.TensorXf(np.ascontiguousarray(_recolour(old, rng), np.float32))
+            params[key] = mi.TensorXf(np.ascontiguousarray(_recolour(old, dye or _dye(rng)), np.float32))
     params.update()
 
 
-def _recolour(old: Array, rng: Rng) -> Array:
+def _dye(rng: Rng) -> tuple[Array, Array]:
+    """Gains of the three colours, and the order in which they are taken."""
     gain = np.exp(rng.uniform(-0.9, 0.5)) * rng.uniform(0.75, 1.3, 3)
-    return np.clip(old[..., rng.permutation(3)] * gain, 0.02, 0.96)
+    return gain, rng.permutation(3)
+
+
+def _recolour(old: Array, dye: tuple[Array, Array]) -> Array:
+    gain, order = dye
+    return np.clip(old[..., order] * gain, 0.02, 0.96)
 
 
 def shoot(shots: tuple[Shot, ...]) -> list[tuple[NDArray[np.uint8], dict[str, Any]]]:

@@ -10,7 +10,7 @@ import numpy as np
 from jartest.imaging.fit.scene import Jar, Layer, Shot
 from jartest.imaging.fit.textures import BACKDROPS, BENCHES
 
-__all__ = ["looks", "lump_looks"]
+__all__ = ["looks", "lump_looks", "plain_looks"]
 
 Rng = np.random.Generator
 Contents = tuple[Layer, ...]
@@ -188,6 +188,72 @@ def looks(i: int, n: int, *, width: int = 288, height: int = 384, spp: int = 64)
         hand=bool(rng.random() < 0.1), objects=int(rng.choice([0, 0, 1, 2, 4])) + (3 if empty_room else 0),
     )  # fmt: skip
     return tuple(replace(base, **_room(rng)) for _ in range(n))
+
+
+_PLAIN = ("straight", "shouldered", "tapered", "measuring", "curved", "bottle", "squat")
+
+
+def _plain_jar(rng: Rng) -> Jar:
+    while True:
+        jar = _jar(rng)
+        if jar.name in _PLAIN:
+            return replace(jar, emboss="", lift=0.0)
+
+
+def _like(rng: Rng, colour: Any) -> tuple[float, ...]:
+    """About this colour, a little or much paler, or darker."""
+    paler = float(rng.uniform(-0.25, 0.8))
+    c = np.array(colour) * (1 + min(paler, 0)) + max(paler, 0) * (0.95 - np.array(colour))
+    return tuple(float(v) for v in np.clip(c + rng.normal(0, 0.02, 3), 0.03, 0.97))
+
+
+def _akin(rng: Rng, layers: Contents) -> Contents:
+    """The same contents; foam, cream and sediment often have the colour of the body that they come from."""
+    body = max((x for x in layers if x.kind == "turbid"), key=lambda x: x.height).colour
+    if rng.random() < 0.15 and layers[-1].kind == "turbid":
+        high = float(np.exp(rng.uniform(np.log(0.02), np.log(0.3)))) * sum(x.height for x in layers)
+        white = (0.93, 0.92, 0.88)
+        layers = (
+            *layers,
+            Layer(kind="foam", height=high, colour=white, mottle=0.2, ragged=min(0.15, 0.3 * high)),
+        )
+    solid = ("foam", "cream", "sediment")
+    return tuple(
+        replace(x, colour=_like(rng, body)) if x.kind in solid and rng.random() < 0.45 else x for x in layers
+    )
+
+
+def plain_looks(i: int, n: int, *, width: int = 288, height: int = 384, spp: int = 48) -> tuple[Shot, ...]:
+    """The i-th of an endless list of one plain jar, photographed as one is told to; in n rooms.  The seed is fixed."""
+    rng = np.random.default_rng([20261129, i])
+    u = rng.uniform
+    jar = _plain_jar(rng)
+    contents = _filled(rng, jar)
+    if any(x.kind == "turbid" for x in contents):
+        contents = _akin(rng, contents)
+    base = Shot(
+        seed=int(rng.integers(1 << 30)), jars=((jar, contents, (0.0, 0.0)),), width=width, height=height, spp=spp,
+        label=bool(rng.random() < 0.3), ticks=bool(rng.random() < 0.3), lid="metal" if rng.random() < 0.25 else "",
+        residue=u(0.2, 1.0) if rng.random() < 0.15 else 0.0, objects=int(rng.choice([0, 0, 1, 2, 4])), akin=True,
+    )  # fmt: skip
+    plain = {
+        "fov": lambda: u(20, 58),
+        "fill": lambda: u(0.4, 0.95),
+        "aside": lambda: u(-0.2, 0.2),
+        "above": lambda: 0.0,
+    }
+    simple = ("card", "grey", "dark", "wall", "board", "clutter", "outdoor")
+    shots = []
+    for _ in range(n):
+        room = (
+            _room(rng)
+            | {k: draw() for k, draw in plain.items()}
+            | {"light": str(rng.choice(["window", "overhead", "flat", "sun"]))}
+        )
+        if rng.random() < 0.6:
+            room["backdrop"] = str(rng.choice(simple))
+        shots.append(replace(base, **room))
+    return tuple(shots)
 
 
 def lump_looks(i: int, n: int, *, width: int = 216, height: int = 288, spp: int = 48) -> tuple[Shot, ...]:

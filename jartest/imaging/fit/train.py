@@ -149,6 +149,7 @@ def spoil(x: Tensor, g: Tensor) -> Tensor:
     x = (x * gain).clamp(1e-4, 1) ** torch.exp(u(-0.6, 0.6))
     mean = x.mean((1, 2, 3), keepdim=True)
     x = (x - mean) * u(0.55, 1.35) + mean + u(-0.15, 0.15)
+    x = torch.where(some(0.25), x * torch.exp(u(-0.8, 0.6)), x).clamp(0, 1)  # under- and overexposed
     soft = tf.avg_pool2d(tf.pad(x, (2, 2, 2, 2), mode="replicate"), 5, 1)
     mild = tf.avg_pool2d(tf.pad(x, (1, 1, 1, 1), mode="replicate"), 3, 1)
     x = torch.where(some(0.3), mild, x)
@@ -191,7 +192,7 @@ def picture_maps(d: Data, idx: Tensor, g: Tensor | None) -> Tensor:
     if g is not None:
         s = s * torch.exp(uniform(g, n, -0.55, 0.45))
         centre = centre + torch.stack([normal(g, n, 0.09), normal(g, n, 0.09)], 1) * size
-        a = normal(g, n, 0.07)
+        a = normal(g, n, 0.08)
         flip = torch.where(torch.rand(n, generator=g, device=d.device) < 0.5, -1.0, 1.0)
     c, sn = torch.cos(a) * s, torch.sin(a) * s
     lin = torch.stack([torch.stack([c * flip, -sn], 1), torch.stack([sn * flip, c], 1)], 1)
@@ -305,7 +306,7 @@ def crop_maps(d: Data, idx: Tensor, which: Tensor, g: Tensor, jitter: float, wha
     axis = top - floor
     length = axis.norm(dim=1).clamp(min=8)
     half = ((right - left).norm(dim=1) / 2).clamp(min=3)
-    a = torch.atan2(axis[:, 0], -axis[:, 1]) + normal(g, n, 0.03 * jitter)
+    a = torch.atan2(axis[:, 0], -axis[:, 1]) + normal(g, n, 0.04 * jitter)
     down = torch.stack([-torch.sin(a), torch.cos(a)], 1)
     side = torch.stack([torch.cos(a), torch.sin(a)], 1)
     wild = torch.where(torch.rand(n, generator=g, device=d.device) < 0.12, 3.0, 1.0) * jitter
