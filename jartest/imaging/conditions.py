@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from jartest.imaging.finder import Ends
 from jartest.imaging.layers import Part
 from jartest.imaging.photo import Photo
-from jartest.imaging.profile import ACROSS, FRACTIONS, Strip, crop_light
+from jartest.imaging.profile import ACROSS, FRACTIONS, Cut, Strip
 from jartest.imaging.values import Frame
 
 __all__ = [
@@ -38,7 +38,6 @@ _BLUR = (
     0.0055  # of the column: sharp pictures of 280 rows and more reach 0.0047, blurred by 0.01 they pass it
 )
 _BLUR_PX = 1.5  # of the copy: small sharp pictures reach 1.45
-_BLUR_ROWS = 300  # rows from floor to surface of the copy on which edges are looked at
 _GLARE = 0.05  # of the contents
 _HIDDEN = 0.35  # of the contents; pictures without a large label reach 0.28
 _SPREAD = 0.04  # of the column, from 20 to 80 % of the way from one colour to the other
@@ -109,7 +108,7 @@ def goes_on_above(strip: Strip) -> bool:
     return alike < _ALIKE and unlike > _UNLIKE
 
 
-def condition_flags(photo: Photo, frame: Frame, strip: Strip, parts: list[Part]) -> list[str]:
+def condition_flags(cut: Cut, frame: Frame, strip: Strip, parts: list[Part]) -> list[str]:
     """Names of the flags that this jar in this photo deserves."""
     high = frame.floor_px - frame.surface_px
     liquid = [p for p in parts if p.layer.kind != "foam"]
@@ -119,7 +118,7 @@ def condition_flags(photo: Photo, frame: Frame, strip: Strip, parts: list[Part])
         "dark": strip.black > _BLACK,
         "cut off": strip.outside > _OUTSIDE,
         "tilt": abs(math.degrees(math.atan(strip.geometry.lean))) > _TILT_DEG,
-        "blur": blur(photo, frame) > max(_BLUR, _BLUR_PX / min(_BLUR_ROWS, high)),
+        "blur": blur(cut, frame) > max(_BLUR, _BLUR_PX / (high * cut.fine.down)),
         "glare": glare(strip) > _GLARE,
         "hidden": hidden(strip) > _HIDDEN,
         "diffuse boundary": any(
@@ -143,7 +142,7 @@ def picture_flags(photo: Photo) -> list[str]:
     return [name for name, held in holds.items() if held]
 
 
-def blur(photo: Photo, frame: Frame) -> float:
+def blur(cut: Cut, frame: Frame) -> float:
     """How much the sharpest edges of the jar are blurred, sideways or up and down, whichever is more.
 
     Returns
@@ -161,7 +160,8 @@ def blur(photo: Photo, frame: Frame) -> float:
     ----------
     Zhuo and Sim (2011), Pattern Recognition 44, 1852-1858: blur from the ratio of two smoothings.
     """
-    light, rows = crop_light(photo, frame, _BLUR_ROWS)
+    light = np.ascontiguousarray(cut.fine.lab[..., 0])
+    rows = (frame.floor_px - frame.surface_px) * cut.fine.down
     fine, coarse = (np.asarray(cv2.GaussianBlur(light, (0, 0), a), np.float32) for a in (1.0, 2.0))
     found = [_edge_blur(fine, coarse), _edge_blur(fine.T, coarse.T)]
     known = [x for x in found if not math.isnan(x)]
@@ -202,14 +202,12 @@ def hidden(strip: Strip) -> float:
     """
     lab = strip.lab[(FRACTIONS > 0.02) & (FRACTIONS < 0.98)]
     step, at = lab[:, 2:] - lab[:, :-2], ACROSS[1:-1]
+    left, right = (at > -0.85) & (at < -0.1), (at > 0.1) & (at < 0.85)
     size = np.linalg.norm(step, axis=2)
-    most = 0.0
-    for i in np.flatnonzero((at > -0.85) & (at < -0.1)):
-        for j in np.flatnonzero((at > 0.1) & (at < 0.85)):
-            facing = -(step[:, i] * step[:, j]).sum(axis=1) > 0.8 * size[:, i] * size[:, j]
-            rows = facing & (size[:, i] > 12) & (size[:, j] > 12)
-            most = max(most, float(rows.mean() * (at[j] - at[i]) / 2))
-    return most
+    one, other = size[:, left, None], size[:, None, right]
+    along = np.einsum("rik,rjk->rij", step[:, left], step[:, right])
+    rows = (-along > 0.8 * one * other) & (one > 12) & (other > 12)
+    return float((rows.mean(axis=0) * (at[right] - at[left][:, None]) / 2).max())
 
 
 def boundary_spread(strip: Strip, bottom: float, at: float, top: float) -> float:

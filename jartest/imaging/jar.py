@@ -11,11 +11,11 @@ from numpy.typing import NDArray
 from jartest.imaging.card import Box
 from jartest.imaging.finder import Ends, Finding, look
 from jartest.imaging.photo import MIN_SIDE_PX, Photo
-from jartest.imaging.profile import FRACTIONS, Geometry, find_geometry, unroll
+from jartest.imaging.profile import FRACTIONS, Cut, Geometry, cut_out, find_geometry, unroll
 from jartest.imaging.rows import see_rows
 from jartest.imaging.values import Frame, Marks
 
-__all__ = ["Proposal", "find_jar", "place", "with_marks"]
+__all__ = ["Placed", "Proposal", "find_jar", "place", "with_marks"]
 
 Floats = NDArray[np.float32]
 
@@ -27,6 +27,15 @@ class Proposal:
     frame: Frame | None = None
     ends: Ends | None = None
     two: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Placed:
+    """A frame with its lines placed; the jar as it stands in it and cut out, where that had to be found for it."""
+
+    frame: Frame
+    geometry: Geometry | None = None
+    cut: Cut | None = None
 
 
 def with_marks(frame: Frame | None, marks: Marks | None) -> Frame | None:
@@ -77,7 +86,7 @@ def _said(finding: Finding) -> Proposal:
     return Proposal(frame=finding.frame, ends=finding.ends, two=finding.beside >= _SECOND)
 
 
-def place(photo: Photo, approx: Frame, marks: Marks | None = None) -> tuple[Frame, Geometry | None]:
+def place(photo: Photo, approx: Frame, marks: Marks | None = None) -> Placed:
     """The frame with floor and surface placed exactly near an approximate one; a person's lines as they are.
 
     Parameters
@@ -90,18 +99,18 @@ def place(photo: Photo, approx: Frame, marks: Marks | None = None) -> tuple[Fram
 
     Returns
     -------
-    Frame
+    Placed
         Floor and surface on the network's line for each in the unrolled jar, where it is sure that one
-        is near; else where they were, with the sigmas they came with.
-    Geometry or None
-        How the jar was seen to stand while its lines were placed; None where nothing had to be placed.
+        is near; else where they were, with the sigmas they came with.  Its geometry is None where nothing
+        had to be placed, or where a line moved so far that the jar must be looked at again.
     """
     frame = with_marks(approx, marks) or approx
     held = [marks is not None and not math.isnan(v) for v in _rows_of(marks)]
     if all(held) or not _upright(frame):
-        return frame, None
-    geometry = find_geometry(photo, frame)
-    seen = see_rows(unroll(photo, frame, geometry), once=True)  # a second round moved no line further
+        return Placed(frame=frame)
+    cut = cut_out(photo, frame)
+    geometry = find_geometry(photo, frame, cut)
+    seen = see_rows(unroll(photo, frame, geometry, cut), once=True)  # a second round moved no line further
     high = frame.floor_px - frame.surface_px
     floor, surface = (
         _line(odds) - _LIFTED * float(geometry.through_wall(at))
@@ -112,13 +121,17 @@ def place(photo: Photo, approx: Frame, marks: Marks | None = None) -> tuple[Fram
         moved |= {"floor_px": frame.floor_px - floor * high, "floor_sigma_px": _LINE_SIGMA * high}
     if not held[1] and not math.isnan(surface):
         moved |= {"surface_px": frame.floor_px - surface * high, "surface_sigma_px": _LINE_SIGMA * high}
-    return replace(frame, **moved), geometry
+    exact = replace(frame, **moved)
+    far = max(abs(exact.floor_px - frame.floor_px), abs(exact.surface_px - frame.surface_px))
+    near = geometry.between(exact.floor_px, exact.surface_px) if far < _FAR * high else None
+    return Placed(frame=exact, geometry=near, cut=cut)
 
 
 _SECOND = 0.3  # confidence of a second vessel from which it is told: see DEVELOPERS.md
 _FOUND_BEFORE_CARD = 0.5  # confidence; our choice
 _LINE_SIGMA = 0.006  # of the column: twice the median error of 0.2 to 0.3 % on the test pictures
 _LINE_SURE = 0.3
+_FAR = 0.03  # of the column: a line that moved no further leaves the jar standing as it was seen; our choice
 # The part of what the wall lifts that the network leaves in: it was fitted on pictures with a wall and without.
 # Of none, a half and all of it, a half does best on the left-out path-traced pictures (DEVELOPERS.md).
 _LIFTED = 0.5

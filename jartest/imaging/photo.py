@@ -23,7 +23,7 @@ MAX_BYTES = 40_000_000  # several times a phone's largest JPEG; the upload route
 MAX_PIXELS = 60_000_000  # above every common phone's full size (50 megapixels)
 MIN_SIDE_PX = 64  # below this no jar has enough rows to read
 
-_READ_PX = 1400  # the longer side that a reading needs at least: that of the pictures its figures were got on
+_READ_PX = 1000  # the longer side that a reading needs at least: that of the pictures its figures were got on
 _SHRINKS = {  # RGB without EXIF turning, at a half, a quarter and an eighth; JPEG decodes these directly
     2: cv2.IMREAD_REDUCED_GRAYSCALE_2 | cv2.IMREAD_COLOR_RGB | cv2.IMREAD_IGNORE_ORIENTATION,
     4: cv2.IMREAD_REDUCED_GRAYSCALE_4 | cv2.IMREAD_COLOR_RGB | cv2.IMREAD_IGNORE_ORIENTATION,
@@ -180,7 +180,7 @@ def _jpeg_is_whole(data: bytes) -> bool:
             at += 1
             continue
         if marker == 0xDA:  # start of scan: ITU-T T.81, table B.1
-            return data.find(b"\xff\xd9", at) >= 0
+            return data.endswith(b"\xff\xd9") or data.find(b"\xff\xd9", at) >= 0
         at += 2 + int.from_bytes(data[at + 2 : at + 4], "big")
     return False
 

@@ -23,9 +23,10 @@ __all__ = [
     "COLUMNS",
     "FRACTIONS",
     "ROWS",
+    "Cut",
     "Geometry",
     "Strip",
-    "crop_light",
+    "cut_out",
     "find_geometry",
     "sample_arcs",
     "unroll",
@@ -41,6 +42,12 @@ FRACTIONS: Floats = np.linspace(TOP, BOTTOM, ROWS, dtype=np.float32)
 ACROSS: Floats = np.linspace(-_REACH, _REACH, COLUMNS, dtype=np.float32)
 FRACTIONS.setflags(write=False)
 ACROSS.setflags(write=False)
+_FINE, _MIDDLE, _COARSE = (
+    300,
+    231,
+    140,
+)  # rows from floor to surface of a cut for edges, the strip, the geometry
+_SAME = 0.08  # of the column and of the half-width: frames that differ by less are served by one cut
 _GLASS_WALL = 0.05  # of the outer radius, as in scale.py: the wall of a usual jar
 _GLASS_INDEX = 1.5  # soda-lime glass, 1.50 to 1.52: value from memory
 _FOCAL = 1.5  # focal length in units of the longer picture side where unknown: a phone held upright
@@ -69,6 +76,15 @@ class Geometry:
     def column_px(self) -> float:
         """Height of the liquid column in rows."""
         return self.floor_px - self.surface_px
+
+    def between(self, floor_px: float, surface_px: float) -> Geometry:
+        """The same jar with floor and surface at rows that lie a little elsewhere."""
+        low, high = (float(self.sag((self.floor_px - y) / self.column_px)) for y in (floor_px, surface_px))
+        middle = (floor_px + surface_px - self.floor_px - self.surface_px) / 2
+        return replace(
+            self, floor_px=floor_px, surface_px=surface_px, sag_floor=low, sag_surface=high,
+            centre_px=self.centre_px - self.lean * middle,
+        )  # fmt: skip
 
     def sag(self, fraction: Floats | float) -> Floats:
         """Sag of the arc at this height fraction, in units of the half-width."""
@@ -142,17 +158,20 @@ class Strip:
     outside: float
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Crop:
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Copy:
+    """A part of the photo in CIELAB, with `across` columns and `down` rows for each of the photo's."""
+
     lab: Floats
     left: float
     top: float
-    scale: float
+    across: float
+    down: float
 
     def sample(self, col: Floats, row: Floats) -> Floats:
         """Lab values at these places of the full-size photo."""
-        x = (col - self.left + 0.5) * self.scale - 0.5
-        y = (row - self.top + 0.5) * self.scale - 0.5
+        x = (col - self.left + 0.5) * self.across - 0.5
+        y = (row - self.top + 0.5) * self.down - 0.5
         return np.asarray(
             cv2.remap(
                 self.lab,
@@ -164,16 +183,53 @@ class _Crop:
             np.float32,
         )
 
+    def reduced(self, rows: float, high: float) -> _Copy:
+        """The same with about `rows` rows from floor to surface, `high` of the photo's; itself where it has no more."""
+        k = rows / (high * self.down)
+        if k >= 1:
+            return self
+        size = tuple(max(8, round(n * k)) for n in self.lab.shape[1::-1])
+        lab = np.asarray(cv2.resize(self.lab, size, interpolation=cv2.INTER_AREA), np.float32)
+        across, down = (
+            v * n / o for v, n, o in zip((self.across, self.down), size, self.lab.shape[1::-1], strict=True)
+        )
+        return _Copy(lab=lab, left=self.left, top=self.top, across=across, down=down)
 
-def _crop(photo: Photo, frame: Frame, rows: float) -> _Crop:
-    """The jar cut out and reduced to about `rows` rows from floor to surface, in CIELAB."""
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Cut:
+    """The jar cut out of the photo in CIELAB at three sizes: whoever looks at the jar on a copy looks at one of these."""
+
+    frame: Frame
+    fine: _Copy
+    middle: _Copy
+    coarse: _Copy
+
+    def serves(self, frame: Frame) -> bool:
+        """True where this frame differs little from the one that the cut was made for."""
+        mine, high = self.frame, self.frame.floor_px - self.frame.surface_px
+        upright = max(abs(frame.floor_px - mine.floor_px), abs(frame.surface_px - mine.surface_px))
+        sideways = max(abs(frame.left_px - mine.left_px), abs(frame.right_px - mine.right_px))
+        return upright < _SAME * high and sideways < _SAME * (mine.right_px - mine.left_px) / 2
+
+
+def cut_out(photo: Photo, frame: Frame, earlier: Cut | None = None) -> Cut:
+    """The jar with what is above, below and beside it, cut out; `earlier` where that serves this frame too."""
+    if earlier is not None and earlier.serves(frame):
+        return earlier
+    high = frame.floor_px - frame.surface_px
+    fine = _cut(photo, frame)
+    return Cut(frame=frame, fine=fine, middle=fine.reduced(_MIDDLE, high), coarse=fine.reduced(_COARSE, high))
+
+
+def _cut(photo: Photo, frame: Frame) -> _Copy:
     high, half = frame.floor_px - frame.surface_px, (frame.right_px - frame.left_px) / 2
     top = int(max(0, math.floor(frame.surface_px - 0.45 * high - 0.5 * half)))
     low = int(min(photo.height_px, math.ceil(frame.floor_px + 0.25 * high + 0.2 * half)))
     left = int(max(0, math.floor(frame.left_px - 0.6 * half)))
     right = int(min(photo.width_px, math.ceil(frame.right_px + 0.6 * half)))
     part = np.asarray(photo.pixels[top:low, left:right])
-    scale = min(1.0, rows / high)
+    scale = min(1.0, _FINE / high)
     whole = int(1 / scale)  # OpenCV averages whole numbers of pixels several times as fast
     if whole > 1 and min(part.shape[:2]) >= 8 * whole:
         size = (part.shape[1] // whole, part.shape[0] // whole)
@@ -183,20 +239,16 @@ def _crop(photo: Photo, frame: Frame, rows: float) -> _Crop:
         )
     else:
         whole = 1
+    across = down = 1 / whole
     if scale * whole < 1:
         size = (max(8, round(part.shape[1] * scale * whole)), max(8, round(part.shape[0] * scale * whole)))
+        across, down = across * size[0] / part.shape[1], down * size[1] / part.shape[0]
         part = np.asarray(cv2.resize(part, size, interpolation=cv2.INTER_AREA), np.uint8)
     lab = cv2.cvtColor(part.astype(np.float32) / 255, cv2.COLOR_RGB2LAB)
-    return _Crop(np.asarray(lab, np.float32), left, top, scale)
+    return _Copy(lab=np.asarray(lab, np.float32), left=left, top=top, across=across, down=down)
 
 
-def crop_light(photo: Photo, frame: Frame, rows: float) -> tuple[Floats, float]:
-    """L* of the jar on a copy of at most `rows` rows from floor to surface, and how many it has."""
-    crop = _crop(photo, frame, rows)
-    return np.ascontiguousarray(crop.lab[..., 0]), (frame.floor_px - frame.surface_px) * crop.scale
-
-
-def find_geometry(photo: Photo, frame: Frame, near: Geometry | None = None) -> Geometry:
+def find_geometry(photo: Photo, frame: Frame, cut: Cut | None = None) -> Geometry:
     """Lean and sag of the jar in this frame: those that line up the edges across the jar best.
 
     Parameters
@@ -204,8 +256,8 @@ def find_geometry(photo: Photo, frame: Frame, near: Geometry | None = None) -> G
     photo : Photo
     frame : Frame
         All four lines known (no NaN); its tilt is taken when it is not zero.
-    near : Geometry or None
-        What was found for nearly the same frame; only its surroundings are searched.
+    cut : Cut or None
+        The jar cut out, where that is there already.
 
     Notes
     -----
@@ -215,19 +267,18 @@ def find_geometry(photo: Photo, frame: Frame, near: Geometry | None = None) -> G
     seen through a clear liquid has its own curvature and can mislead where it is stronger than floor
     and surface, whose rows therefore count more.
     """
-    crop = _crop(photo, frame, 140)
+    crop = cut_out(photo, frame, cut).coarse
     base = _plain(photo, frame)
     usual = _FOCAL * max(photo.width_px, photo.height_px)
     growth = base.column_px / (photo.focal_px if math.isfinite(photo.focal_px) else usual)
-    best = near or _coarse(crop, base, frame.tilt_deg, growth)
-    steps = [-0.6, -0.3, 0, 0.3, 0.6] if near is None else [-0.3, 0, 0.3]
-    fine = [best.lean + math.tan(math.radians(d)) for d in steps]
+    best = _coarse(crop, base, frame.tilt_deg, growth)
+    fine = [best.lean + math.tan(math.radians(d)) for d in (-0.6, -0.3, 0, 0.3, 0.6)]
     mid = (best.sag_floor + best.sag_surface) / 2
     sags = np.linspace(mid - 0.02, mid + 0.02, 9, dtype=np.float32)
     return max((_best_sag(crop, base, lean, sags, growth) for lean in fine), key=lambda g: g.score)
 
 
-def _coarse(crop: _Crop, base: Geometry, tilt_deg: float, growth: float) -> Geometry:
+def _coarse(crop: _Copy, base: Geometry, tilt_deg: float, growth: float) -> Geometry:
     leans = [math.tan(math.radians(t)) for t in np.arange(-8, 8.1, 1.0)]
     if tilt_deg:
         leans = [math.tan(math.radians(tilt_deg + d)) for d in (-0.5, 0, 0.5)]
@@ -252,7 +303,7 @@ def _plain(photo: Photo, frame: Frame) -> Geometry:
     )
 
 
-def _best_sag(crop: _Crop, base: Geometry, lean: float, sags: Floats, growth: float) -> Geometry:
+def _best_sag(crop: _Copy, base: Geometry, lean: float, sags: Floats, growth: float) -> Geometry:
     """The geometry with this lean whose sag lines the edges up best."""
     n = round((TOP - BOTTOM) * 100) + 1
     fraction = np.linspace(TOP, BOTTOM, n, dtype=np.float32)
@@ -280,21 +331,20 @@ def _best_sag(crop: _Crop, base: Geometry, lean: float, sags: Floats, growth: fl
     rows_per_half = base.half_px / base.column_px * 100
     low, high = sags + growth / 2, sags - growth / 2
     arcs = low[:, None] + (high - low)[:, None] * f
-    shift = arcs[:, :, None] * (bow * rows_per_half).astype(np.float32)
-    at = np.clip(np.rint(rows[:, None] - shift), 0, len(f) - 1).astype(np.intp)
+    shift = (bow * rows_per_half).astype(np.float32)[:, None, None] * arcs
+    at = np.clip(np.rint(rows - shift), 0, len(f) - 1).astype(np.intp)
     at *= len(across)
-    at += np.arange(len(across))
-    mean = np.take(g.reshape(-1, 3), at, axis=0).mean(axis=2)  # (sags, rows, 3)
+    at += np.arange(len(across))[:, None, None]
+    mean = np.take(g.reshape(-1, 3), at, axis=0).mean(axis=0)  # (sags, rows, 3)
     scores = ((mean**2).sum(axis=2) * weight)[:, keep].sum(axis=1)
     k = int(scores.argmax())
     return replace(flat, sag_floor=float(low[k]), sag_surface=float(high[k]), score=float(scores[k]))
 
 
-def unroll(photo: Photo, frame: Frame, geometry: Geometry) -> Strip:
+def unroll(photo: Photo, frame: Frame, geometry: Geometry, cut: Cut | None = None) -> Strip:
     """The contents and what is beside and above them, sampled along the arcs of the near wall."""
-    crop = _crop(photo, frame, 1.3 * ROWS / (TOP - BOTTOM))
     col, row = geometry.points(FRACTIONS[:, None], ACROSS[None, :])
-    lab = crop.sample(col, row)
+    lab = cut_out(photo, frame, cut).middle.sample(col, row)
     body = np.ix_((FRACTIONS > 0) & (FRACTIONS < 1), np.abs(ACROSS) < 0.9)
     out = (col < 0) | (col > photo.width_px - 1) | (row < 0) | (row > photo.height_px - 1)
     light = lab[body][..., 0]

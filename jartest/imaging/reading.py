@@ -16,7 +16,7 @@ from jartest.imaging.follow import follow_jar
 from jartest.imaging.jar import Proposal, find_jar, place
 from jartest.imaging.layers import SURE, find_boundaries, make_layers
 from jartest.imaging.photo import Photo
-from jartest.imaging.profile import ACROSS, FRACTIONS, Geometry, Strip, find_geometry, unroll
+from jartest.imaging.profile import ACROSS, FRACTIONS, Cut, Geometry, Strip, cut_out, find_geometry, unroll
 from jartest.imaging.rows import see_rows
 from jartest.imaging.scale import Scale, find_scale, with_scale
 from jartest.imaging.texture import GREY_LEVELS, texture_figures
@@ -90,8 +90,8 @@ def _read(
     proposed, ends = proposal.frame, proposal.ends
     if proposal.two and not _whole(marks):
         flags.append("two jars")
-    frame, seen_so = place(photo, carried or proposed or Frame(), marks)
-    by_hand = take_marks(frame, marks)
+    placed = place(photo, carried or proposed or Frame(), marks)
+    by_hand = take_marks(placed.frame, marks)
     frame = by_hand.frame
     if marks is not None:
         flags.append("set by hand")
@@ -113,15 +113,16 @@ def _read(
         return replace(base, jar_found=True, jar=frame, flags=(*flags, "surface unsure"))
     if not frame.confidence >= _CONFIDENT:
         flags.append("surface unsure")
-    geometry = find_geometry(photo, frame, seen_so)
+    cut = cut_out(photo, frame, placed.cut)
+    geometry = placed.geometry or find_geometry(photo, frame, cut)
     scale = find_scale(photo, geometry, card=card, inner_diameter_mm=jar_mm[0], wall_mm=jar_mm[1])
     flags += scale.flags
-    reading = _measured(base, photo, by_hand, with_scale(geometry, scale), flags, scale, ends)
+    reading = _measured(base, photo, by_hand, with_scale(geometry, scale), cut, flags, scale, ends)
     drawn = by_hand.boundaries is not None or by_hand.foam_top is not None  # a person said what ends where
     if ends is not None and proposed is not None:
         doubted = not math.isnan(proposed.surface_px) and _contradicted(reading, frame, ends)
     else:
-        doubted = carried is None and goes_on_above(unroll(photo, frame, geometry))
+        doubted = carried is None and goes_on_above(unroll(photo, frame, geometry, cut))
     return replace(reading, flags=(*reading.flags, "foam unsure")) if doubted and not drawn else reading
 
 
@@ -169,12 +170,13 @@ def _measured(
     photo: Photo,
     by_hand: ByHand,
     geometry: Geometry,
+    cut: Cut,
     flags: list[str],
     scale: Scale,
     ends: Ends | None,
 ) -> Reading:
     frame = replace(by_hand.frame, tilt_deg=math.degrees(math.atan(geometry.lean)))
-    strip = unroll(photo, frame, geometry)
+    strip = unroll(photo, frame, geometry, cut)
     seen = see_rows(strip)
     if by_hand.boundaries is not None:
         boundaries = list(by_hand.boundaries)
@@ -199,7 +201,7 @@ def _measured(
         (p for p in parts if p.layer.kind in ("body", "clear")), key=lambda p: p.top - p.bottom, default=None
     )
     flocs = find_flocs(body.texture, photo, geometry, body.bottom, body.top) if body else NO_BODY
-    flags += condition_flags(photo, frame, strip, parts)
+    flags += condition_flags(cut, frame, strip, parts)
     if "dark" in flags:
         flocs = NO_BODY  # what is black shows no lumps
     area_px = 2 * geometry.half_px * geometry.column_px * (body.top - body.bottom if body else 1.0)
