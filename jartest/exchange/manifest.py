@@ -18,7 +18,8 @@ from pydantic import ValidationError
 
 from jartest.errors import BadEntry, BadParcel
 from jartest.exchange.plain import from_plain, model_of, to_plain
-from jartest.records.model import Case, PhotoMark
+from jartest.records.done import places_in
+from jartest.records.model import Case, PhotoMark, TestPlan
 from jartest.records.plain_words import PATTERN
 from jartest.verdict.values import Word
 
@@ -241,7 +242,22 @@ def _check_question(q: Question) -> None:
         all(1 <= n <= len(case.test.plan.products) for n in added),
         "a product went in that is not in its plan",
     )
+    _need(
+        all(_recipe_has_all(x.plan) for x in (case.test, *case.revisions)),
+        "its plan has a product that its recipe lacks",
+    )
     _need(abs(case.test.utc_offset_min) <= 24 * 60, "its clock is more than a day off")
+
+
+def _recipe_has_all(plan: TestPlan) -> bool:
+    """Whether each product of a plan that was reckoned from a tank recipe stands in that recipe."""
+    if plan.recipe is None:
+        return True
+    try:
+        places_in(plan.recipe, plan.products)
+    except KeyError:
+        return False
+    return True
 
 
 def _check_answer(a: Answer) -> None:

@@ -21,6 +21,7 @@ from PIL import Image
 from jartest.errors import BadParcel
 from jartest.exchange.answer import receive
 from jartest.exchange.parcel import MAX_BYTES, Parcel, read_parcel
+from jartest.records.model import Case
 from jartest.records.store import Store
 
 AT = datetime(2026, 3, 14, tzinfo=UTC)
@@ -297,6 +298,15 @@ def test_a_hostile_parcel_is_refused_in_one_sentence_with_nothing_written(
 def test_the_table_spoils_what_it_says_and_nothing_else(lasting_parcel: Parcel) -> None:
     untouched = zip_of(files_of(lasting_parcel.data))
     assert read_parcel(untouched).sha256 == lasting_parcel.sha256
+
+
+def test_a_product_that_the_tank_recipe_of_its_plan_lacks_is_refused(
+    tank_case: Case, ask: Callable[..., Parcel]
+) -> None:
+    whole = ask(tank_case).data
+    assert read_parcel(whole)
+    with pytest.raises(BadParcel, match="a product that its recipe lacks"):
+        read_parcel(put("case.test.plan.products.1.name", "Nettlesap Boron 11")(whole))
 
 
 def test_a_parcel_of_the_largest_size_is_still_looked_at(lasting_parcel: Parcel) -> None:
