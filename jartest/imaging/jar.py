@@ -12,7 +12,7 @@ from jartest.imaging.card import Box
 from jartest.imaging.finder import Ends, Finding, look
 from jartest.imaging.photo import MIN_SIDE_PX, Photo
 from jartest.imaging.profile import FRACTIONS, Cut, Geometry, cut_out, find_geometry, unroll
-from jartest.imaging.rows import see_rows
+from jartest.imaging.rows import RowsSeen, see_rows
 from jartest.imaging.values import Frame, Marks
 
 __all__ = ["Placed", "Proposal", "find_jar", "place", "with_marks"]
@@ -31,11 +31,12 @@ class Proposal:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Placed:
-    """A frame with its lines placed; the jar as it stands in it and cut out, where that had to be found for it."""
+    """A frame with its lines placed, and how the jar was cut out, stands and looks in it where that was needed."""
 
     frame: Frame
     geometry: Geometry | None = None
     cut: Cut | None = None
+    seen: RowsSeen | None = None  # in that geometry
 
 
 def with_marks(frame: Frame | None, marks: Marks | None) -> Frame | None:
@@ -110,7 +111,7 @@ def place(photo: Photo, approx: Frame, marks: Marks | None = None) -> Placed:
         return Placed(frame=frame)
     cut = cut_out(photo, frame)
     geometry = find_geometry(photo, frame, cut)
-    seen = see_rows(unroll(photo, frame, geometry, cut), once=True)  # a second round moved no line further
+    seen = see_rows(unroll(photo, frame, geometry, cut))  # a second round moved no line further
     high = frame.floor_px - frame.surface_px
     floor, surface = (
         _line(odds) - _LIFTED * float(geometry.through_wall(at))
@@ -123,8 +124,10 @@ def place(photo: Photo, approx: Frame, marks: Marks | None = None) -> Placed:
         moved |= {"surface_px": frame.floor_px - surface * high, "surface_sigma_px": _LINE_SIGMA * high}
     exact = replace(frame, **moved)
     far = max(abs(exact.floor_px - frame.floor_px), abs(exact.surface_px - frame.surface_px))
-    near = geometry.between(exact.floor_px, exact.surface_px) if far < _FAR * high else None
-    return Placed(frame=exact, geometry=near, cut=cut)
+    if far >= _FAR * high:
+        return Placed(frame=exact, cut=cut)
+    near = geometry.between(exact.floor_px, exact.surface_px)
+    return Placed(frame=exact, geometry=near, cut=cut, seen=seen.moved(geometry, near))
 
 
 _SECOND = 0.3  # confidence of a second vessel from which it is told: see DEVELOPERS.md

@@ -13,11 +13,11 @@ from jartest.imaging.conditions import condition_flags, ends_above, foam_unsure,
 from jartest.imaging.finder import Ends
 from jartest.imaging.flocs import NO_BODY, find_flocs
 from jartest.imaging.follow import follow_jar
-from jartest.imaging.jar import Proposal, find_jar, place
+from jartest.imaging.jar import Placed, Proposal, find_jar, place
 from jartest.imaging.layers import SURE, find_boundaries, make_layers
 from jartest.imaging.photo import Photo
 from jartest.imaging.profile import ACROSS, FRACTIONS, Cut, Geometry, Strip, cut_out, find_geometry, unroll
-from jartest.imaging.rows import see_rows
+from jartest.imaging.rows import RowsSeen, both, see_rows
 from jartest.imaging.scale import Scale, find_scale, with_scale
 from jartest.imaging.texture import GREY_LEVELS, texture_figures
 from jartest.imaging.values import Frame, Layer, Marks, Reading
@@ -114,10 +114,14 @@ def _read(
     if not frame.confidence >= _CONFIDENT:
         flags.append("surface unsure")
     cut = cut_out(photo, frame, placed.cut)
+    if frame is not placed.frame:  # foam set by hand moved the surface
+        placed = Placed(frame=frame)
     geometry = placed.geometry or find_geometry(photo, frame, cut)
     scale = find_scale(photo, geometry, card=card, inner_diameter_mm=jar_mm[0], wall_mm=jar_mm[1])
     flags += scale.flags
-    reading = _measured(base, photo, by_hand, with_scale(geometry, scale), cut, flags, scale, ends)
+    reading = _measured(
+        base, photo, by_hand, with_scale(geometry, scale), cut, placed.seen, flags, scale, ends
+    )
     drawn = by_hand.boundaries is not None or by_hand.foam_top is not None  # a person said what ends where
     if ends is not None and proposed is not None:
         doubted = not math.isnan(proposed.surface_px) and _contradicted(reading, frame, ends)
@@ -171,13 +175,15 @@ def _measured(
     by_hand: ByHand,
     geometry: Geometry,
     cut: Cut,
+    straight: RowsSeen | None,
     flags: list[str],
     scale: Scale,
     ends: Ends | None,
 ) -> Reading:
     frame = replace(by_hand.frame, tilt_deg=math.degrees(math.atan(geometry.lean)))
     strip = unroll(photo, frame, geometry, cut)
-    seen = see_rows(strip)
+    # A mirrored photo reads the same: the strip and its mirror image are asked about alike.
+    seen = both(straight or see_rows(strip), see_rows(strip, mirrored=True))
     if by_hand.boundaries is not None:
         boundaries = list(by_hand.boundaries)
     else:

@@ -7,7 +7,7 @@ word is a proposal: where exactly a boundary lies is placed on the photo's own e
 from __future__ import annotations
 
 import threading
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import Any
 
@@ -15,28 +15,37 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from jartest.imaging.profile import COLUMNS, ROWS, Strip
+from jartest.imaging.profile import COLUMNS, FRACTIONS, ROWS, Geometry, Strip
 
-__all__ = ["BODY", "FLOATING", "FOAM", "SETTLED", "RowsSeen", "see_rows"]
+__all__ = ["BODY", "FLOATING", "FOAM", "SETTLED", "RowsSeen", "both", "see_rows"]
 
 Floats = NDArray[np.float32]
 
 BELOW, SETTLED, BODY, FLOATING, FOAM, ABOVE = range(6)
 _WEIGHTS = Path(__file__).parent / "weights" / "layers.onnx"
-_STEPS = np.array([0.05, 0.1, 0.1], np.float32)  # units of the residuals, as in fitting
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class RowsSeen:
-    """`kinds` (rows, 6) probabilities; `ends`, `floor`, `surface` (rows) of a line being there;
-    `residual`: how much too large lean, sag at the floor and sag at the surface were taken.
-    """
+    """`kinds` (rows, 6) probabilities; `ends`, `floor`, `surface` (rows) of a line being there."""
 
     kinds: Floats
     ends: Floats
     floor: Floats
     surface: Floats
-    residual: Floats
+
+    def moved(self, here: Geometry, there: Geometry) -> RowsSeen:
+        """The same jar's rows where its floor and surface were taken elsewhere, to the nearest row."""
+        fraction = (here.floor_px - (there.floor_px - FRACTIONS * there.column_px)) / here.column_px
+        rows = np.rint((FRACTIONS[0] - fraction) / (FRACTIONS[0] - FRACTIONS[1])).astype(int)
+        at = np.clip(rows, 0, ROWS - 1)
+        return RowsSeen(**{f.name: getattr(self, f.name)[at] for f in fields(RowsSeen)})
+
+
+def both(one: RowsSeen, other: RowsSeen) -> RowsSeen:
+    """The mean of two words on the same rows."""
+    mean = {f.name: (getattr(one, f.name) + getattr(other, f.name)) / 2 for f in fields(RowsSeen)}
+    return RowsSeen(**mean)
 
 
 _held = threading.local()
@@ -49,25 +58,19 @@ def _net() -> Any:
     return _held.net
 
 
-def see_rows(strip: Strip, *, once: bool = False) -> RowsSeen:
-    """The network's word on this strip and on its mirror image, averaged: a mirrored photo reads the same.
-
-    `once` asks about the strip alone, in half the time.
-    """
-    x = (strip.lab / 50 - np.array([1, 0, 0], np.float32)).transpose(2, 0, 1)
-    ways = (x,) if once else (x, x[:, :, ::-1])
-    both = np.stack(ways).astype(np.float32).reshape(len(ways), 3, ROWS, COLUMNS)
+def see_rows(strip: Strip, *, mirrored: bool = False) -> RowsSeen:
+    """The network's word on this strip, or on its mirror image."""
+    lab = strip.lab[:, ::-1] if mirrored else strip.lab
+    x = (lab / 50 - np.array([1, 0, 0], np.float32)).transpose(2, 0, 1).reshape(1, 3, ROWS, COLUMNS)
     net = _net()
-    net.setInput(np.ascontiguousarray(both))
-    rows, whole = net.forward(["rows", "whole"])
+    net.setInput(np.ascontiguousarray(x, np.float32))
+    rows, _ = net.forward(["rows", "whole"])
     kinds = np.exp(rows[:, :6] - rows[:, :6].max(axis=1, keepdims=True))
-    kinds = (kinds / kinds.sum(axis=1, keepdims=True)).mean(axis=0).T
-    lines = (1 / (1 + np.exp(-rows[:, 6:]))).mean(axis=0)
-    turned = whole[:, 1:] * np.array([[1, 1, 1], [-1, 1, 1]], np.float32)[: len(ways)]
+    kinds = (kinds / kinds.sum(axis=1, keepdims=True))[0].T
+    lines = (1 / (1 + np.exp(-rows[:, 6:])))[0]
     return RowsSeen(
         kinds=np.asarray(kinds, np.float32),
         ends=np.asarray(lines[0], np.float32),
         floor=np.asarray(lines[1], np.float32),
         surface=np.asarray(lines[2], np.float32),
-        residual=np.asarray(turned.mean(axis=0) * _STEPS, np.float32),
     )
