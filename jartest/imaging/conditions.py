@@ -163,25 +163,23 @@ def blur(cut: Cut, frame: Frame) -> float:
     light = np.ascontiguousarray(cut.fine.lab[..., 0])
     rows = (frame.floor_px - frame.surface_px) * cut.fine.down
     fine, coarse = (np.asarray(cv2.GaussianBlur(light, (0, 0), a), np.float32) for a in (1.0, 2.0))
-    found = [_edge_blur(fine, coarse), _edge_blur(fine.T, coarse.T)]
+    found = [_edge_blur(fine, coarse), _edge_blur(*(np.ascontiguousarray(x.T) for x in (fine, coarse)))]
     known = [x for x in found if not math.isnan(x)]
     return max(known) / rows if known else math.inf
 
 
 def _edge_blur(fine: Floats, coarse: Floats) -> float:
     """Blur in pixels of edges that run up and down; NaN where there are less than ten."""
-    slope, other = (
-        np.abs(cv2.Sobel(np.ascontiguousarray(fine), cv2.CV_32F, *d)) / 8 for d in ((1, 0), (0, 1))
+    upright, level, later = (
+        np.abs(cv2.Sobel(x, cv2.CV_32F, *way, scale=1 / 8))
+        for x, way in ((fine, (1, 0)), (fine, (0, 1)), (coarse, (1, 0)))
     )
-    later = np.abs(cv2.Sobel(np.ascontiguousarray(coarse), cv2.CV_32F, 1, 0)) / 8
-    peak = np.zeros(slope.shape, bool)
-    middle = slope[4:-4, 4:-4]
-    peak[4:-4, 4:-4] = (
-        (middle >= slope[4:-4, 3:-5]) & (middle >= slope[4:-4, 5:-3]) & (middle > 2 * other[4:-4, 4:-4])
-    )
-    if peak.sum() < 20:
+    slope = upright[4:-4, 4:-4]
+    peak = (slope >= upright[4:-4, 3:-5]) & (slope >= upright[4:-4, 5:-3]) & (slope > 2 * level[4:-4, 4:-4])
+    slope, later = slope[peak], later[4:-4, 4:-4][peak]
+    if len(slope) < 20:
         return math.nan
-    strong = peak & (slope >= max(1.0, float(np.percentile(slope[peak], 90))))
+    strong = slope >= max(1.0, float(np.percentile(slope, 90)))
     if strong.sum() < 10:
         return math.nan
     ratio = np.clip(slope[strong] / np.maximum(later[strong], 1e-3), 1.001, 1.999)

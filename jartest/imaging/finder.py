@@ -523,7 +523,7 @@ def _finding(
 def _ends(x: _Judged, to_photo: Floats) -> Ends:
     def rows(crop: _Crop) -> Floats:
         mid = _centre(crop)
-        at = np.array([crop.point(mid, float(k))[1] for k in range(_ROWS)])
+        at = crop.back[1] @ np.stack([np.full(_ROWS, mid), np.arange(_ROWS), np.ones(_ROWS)])
         return np.asarray((at + 0.5) * to_photo[1] - 0.5, float)
 
     return Ends(

@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
+from typing import Any
 
 import cv2
 import numpy as np
@@ -98,12 +99,12 @@ def floc_features(patch: Floats, blobs: tuple[list[Blob], list[Blob]] | None = N
         signed = last - blurred
         band = np.sqrt(((signed * np.array([1, 0.7, 0.7], np.float32)) ** 2).sum(axis=2))
         energy = cv2.resize(band, (8, high), interpolation=cv2.INTER_AREA).ravel()[tiles]
-        out += [math.log(float(q) + 0.05) for q in np.percentile(energy, (25, 50, 75))]
+        out += [math.log(q + 0.05) for q in _percentiles(energy, (25, 50, 75))]
         light = signed[..., 0]
         sigma = 1.4826 * float(np.median(np.abs(light[seen] if seen.any() else light))) + 0.05
         for side in (light, -light):
             peak = cv2.dilate(side, np.ones((5, 5), np.uint8))[::step, ::12][places] / sigma
-            out += [math.log(max(0.5, float(q))) for q in np.percentile(peak, (30, 60, 85))]
+            out += [math.log(max(0.5, q)) for q in _percentiles(peak, (30, 60, 85))]
         fine = cv2.Sobel(blurred[..., 0], cv2.CV_32F, 1, 0), cv2.Sobel(blurred[..., 0], cv2.CV_32F, 0, 1)
         out.append(
             math.log((float(np.median(np.abs(fine[0]))) + 0.02) / (float(np.median(np.abs(fine[1]))) + 0.02))
@@ -114,6 +115,15 @@ def floc_features(patch: Floats, blobs: tuple[list[Blob], list[Blob]] | None = N
     light = patch[..., 0]
     out += [float(light.mean()) / 50 - 1, float((light > 98).mean()), math.log(len(patch) / 100)]
     return np.array(out, np.float32)
+
+
+def _percentiles(values: NDArray[Any], percents: tuple[float, ...]) -> list[float]:
+    """As NumPy's percentile, which takes ten times as long for the few places that are asked about here."""
+    ordered = np.sort(values, axis=None)
+    return [
+        float(q)
+        for q in np.interp(np.array(percents) / 100 * (len(ordered) - 1), np.arange(len(ordered)), ordered)
+    ]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
