@@ -43,13 +43,8 @@ _HIDDEN = 0.35  # of the contents; pictures without a large label reach 0.28
 _SPREAD = 0.04  # of the column, from 20 to 80 % of the way from one colour to the other
 _FAINT = 6.0  # CIELAB difference of two layers below which a spread means nothing
 _OVER = 0.05  # of the column: contents that end so far over the surface are no meniscus
-_OVER_ODDS = 0.35  # chosen on the pictures for fitting; what it costs stands in DEVELOPERS.md
-_OVER_ODDS_BY_HAND = 0.6  # over a line that a person set: of 437 jars without foam 4 % are doubted so
-_UNDER = 0.06  # of the column
-_UNDER_ODDS = 0.4  # chosen as the odds above
-_GLASS_TOP, _GLASS_LOW = 0.04, 0.2  # of the column, below the surface
-_GLASS_ODDS = 0.8  # chosen as the odds above
-_OPAQUE = 0.3  # of the clarity figure: nobody sees through what has less
+_OVER_ODDS = 0.1  # chosen on the pictures for fitting; what it costs stands in DEVELOPERS.md
+_OVER_ODDS_BY_HAND = 0.35  # over a line that a person set
 _ALIKE, _UNLIKE = 6.0, 18.0  # CIELAB differences, chosen on the pictures for fitting
 
 
@@ -59,10 +54,8 @@ def ends_above(frame: Frame, ends: Ends, *, by_hand: bool = False) -> bool:
     return ends.above(frame.surface_px - _OVER * high) > (_OVER_ODDS_BY_HAND if by_hand else _OVER_ODDS)
 
 
-def foam_unsure(
-    frame: Frame, ends: Ends, *, foam: bool, clarity: float = math.nan, set_by_hand: bool = False
-) -> bool:
-    """True where the finder contradicts this surface: contents over it, or bare glass or another surface under it.
+def foam_unsure(frame: Frame, ends: Ends, *, foam: bool, set_by_hand: bool = False) -> bool:
+    """True where the finder sees contents over this surface, and the reading no foam there.
 
     Parameters
     ----------
@@ -72,23 +65,15 @@ def foam_unsure(
         Where the finder, sure of its own surface, sees the contents end.
     foam : bool
         Whether the reading itself shows foam over the surface, which contents over it then are.
-    clarity : float
-        Of the highest layer under the surface; NaN where not told.  What one sees through may be taken
-        for glass; what is opaque may not.
     set_by_hand : bool
-        Whether a person set the surface; what the finder sees under it is then no doubt.
+        Whether a person set the surface, which takes more to be doubted.
 
     Notes
     -----
     The finder's line for the upper end of foam lies on the surface where there is no foam.  Foam thinner
     than a twentieth of the column is not told, nor foam that both looks take for liquid.
     """
-    high = frame.floor_px - frame.surface_px
-    over = not foam and ends_above(frame, ends, by_hand=set_by_hand)
-    glass = ends.glass_between(frame.surface_px + _GLASS_TOP * high, frame.surface_px + _GLASS_LOW * high)
-    empty = clarity < _OPAQUE and glass > _GLASS_ODDS  # NaN compares false
-    under = ends.below(frame.surface_px + _UNDER * high) > _UNDER_ODDS
-    return over or (not set_by_hand and (empty or under))
+    return not foam and ends_above(frame, ends, by_hand=set_by_hand)
 
 
 def goes_on_above(strip: Strip) -> bool:

@@ -68,7 +68,7 @@ REGISTER: tuple[FlagDefinition, ...] = (
     ),
     _f(
         "foam unsure",
-        "Two looks at the jar disagree on where the liquid ends: foam may stand on it, or empty glass.",
+        "Two looks at the jar disagree on where the liquid ends: foam may stand on it.",
         "Look for foam; set the surface, and the foam's upper end as a boundary above it, by hand.",
         blocks_pass=True,
     ),

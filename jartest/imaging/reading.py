@@ -24,9 +24,9 @@ from jartest.imaging.values import Frame, Layer, Marks, Reading
 
 __all__ = ["METHOD", "read_photo"]
 
-METHOD = "reading-3"
+METHOD = "reading-4"
 
-_CONFIDENT = 0.7  # of the frame; a person and a frame carried over from a person have 1
+_CONFIDENT = 0.5  # of the frame; a person and a frame carried over from a person have 1
 
 
 def read_photo(
@@ -132,14 +132,8 @@ def _read(
 
 def _contradicted(reading: Reading, frame: Frame, ends: Ends) -> bool:
     """True where the finder sees the contents end elsewhere than this reading does."""
-    set_by_hand = _surface_by_hand(reading.marks)
-    highest = [x.clarity for x in reading.layers if x.kind != "foam"][-1:]
     return foam_unsure(
-        frame,
-        ends,
-        foam=reading.foam_fraction > 0,
-        clarity=highest[0] if highest else math.nan,
-        set_by_hand=set_by_hand,
+        frame, ends, foam=reading.foam_fraction > 0, set_by_hand=_surface_by_hand(reading.marks)
     )
 
 
@@ -192,7 +186,7 @@ def _measured(
         if len(boundaries) < len(found):
             flags.append("layers unsure")
     # A surface that the finder itself put too low has contents over it that are no foam: there it stays a doubt.
-    seen_above = ends is not None and _surface_by_hand(base.marks) and ends_above(frame, ends)
+    seen_above = ends is not None and _surface_by_hand(base.marks) and ends_above(frame, ends, by_hand=True)
     parts = make_layers(
         photo,
         strip,

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
@@ -24,16 +23,10 @@ FRAME = Frame(left_px=100, right_px=200, floor_px=400, surface_px=200)
 ROWS = np.arange(0.0, 500.0)
 
 
-def ends(top_px: float, glass: Callable[[float], float] = lambda row: 0.1, surface_px: float = 200) -> Ends:
-    """The finder's closer look sure of one upper end, its wider one of one surface, and so much glass a row."""
-    tops, near = (np.exp(-0.5 * ((ROWS - at) / 2) ** 2) for at in (top_px, surface_px))
-    return Ends(
-        rows_px=ROWS,
-        foam_top=tops / tops.sum(),
-        glass=np.array([glass(r) for r in ROWS]),
-        wide_rows_px=ROWS,
-        surface=near / near.sum(),
-    )
+def ends(top_px: float, odds: float = 1.0) -> Ends:
+    """The finder's closer look with these odds of one upper end, and the rest of them at the surface."""
+    tops, near = (np.exp(-0.5 * ((ROWS - at) / 2) ** 2) for at in (top_px, FRAME.surface_px))
+    return Ends(rows_px=ROWS, odds=odds * tops / tops.sum() + (1 - odds) * near / near.sum())
 
 
 def test_two_looks_that_agree_raise_no_doubt() -> None:
@@ -47,25 +40,15 @@ def test_contents_seen_over_a_surface_without_foam_are_a_doubt() -> None:
     assert not foam_unsure(FRAME, ends(250), foam=False)
 
 
-def test_bare_glass_seen_under_the_surface_of_what_is_opaque_is_a_doubt_even_under_foam() -> None:
-    empty = ends(200, lambda row: 0.95 if row < 260 else 0.0)
-    assert foam_unsure(FRAME, empty, foam=False, clarity=0.1)
-    assert foam_unsure(FRAME, empty, foam=True, clarity=0.1)
-    assert not foam_unsure(FRAME, empty, foam=False, clarity=0.9)  # a clear liquid looks like glass
-    assert not foam_unsure(FRAME, empty, foam=False, clarity=0.1, set_by_hand=True)
-    little = ends(200, lambda row: 0.3)
-    assert not foam_unsure(FRAME, little, foam=False, clarity=0.1)
-
-
-def test_another_surface_seen_under_it_is_a_doubt_unless_a_person_set_it() -> None:
-    assert foam_unsure(FRAME, ends(200, surface_px=240), foam=False)
-    assert not foam_unsure(FRAME, ends(200, surface_px=205), foam=False)
-    assert not foam_unsure(FRAME, ends(200, surface_px=240), foam=False, set_by_hand=True)
+def test_a_surface_that_a_person_set_takes_more_to_be_doubted() -> None:
+    assert not foam_unsure(FRAME, ends(150, 0.05), foam=False)
+    assert foam_unsure(FRAME, ends(150, 0.15), foam=False)
+    assert not foam_unsure(FRAME, ends(150, 0.15), foam=False, set_by_hand=True)
+    assert foam_unsure(FRAME, ends(150, 0.4), foam=False, set_by_hand=True)
 
 
 def test_a_finder_that_did_not_look_there_says_nothing() -> None:
-    far = replace(ends(200), rows_px=ROWS + 5000, wide_rows_px=ROWS - 5000)
-    assert not foam_unsure(FRAME, far, foam=True, clarity=0.1)
+    assert not foam_unsure(FRAME, replace(ends(200), rows_px=ROWS + 5000), foam=False)
 
 
 @pytest.mark.parametrize(("over", "doubt"), [(MILK, True), (WALL, False), ((255, 255, 255), False)])

@@ -22,14 +22,7 @@ from jartest.imaging.fit import textures, unlike
 
 WEIGHTS = Path(finder.__file__).parent / "weights"
 PICTURES = Path(__file__).parents[1] / "pictures"
-TAKEN_FOR_JARS = {"clock", "coffee"}
-TAKEN_KINDS = {"dial"}  # both lists stand in the model card as what the finder does badly
 RENDERED = sorted((PICTURES / "single").glob("*.jpg"))
-
-
-def _known(names: list[str], wrong: set[str]) -> list[Any]:
-    mark = pytest.mark.xfail(strict=True, reason="known to be wrong: see the model card")
-    return [pytest.param(n, marks=mark) if n in wrong else n for n in names]
 
 
 def _read(path: Path) -> NDArray[np.uint8]:
@@ -96,7 +89,7 @@ def test_scikit_image_opens_some_pictures_offline() -> None:
     assert len(OFFLINE) >= 20  # else the next test would see nothing
 
 
-@pytest.mark.parametrize("name", _known(OFFLINE, TAKEN_FOR_JARS))
+@pytest.mark.parametrize("name", OFFLINE)
 def test_a_picture_without_a_jar_is_told(name: str) -> None:
     finding = finder.look(_photo(name))
     assert finding.frame is None
@@ -110,7 +103,7 @@ def test_a_drawn_backdrop_is_no_jar(kind: str) -> None:
     assert finder.look((x * 255).astype(np.uint8)).frame is None
 
 
-@pytest.mark.parametrize("kind", _known(sorted(unlike.KINDS), TAKEN_KINDS))
+@pytest.mark.parametrize("kind", sorted(unlike.KINDS))
 def test_a_drawn_picture_unlike_jars_is_no_jar(kind: str) -> None:
     for i in (9_000_001, 9_000_002):
         finding = finder.look(unlike.unlike(i, kind))

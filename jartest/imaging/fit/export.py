@@ -22,7 +22,7 @@ __all__ = ["between", "load", "main", "write"]
 def write(kind: str, net: Any, path: Path) -> None:
     """One network as ONNX, its weights stored in half precision and computed with in single."""
     net.eval()
-    shape = (1, 3, SIDE, SIDE) if kind == "picture" else (2, 3, CROP_ROWS, CROP_COLS)
+    shape = (1, 3, SIDE, SIDE) if kind == "picture" else (1, 3, CROP_ROWS, CROP_COLS)
     outputs = ["maps"] if kind == "picture" else ["rows", "cols", "whole"]
     torch.onnx.export(
         net,

@@ -494,12 +494,16 @@ def fit(kind: str, d: Data, a: argparse.Namespace, more: Any = None) -> Any:
     """Fit for a.seconds; the averaged network."""
     torch.manual_seed(a.seed)
     g = torch.Generator(d.device).manual_seed(a.seed + 1)
-    net, mean = ((PictureNet if kind == "picture" else CropNet)().to(d.device) for _ in range(2))
     if a.start:
-        net.load_state_dict(torch.load(a.start, map_location=d.device, weights_only=True))
-        mean.load_state_dict(net.state_dict())
+        from jartest.imaging.fit.export import load as held  # needs onnx, which a machine that fits may lack
+
+        net, mean = (held(kind, a.start, fold=a.folded).to(d.device) for _ in range(2))
+    else:
+        net, mean = ((PictureNet if kind == "picture" else CropNet)().to(d.device) for _ in range(2))
+        if a.folded:
+            net, mean = folded(net), folded(mean)
     if a.folded:
-        net, mean = (folded(x).to(memory_format=torch.channels_last) for x in (net, mean))
+        net, mean = (x.to(memory_format=torch.channels_last) for x in (net, mean))
     mean.load_state_dict(net.state_dict())
     slow, fast = ([t for t in x.state_dict().values() if t.dtype.is_floating_point] for x in (mean, net))
     opt = torch.optim.AdamW(net.parameters(), lr=a.lr, weight_decay=0.02)
