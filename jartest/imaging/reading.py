@@ -10,6 +10,7 @@ import numpy as np
 from jartest.imaging.by_hand import ByHand, add_lumps, take_marks
 from jartest.imaging.card import find_card
 from jartest.imaging.conditions import condition_flags, ends_above, foam_unsure, goes_on_above, picture_flags
+from jartest.imaging.finder import SURE as LINE_GIVEN
 from jartest.imaging.finder import Ends
 from jartest.imaging.flocs import NO_BODY, find_flocs
 from jartest.imaging.follow import follow_jar
@@ -25,8 +26,6 @@ from jartest.imaging.values import Frame, Layer, Marks, Reading
 __all__ = ["METHOD", "read_photo"]
 
 METHOD = "reading-4"
-
-_CONFIDENT = 0.5  # of the frame; a person and a frame carried over from a person have 1
 
 
 def read_photo(
@@ -111,7 +110,7 @@ def _read(
         return replace(base, jar_found=True, jar=frame, flags=(*flags, *unsure))
     if frame.floor_px - frame.surface_px < 8 or frame.right_px - frame.left_px < 8:
         return replace(base, jar_found=True, jar=frame, flags=(*flags, "surface unsure"))
-    if not frame.confidence >= _CONFIDENT:
+    if not frame.confidence >= LINE_GIVEN:  # a person and what is carried over from one have 1
         flags.append("surface unsure")
     cut = cut_out(photo, frame, placed.cut)
     if frame is not placed.frame:  # foam set by hand moved the surface

@@ -236,20 +236,16 @@ def plain_looks(i: int, n: int, *, width: int = 288, height: int = 384, spp: int
         label=bool(rng.random() < 0.3), ticks=bool(rng.random() < 0.3), lid="metal" if rng.random() < 0.25 else "",
         residue=u(0.2, 1.0) if rng.random() < 0.15 else 0.0, objects=int(rng.choice([0, 0, 1, 2, 4])), akin=True,
     )  # fmt: skip
-    plain = {
-        "fov": lambda: u(20, 58),
-        "fill": lambda: u(0.4, 0.95),
-        "aside": lambda: u(-0.2, 0.2),
-        "above": lambda: 0.0,
-    }
     simple = ("card", "grey", "dark", "wall", "board", "clutter", "outdoor")
     shots = []
     for _ in range(n):
-        room = (
-            _room(rng)
-            | {k: draw() for k, draw in plain.items()}
-            | {"light": str(rng.choice(["window", "overhead", "flat", "sun"]))}
-        )
+        room = _room(rng) | {
+            "fov": u(20, 58),
+            "fill": u(0.4, 0.95),
+            "aside": u(-0.2, 0.2),
+            "above": 0.0,
+            "light": str(rng.choice(["window", "overhead", "flat", "sun"])),
+        }
         if rng.random() < 0.6:
             room["backdrop"] = str(rng.choice(simple))
         shots.append(replace(base, **room))
