@@ -147,23 +147,31 @@ def blur(cut: Cut, frame: Frame) -> float:
     """
     light = np.ascontiguousarray(cut.fine.lab[..., 0])
     rows = (frame.floor_px - frame.surface_px) * cut.fine.down
-    fine, coarse = (np.asarray(cv2.GaussianBlur(light, (0, 0), a), np.float32) for a in (1.0, 2.0))
-    found = [_edge_blur(fine, coarse), _edge_blur(*(np.ascontiguousarray(x.T) for x in (fine, coarse)))]
+    fine, coarse = (cv2.GaussianBlur(light, (0, 0), a) for a in (1.0, 2.0))
+    (across, later_across), (along, later_along) = (
+        [np.abs(np.asarray(cv2.Sobel(x, cv2.CV_32F, *way, scale=1 / 8), np.float32)) for x in (fine, coarse)]
+        for way in ((1, 0), (0, 1))
+    )
+    found = [
+        _edge_blur(across, along, later_across, (1, 3)),
+        _edge_blur(along, across, later_along, (3, 1)),
+    ]
     known = [x for x in found if not math.isnan(x)]
     return max(known) / rows if known else math.inf
 
 
-def _edge_blur(fine: Floats, coarse: Floats) -> float:
-    """Blur in pixels of edges that run up and down; NaN where there are less than ten."""
-    upright, level, later = (
-        np.abs(cv2.Sobel(x, cv2.CV_32F, *way, scale=1 / 8))
-        for x, way in ((fine, (1, 0)), (fine, (0, 1)), (coarse, (1, 0)))
-    )
-    slope = upright[4:-4, 4:-4]
-    peak = (slope >= upright[4:-4, 3:-5]) & (slope >= upright[4:-4, 5:-3]) & (slope > 2 * level[4:-4, 4:-4])
-    slope, later = slope[peak], later[4:-4, 4:-4][peak]
-    if len(slope) < 20:
+def _edge_blur(slope: Floats, other: Floats, later: Floats, beside: tuple[int, int]) -> float:
+    """Blur in pixels of edges that run one way; NaN where there are less than ten.
+
+    `slope` is steepness across these edges, `later` after more smoothing, `other` steepness along them;
+    `beside` spans the pixels across the edge among which the steepest is its peak.
+    """
+    top = cv2.dilate(slope, np.ones(beside, np.uint8))
+    peak = cv2.bitwise_and(cv2.compare(slope, top, cv2.CMP_GE), cv2.compare(slope, 2 * other, cv2.CMP_GT))
+    at = np.flatnonzero(np.ascontiguousarray(peak[4:-4, 4:-4]) != 0)
+    if len(at) < 20:
         return math.nan
+    slope, later = slope[4:-4, 4:-4].ravel()[at], later[4:-4, 4:-4].ravel()[at]
     strong = slope >= max(1.0, float(np.percentile(slope, 90)))
     if strong.sum() < 10:
         return math.nan

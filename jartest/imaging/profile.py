@@ -324,19 +324,20 @@ def _best_sag(crop: _Copy, base: Geometry, lean: float, sags: Floats, growth: fl
     f = fraction[1:-1]
     size = np.linalg.norm(g, axis=2, keepdims=True)
     g = g / (1 + size / 12)  # a strong edge does not drown the others
-    weight = 1 + 3 * (np.exp(-0.5 * (f / 0.03) ** 2) + np.exp(-0.5 * ((f - 1) / 0.03) ** 2))
     keep = (f > -0.05) & (f < 1.05)
-    rows = np.arange(len(f), dtype=np.float32)
+    rows, last = np.arange(len(f), dtype=np.float32)[keep], len(f) - 1
+    f = f[keep]
+    weight = 1 + 3 * (np.exp(-0.5 * (f / 0.03) ** 2) + np.exp(-0.5 * ((f - 1) / 0.03) ** 2))
     bow = 1 - np.sqrt(1 - across**2)
     rows_per_half = base.half_px / base.column_px * 100
     low, high = sags + growth / 2, sags - growth / 2
     arcs = low[:, None] + (high - low)[:, None] * f
     shift = (bow * rows_per_half).astype(np.float32)[:, None, None] * arcs
-    at = np.clip(np.rint(rows - shift), 0, len(f) - 1).astype(np.intp)
+    at = np.clip(np.rint(rows - shift), 0, last).astype(np.intp)
     at *= len(across)
     at += np.arange(len(across))[:, None, None]
     mean = np.take(g.reshape(-1, 3), at, axis=0).mean(axis=0)  # (sags, rows, 3)
-    scores = ((mean**2).sum(axis=2) * weight)[:, keep].sum(axis=1)
+    scores = ((mean**2).sum(axis=2) * weight).sum(axis=1)
     k = int(scores.argmax())
     return replace(flat, sag_floor=float(low[k]), sag_surface=float(high[k]), score=float(scores[k]))
 

