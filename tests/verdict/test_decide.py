@@ -77,6 +77,8 @@ def look(r: Reading, *, age_s: float | None = 1800.0, says: str = "30 min") -> T
         pytest.param({"settled_fraction": 0.2}, "fail", id="settled"),
         pytest.param({"top_layer_fraction": 0.08}, "fail", id="floating"),
         pytest.param({"foam_fraction": 0.2}, "watch", id="some foam"),
+        pytest.param({"foam_fraction": 0.015}, "pass", id="as little foam as may be cream"),
+        pytest.param({"foam_fraction": 0.05}, "watch", id="foam that may be cream"),
         pytest.param({"clear_fraction": 0.9}, "fail", id="cleared"),
         pytest.param({"floc_index": 0.9}, "fail", id="lumps"),
         pytest.param(
@@ -91,6 +93,24 @@ def look(r: Reading, *, age_s: float | None = 1800.0, says: str = "30 min") -> T
 )
 def test_the_verdict_of_one_photo_follows_its_figures(figures: dict[str, float], word: str | None) -> None:
     assert judge_photo(reading(**figures), LIMITS).word == word
+
+
+@pytest.mark.parametrize(
+    ("marks", "word"),
+    [
+        pytest.param(None, "watch", id="the photo alone"),
+        pytest.param(Marks(surface_px=200), "watch", id="a surface set by hand"),
+        pytest.param(Marks(boundaries_px=(190,), kinds=("body", "foam")), "pass", id="called foam"),
+        pytest.param(Marks(boundaries_px=(190,)), "pass", id="drawn above the surface"),
+        pytest.param(Marks(boundaries_px=(300,)), "watch", id="a boundary in the liquid"),
+    ],
+)
+def test_foam_that_nobody_named_passes_only_as_far_as_cream_would(marks: Marks | None, word: str) -> None:
+    verdict = judge_photo(replace(reading(foam_fraction=0.05), marks=marks), LIMITS)
+    assert verdict.word == word
+    assert ("does not tell them apart" in next(r for r in verdict.reasons if r.rule == "foam").says) == (
+        word == "watch"
+    )
 
 
 def test_lumps_marked_by_hand_are_no_pass_from_the_count_in_the_limits_on() -> None:
