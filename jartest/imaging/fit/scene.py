@@ -133,13 +133,14 @@ class _Builder:
         self.d: dict[str, Any] = {"type": "scene"}
         self.rng = np.random.default_rng(shot.seed)
         self.move: Any = mi.ScalarTransform4f()
+        self.what = "s"  # shapes' names begin with it
 
     def path(self) -> Path:
         return self.tmp / f"{len(self.d):04d}.ply"
 
     def add(self, path: Path, bsdf: dict[str, Any], **more: Any) -> None:
         shape = {"type": "ply", "filename": str(path), "bsdf": bsdf, "to_world": self.move, **more}
-        self.d[f"s{len(self.d):04d}"] = shape
+        self.d[f"{self.what}{len(self.d):04d}"] = shape
 
     def lathe(
         self, jar: Jar, r: Array, y: Array, bsdf: dict[str, Any], bump: Any = None, **more: Any
@@ -213,7 +214,7 @@ class _Builder:
         col = np.array(x.colour)[None, None] * (1 - x.mottle * (1 - n[..., None]) * 0.75)
         if x.kind == "foam":
             b = np.zeros((300, 900), np.float32)
-            biggest = int(self.rng.integers(4, 16))
+            biggest = int(self.rng.integers(6, 20))
             for _ in range(900):
                 at = (int(self.rng.integers(0, 900)), int(self.rng.integers(0, 300)))
                 cv2.circle(
@@ -229,7 +230,9 @@ class _Builder:
             a, b = y0, y0 + x.height
             y0 = b
             if solid[k]:
+                self.what = "foam" if x.kind == "foam" else "s"
                 self._opaque(jar, x, a, b, k == 0)
+                self.what = "s"
             else:
                 above = layers[k + 1] if k + 1 < len(layers) else None
                 self._clear(jar, x, a, b, k == 0, above, k + 1 < len(layers) and solid[k + 1])
@@ -598,6 +601,12 @@ def _repaint(params: Any, rng: Rng, shot: Shot) -> None:
         elif key.endswith("reflectance.value"):
             old = np.array(params[key]).ravel()
             params[key] = mi.Color3f(*_recolour(old, dye or _dye(rng)).tolist())
+        elif key.startswith("foam"):  # always pale: air in little of the liquid
+            if key.endswith("reflectance.data"):
+                pale = np.clip(
+                    np.array(params[key]) * rng.uniform(0.8, 1.1) * rng.uniform(0.95, 1.03, 3), 0.02, 0.97
+                )
+                params[key] = mi.TensorXf(np.ascontiguousarray(pale, np.float32))
         elif key.endswith("reflectance.data"):
             old = np.array(params[key])
             params[key] = mi.TensorXf(np.ascontiguousarray(_recolour(old, dye or _dye(rng)), np.float32))

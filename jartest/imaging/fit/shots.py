@@ -208,7 +208,7 @@ def _like(rng: Rng, colour: Any) -> tuple[float, ...]:
 
 
 def _akin(rng: Rng, layers: Contents) -> Contents:
-    """The same contents; foam, cream and sediment often have the colour of the body that they come from."""
+    """The same contents; cream and sediment often have the colour of the body they come from, foam a little of it."""
     body = max((x for x in layers if x.kind == "turbid"), key=lambda x: x.height).colour
     if rng.random() < 0.15 and layers[-1].kind == "turbid":
         high = float(np.exp(rng.uniform(np.log(0.02), np.log(0.3)))) * sum(x.height for x in layers)
@@ -217,10 +217,15 @@ def _akin(rng: Rng, layers: Contents) -> Contents:
             *layers,
             Layer(kind="foam", height=high, colour=white, mottle=0.2, ragged=min(0.15, 0.3 * high)),
         )
-    solid = ("foam", "cream", "sediment")
-    return tuple(
-        replace(x, colour=_like(rng, body)) if x.kind in solid and rng.random() < 0.45 else x for x in layers
-    )
+    froth = np.array([0.95, 0.94, 0.91])
+    out = []
+    for x in layers:
+        if x.kind == "foam":
+            x = replace(x, colour=tuple(froth + float(rng.uniform(0, 0.3)) * (np.array(body) - froth)))
+        elif x.kind in ("cream", "sediment") and rng.random() < 0.45:
+            x = replace(x, colour=_like(rng, body))
+        out.append(x)
+    return tuple(out)
 
 
 def plain_looks(i: int, n: int, *, width: int = 288, height: int = 384, spp: int = 48) -> tuple[Shot, ...]:

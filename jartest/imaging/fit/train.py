@@ -149,7 +149,10 @@ def spoil(x: Tensor, g: Tensor) -> Tensor:
     x = (x * gain).clamp(1e-4, 1) ** torch.exp(u(-0.6, 0.6))
     mean = x.mean((1, 2, 3), keepdim=True)
     x = (x - mean) * u(0.55, 1.35) + mean + u(-0.15, 0.15)
-    x = torch.where(some(0.25), x * torch.exp(u(-0.8, 0.6)), x).clamp(0, 1)  # under- and overexposed
+    x = torch.where(some(0.3), x * torch.exp(u(-1.1, 0.75)), x).clamp(0, 1)  # under- and overexposed
+    coarse = tf.interpolate(tf.avg_pool2d(x, 4), (h, w), mode="bilinear", align_corners=False)
+    light, dull = x.mean(1, keepdim=True), coarse.mean(1, keepdim=True)
+    x = torch.where(some(0.3), (light + coarse - dull).clamp(0, 1), x)  # colour kept coarsely
     soft = tf.avg_pool2d(tf.pad(x, (2, 2, 2, 2), mode="replicate"), 5, 1)
     mild = tf.avg_pool2d(tf.pad(x, (1, 1, 1, 1), mode="replicate"), 3, 1)
     x = torch.where(some(0.3), mild, x)
@@ -177,6 +180,14 @@ def compose(d: Data, x: Tensor, mask: Tensor, m: Tensor, g: Tensor, p: float) ->
     back = warp(d, other, mm, h, w)[0]
     alpha = tf.avg_pool2d(tf.pad((mask[:k] > 0).float()[:, None], (1, 1, 1, 1), mode="replicate"), 3, 1)
     return torch.cat([x[:k] * alpha + back * (1 - alpha), x[k:]])
+
+
+def paled(x: Tensor, mask: Tensor, g: Tensor, p: float = 0.5) -> Tensor:
+    """Some of the pictures with what floats made paler: cream is as often white as foam is, and has no bubbles."""
+    n = len(x)
+    share = torch.where(torch.rand(n, generator=g, device=x.device) < p, uniform(g, n, 0.2, 0.9), 0.0)
+    floats = tf.avg_pool2d(tf.pad((mask == 4).float()[:, None], (1, 1, 1, 1), mode="replicate"), 3, 1)
+    return x + (1 - x) * floats * share[:, None, None, None]
 
 
 # --------------------------------------------------------------- the whole picture
@@ -484,6 +495,7 @@ def step(kind: str, net: Any, d: Data, batch: int, g: Tensor, traced: float = 0.
             which = torch.cat([which[:-most], torch.zeros_like(which[-most:])])
     t = crop_targets(d, idx, which, m.nan_to_num(0.0), jar)
     x, mask = warp(d, idx, m, CROP_ROWS, CROP_COLS)
+    x = paled(x, mask, g)
     x = spoil(compose(d, x, mask, m, g, 0.12), g)
     with torch.autocast(d.device, torch.bfloat16, enabled=d.device == "cuda"):
         out = net(x)
@@ -510,7 +522,7 @@ def fit(kind: str, d: Data, a: argparse.Namespace, more: Any = None) -> Any:
     start, n, told, total = time.monotonic(), 0, 0.0, 0.0
     while (spent := time.monotonic() - start) < a.seconds and n < a.steps:
         part = max(spent / a.seconds, n / a.steps)
-        rate = a.lr * min(1, (n + 1) / 200) * (0.5 + 0.5 * np.cos(np.pi * part)) + 1e-6
+        rate = a.lr * min(1, (n + 1) / (50 if a.start else 200)) * (0.5 + 0.5 * np.cos(np.pi * part)) + 1e-6
         for group in opt.param_groups:
             group["lr"] = rate
         loss = step(kind, net, d, a.batch, g, a.traced)
