@@ -45,6 +45,7 @@ _FAINT = 6.0  # CIELAB difference of two layers below which a spread means nothi
 _OVER = 0.05  # of the column: contents that end so far over the surface are no meniscus
 _OVER_ODDS = 0.1  # chosen on the pictures for fitting; what it costs stands in DEVELOPERS.md
 _OVER_ODDS_BY_HAND = 0.35  # over a line that a person set
+_UNDER, _UNDER_ODDS = 0.06, 0.03  # of the column, odds of a surface so far under the one that is read
 _ALIKE, _UNLIKE = 6.0, 18.0  # CIELAB differences, chosen on the pictures for fitting
 
 
@@ -55,7 +56,7 @@ def ends_above(frame: Frame, ends: Ends, *, by_hand: bool = False) -> bool:
 
 
 def foam_unsure(frame: Frame, ends: Ends, *, foam: bool, set_by_hand: bool = False) -> bool:
-    """True where the finder sees contents over this surface, and the reading no foam there.
+    """True where the finder sees contents over this surface, or another surface under it, and the reading no foam.
 
     Parameters
     ----------
@@ -71,9 +72,14 @@ def foam_unsure(frame: Frame, ends: Ends, *, foam: bool, set_by_hand: bool = Fal
     Notes
     -----
     The finder's line for the upper end of foam lies on the surface where there is no foam.  Foam thinner
-    than a twentieth of the column is not told, nor foam that both looks take for liquid.
+    than a twentieth of the column is not told, nor foam that both looks take for liquid.  Another surface
+    under one that a person set is no doubt.
     """
-    return not foam and ends_above(frame, ends, by_hand=set_by_hand)
+    if foam:
+        return False
+    high = frame.floor_px - frame.surface_px
+    under = ends.surface_between(frame.surface_px + _UNDER * high, frame.floor_px)
+    return ends_above(frame, ends, by_hand=set_by_hand) or (not set_by_hand and under > _UNDER_ODDS)
 
 
 def goes_on_above(strip: Strip) -> bool:

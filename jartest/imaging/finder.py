@@ -62,15 +62,20 @@ class Ends:
     """Where the finder sees the contents end: for rows of the photo on the jar's centre line, from the top down.
 
     `odds` are the closer look's that a row is the upper end of foam, or of the contents where there is none;
-    they add up to one.
+    `surface` those that it is the liquid's surface.  Each adds up to one.
     """
 
     rows_px: Floats
     odds: Floats
+    surface: Floats
 
     def above(self, row_px: float) -> float:
         """Odds that the contents end above this row."""
         return float(self.odds[self.rows_px < row_px].sum())
+
+    def surface_between(self, high_px: float, low_px: float) -> float:
+        """Odds that the liquid's surface lies between these rows."""
+        return float(self.surface[(self.rows_px > high_px) & (self.rows_px < low_px)].sum())
 
     def lowered(self, by_px: float) -> Ends:
         """The same where the photo begins so many rows higher."""
@@ -494,7 +499,8 @@ def _finding(
 
 def _ends(close: _Crop, to_photo: Floats) -> Ends:
     rows = close.back[1] @ np.stack([np.full(_ROWS, _centre(close)), np.arange(_ROWS), np.ones(_ROWS)])
-    return Ends(rows_px=np.asarray((rows + 0.5) * to_photo[1] - 0.5, float), odds=close.lines[3])
+    rows_px = np.asarray((rows + 0.5) * to_photo[1] - 0.5, float)
+    return Ends(rows_px=rows_px, odds=close.lines[3], surface=close.lines[0])
 
 
 _KINDS: dict[int, LayerKind] = {1: "foam", 2: "floating", 3: "body", 4: "settled"}

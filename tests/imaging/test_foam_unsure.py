@@ -26,7 +26,8 @@ ROWS = np.arange(0.0, 500.0)
 def ends(top_px: float, odds: float = 1.0) -> Ends:
     """The finder's closer look with these odds of one upper end, and the rest of them at the surface."""
     tops, near = (np.exp(-0.5 * ((ROWS - at) / 2) ** 2) for at in (top_px, FRAME.surface_px))
-    return Ends(rows_px=ROWS, odds=odds * tops / tops.sum() + (1 - odds) * near / near.sum())
+    at = near / near.sum()
+    return Ends(rows_px=ROWS, odds=odds * tops / tops.sum() + (1 - odds) * at, surface=at)
 
 
 def test_two_looks_that_agree_raise_no_doubt() -> None:
@@ -38,6 +39,15 @@ def test_contents_seen_over_a_surface_without_foam_are_a_doubt() -> None:
     assert foam_unsure(FRAME, ends(150), foam=False)
     assert not foam_unsure(FRAME, ends(150), foam=True)  # the reading shows that foam itself
     assert not foam_unsure(FRAME, ends(250), foam=False)
+
+
+@pytest.mark.parametrize(("odds", "doubt"), [(0.01, False), (0.1, True)])
+def test_another_surface_under_the_one_that_is_read_is_a_doubt(odds: float, doubt: bool) -> None:
+    under = ends(260)
+    both = replace(under, odds=ends(200).odds, surface=odds * ends(260).odds + (1 - odds) * under.surface)
+    assert foam_unsure(FRAME, both, foam=False) is doubt
+    assert not foam_unsure(FRAME, both, foam=False, set_by_hand=True)
+    assert not foam_unsure(FRAME, both, foam=True)
 
 
 def test_a_surface_that_a_person_set_takes_more_to_be_doubted() -> None:
