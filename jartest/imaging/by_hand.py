@@ -47,8 +47,7 @@ def take_marks(frame: Frame, marks: Marks | None) -> ByHand:
     if len(above) > 1:
         msg = "Only one boundary, the upper end of the foam, can lie above the surface; move the surface up."
         raise BadEntry(msg)
-    last = marks.kinds[-1] if marks.kinds else None
-    foam = last == "foam" or (last is None and bool(above))
+    foam = marks.foam_over(frame.surface_px)
     surface = lines[-2] if foam else lines[-1]
     high = frame.floor_px - surface
     fractions = [(frame.floor_px - r) / high for r in lines]

@@ -120,6 +120,11 @@ class Marks:
             msg = "A lump that is marked has a place and a diameter over 0 px; mark it again."
             raise BadEntry(msg)
 
+    def foam_over(self, surface_px: float) -> bool:
+        """Whether the highest layer is called foam, or goes unnamed and ends above this surface."""
+        last = self.kinds[-1] if self.kinds else None
+        return last == "foam" or (last is None and any(row < surface_px for row in self.boundaries_px or ()))
+
     def _check_kinds(self, kinds: tuple[LayerKind | None, ...]) -> None:
         count = len(self.boundaries_px or ()) + 1
         if len(kinds) != count:

@@ -107,7 +107,13 @@ def _foam_or_cream(reason: Reason, reading: Reading, limits: Limits) -> Reason:
     The grain of 48 foams and 56 creams of the rendered pictures for fitting, looked at where they are
     known to be, ranks them no better than chance (AUC 0.50 to 0.60 by spread or middle deviation).
     """
-    if reason.leads_to != "pass" or not reading.foam_fraction > 0 or _foam_by_hand(reading):
+    if reason.leads_to != "pass" or not reading.foam_fraction > 0:
+        return reason
+    if (
+        reading.marks is not None
+        and reading.jar is not None
+        and reading.marks.foam_over(reading.jar.surface_px)
+    ):
         return reason
     most = limits.photo["top_layer"].pass_max
     value, doubt = _figure("foam", reading)
@@ -118,17 +124,6 @@ def _foam_or_cream(reason: Reason, reading: Reading, limits: Limits) -> Reason:
         f"passes up to {_shown('foam', most)}. Look for bubbles; if it is foam, call that layer foam."
     )
     return replace(reason, limit=most, says=says, leads_to="watch")
-
-
-def _foam_by_hand(reading: Reading) -> bool:
-    """Whether a person called the highest layer foam, or drew its upper end above the surface."""
-    m = reading.marks
-    if m is None or m.boundaries_px is None:
-        return False
-    named = m.kinds is not None and m.kinds[-1] is not None
-    if named:
-        return m.kinds is not None and m.kinds[-1] == "foam"
-    return reading.jar is not None and any(row < reading.jar.surface_px for row in m.boundaries_px)
 
 
 def _judge_marked(reading: Reading, limits: Limits) -> list[Reason]:
