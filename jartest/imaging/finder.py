@@ -43,6 +43,9 @@ _NEAR = 0.025  # of the column: how far from a line its odds still count as the 
 _APART = 1.2  # half-widths between two vessels' middles from which they are two; our choice
 _MANY = 3  # vessels looked at; a picture of more is answered with these
 
+_FOAM = 0.1  # how much rarer foam is than where the networks were fitted: chosen on left-out pictures, see DEVELOPERS.md
+_SAME_ROW = 3  # rows of a crop: a surface this near to the top of the contents is that top
+
 FOUND = 0.75  # confidence from which a jar counts as found: one in eighty left-out pictures without a jar passes it
 SURE = 0.5  # confidence from which a line is given: chosen on left-out pictures, see DEVELOPERS.md
 
@@ -138,7 +141,8 @@ class _Crop:
     """The second look at one crop: odds over its rows and columns, and the map back to the photo."""
 
     back: Floats  # (2, 3): crop column, row, 1 -> photo column, row
-    lines: Floats  # (4, rows): near arc, floor, far arc, top of the foam
+    lines: Floats  # (4, rows): near arc where foam is as rare as it is, floor, far arc, top of the foam
+    surface: Floats  # (rows,): the near arc as the network itself has it
     kinds: Floats  # (6, rows): glass, foam, floating, liquid, settled, outside
     edges: Floats  # (rows,)
     walls: Floats  # (2, columns)
@@ -315,15 +319,27 @@ def _second_look(work: Pixels, floor: Floats, top: Floats, half: float, above: f
     x = crop.transpose(2, 0, 1).astype(np.float32) / 255
     asked = _run("crop", np.ascontiguousarray(x[None]), ["rows", "cols", "whole"])
     rows, cols, whole = (o[0].astype(float) for o in asked)
+    lines = _softmax(rows[:4], 1)
     return _Crop(
         back=back,
-        lines=_softmax(rows[:4], 1),
+        lines=_rarer_foam(lines),
+        surface=lines[0],
         kinds=_softmax(rows[4:10], 0),
         edges=_sigmoid(rows[10]),
         walls=_softmax(cols, 1),
         jar=float(_sigmoid(whole[0])),
         gone=_sigmoid(whole[1:5]),
     )
+
+
+def _rarer_foam(lines: Floats) -> Floats:
+    """The lines' odds where foam is so much rarer than among the pictures for fitting (`_FOAM`).
+
+    A surface below the top of the contents means foam between the two: its odds shrink, and all add up to one again.
+    """
+    top = np.convolve(lines[3], np.ones(2 * _SAME_ROW + 1), "same")
+    surface = lines[0] * (_FOAM + (1 - _FOAM) * np.minimum(top, 1))
+    return np.concatenate([surface[None] / surface.sum(), lines[1:]])
 
 
 def _peak(odds: Floats) -> float:
@@ -500,7 +516,7 @@ def _finding(
 def _ends(close: _Crop, to_photo: Floats) -> Ends:
     rows = close.back[1] @ np.stack([np.full(_ROWS, _centre(close)), np.arange(_ROWS), np.ones(_ROWS)])
     rows_px = np.asarray((rows + 0.5) * to_photo[1] - 0.5, float)
-    return Ends(rows_px=rows_px, odds=close.lines[3], surface=close.lines[0])
+    return Ends(rows_px=rows_px, odds=close.lines[3], surface=close.surface)
 
 
 _KINDS: dict[int, LayerKind] = {1: "foam", 2: "floating", 3: "body", 4: "settled"}

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from jartest.imaging import finder
-from jartest.imaging.fit import bait, drawn, facts, series, shots, unlike
+from jartest.imaging.fit import bait, drawn, facts, rooms, series, shots, textures, unlike
 from jartest.imaging.fit.truth import Truth
 
 WEIGHTS = Path(finder.__file__).parent / "weights"
@@ -116,6 +116,23 @@ def test_the_kept_weights_can_be_fitted_on(kind: str, tmp_path: Path) -> None:
     start, end, out_file = (str(tmp_path / n) for n in ("start.pt", "net.pt", "between.pt"))
     export.main(["between", kind, start, end, "0.5", out_file])
     assert Path(out_file).exists()
+
+
+def test_the_light_of_a_room_comes_back_as_it_was_packed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    rows = np.linspace(-6, 4, 256)[:, None, None]
+    light = np.broadcast_to(2.0**rows, (256, 512, 3)).astype(np.float32)
+    np.savez(tmp_path / "rooms.npz", a=rooms.packed(light))
+    monkeypatch.setenv("JARTEST_FIT_ROOMS", str(tmp_path / "rooms.npz"))
+    textures._rooms.cache_clear()
+    seen = textures.room(np.random.default_rng(3))
+    textures._rooms.cache_clear()
+    tint = np.median(seen / light, axis=(0, 1))  # another white in every picture
+    assert np.all((tint > 0.84) & (tint < 1.16))
+    assert (
+        np.abs(np.log2(seen / tint / light)).max() < 0.15
+    )  # a value is a sixteenth of a stop; WebP costs some
 
 
 @pytest.mark.parametrize("kind", sorted(unlike.KINDS))

@@ -94,6 +94,11 @@ class Shot:
     backdrop: str = "card"
     bench: str = "wood"
     light: str = "window"
+    open: bool = False  # no wall behind: what the light comes from is what stands behind
+    glossy: bool = False  # a bench that mirrors
+    bubbles: int = 0  # of air, on the inner wall
+    aperture: float = 0.001  # radius of the lens, cm
+    focus: float = 0.0  # cm behind the near wall of the first vessel
     label: bool = False
     ticks: bool = False
     lid: str = ""  # metal | plastic | cork
@@ -111,6 +116,10 @@ def _rgb(c: Any) -> dict[str, Any]:
 
 def _diffuse(reflectance: dict[str, Any]) -> dict[str, Any]:
     return {"type": "twosided", "bsdf": {"type": "diffuse", "reflectance": reflectance}}
+
+
+def _polished(reflectance: dict[str, Any]) -> dict[str, Any]:
+    return {"type": "twosided", "bsdf": {"type": "plastic", "diffuse_reflectance": reflectance}}
 
 
 def _bitmap(img: Array) -> dict[str, Any]:
@@ -154,6 +163,8 @@ class _Builder:
         self.move = mi.ScalarTransform4f().translate([at[0], 0.0, at[1]])
         self._walls(jar)
         self._contents(jar, layers)
+        if self.shot.bubbles:
+            self.bubbles(jar, layers)
         top = sum(x.height for x in layers)
         if top < jar.height - 0.05:
             y = np.linspace(max(top, 1e-3), jar.height, 40)
@@ -213,14 +224,7 @@ class _Builder:
         n = textures.noise(self.rng, (300, 900), 5, x.lump, 0.6)
         col = np.array(x.colour)[None, None] * (1 - x.mottle * (1 - n[..., None]) * 0.75)
         if x.kind == "foam":
-            b = np.zeros((300, 900), np.float32)
-            biggest = int(self.rng.integers(6, 20))
-            for _ in range(900):
-                at = (int(self.rng.integers(0, 900)), int(self.rng.integers(0, 300)))
-                cv2.circle(
-                    b, at, int(self.rng.integers(2, biggest)), float(self.rng.random()), 1, cv2.LINE_AA
-                )
-            col = col * (1 - 0.45 * b[..., None])
+            col = col * (1 - _bubbles(self.rng, (300, 900))[..., None])
         return _diffuse(_bitmap(col.clip(0.01, 0.97)))
 
     def _contents(self, jar: Jar, layers: tuple[Layer, ...]) -> None:
@@ -308,6 +312,22 @@ class _Builder:
             p = self.path()
             mesh.tube(p, line, np.full(n, float(rng.uniform(0.03, 0.16))))
             self.add(p, colour)
+
+    def bubbles(self, jar: Jar, layers: tuple[Layer, ...]) -> None:
+        """Bubbles of air on the inner wall, where the contents are clear."""
+        rng, y0 = self.rng, 0.0
+        for x in layers:
+            a, y0 = y0, y0 + x.height
+            if x.kind == "turbid" and x.density < 6 and x.height > 0.5:
+                y, ph = (
+                    rng.uniform(a + 0.15, y0 - 0.15, self.shot.bubbles),
+                    rng.random(self.shot.bubbles) * 2 * np.pi,
+                )
+                size = rng.uniform(0.03, 0.11, self.shot.bubbles)
+                r = (jar.radius(y) - size - 0.01) * section(ph, jar.power, jar.yaw_deg)
+                p = self.path()
+                mesh.lumps(p, rng, np.stack([r * np.sin(ph), y, r * np.cos(ph)], -1), size)
+                self.add(p, _glass(1.0, 1.333))
 
     def _outside(self, jar: Jar, top: float) -> None:
         """Lid, label, ticks, curds on the wall and a straw."""
@@ -398,18 +418,17 @@ class _Builder:
             self._object(k, size, low, bool(shot.jars))
         img = textures.backdrop(rng, shot.backdrop)
         span = float(np.exp(rng.uniform(np.log(0.35), np.log(1.1))))
+        behind = -float(rng.uniform(6, 26))
         self.d["wallplane"] = {
             "type": "rectangle",
-            "to_world": t()
-            .translate([0, 18, -float(rng.uniform(6, 26))])
-            .scale([48 * max(span, 0.9), 34, 1]),
+            "to_world": t().translate([0, 18 - 5000 * shot.open, behind]).scale([48 * max(span, 0.9), 34, 1]),
             "bsdf": _diffuse(_bitmap(img[::-1])),
         }
         deep = float(rng.choice([48, 48, rng.uniform(size, 16)]))
         self.d["bench"] = {
             "type": "rectangle",
             "to_world": t().translate([0, low - 0.01, 0]).rotate([1, 0, 0], -90).scale([48, deep, 1]),
-            "bsdf": _diffuse(_bitmap(textures.bench(rng, shot.bench))),
+            "bsdf": (_polished if shot.glossy else _diffuse)(_bitmap(textures.bench(rng, shot.bench))),
         }
         self.d["sky"] = _sky(rng, shot.light)
         # one of each kind, far behind the camera: every scene then compiles to the same kernels
@@ -418,6 +437,7 @@ class _Builder:
         faces: list[dict[str, Any]] = [
             {"type": "plastic"}, {"type": "twosided", "bsdf": {"type": "roughconductor", "alpha": 0.25}},
             {"type": "null"}, _glass(1.4, 1.1), _diffuse(_rgb([0.5, 0.5, 0.5])), _diffuse(_bitmap(np.ones((2, 2, 3)))),
+            _polished(_bitmap(np.ones((2, 2, 3)))),
         ]  # fmt: skip
         for k, face in enumerate(faces):
             more = {"interior": media, "exterior": media} if face["type"] in ("null", "dielectric") else {}
@@ -469,6 +489,19 @@ class _Builder:
             self.move = keep
 
 
+def _bubbles(rng: Rng, shape: tuple[int, int]) -> Array:
+    """How much darker foam is than its palest part: bubbles with shaded insides, the large ones plain to see."""
+    b = np.zeros(shape, np.float32)
+    deep = float(rng.uniform(0.15, 0.7))
+    for r in np.sort(np.exp(rng.uniform(np.log(2), np.log(rng.uniform(5, 30)), 700))):
+        at = (int(rng.integers(0, shape[1])), int(rng.integers(0, shape[0])))
+        cv2.circle(b, at, int(r), float(deep * rng.uniform(0.2, 1)), -1, cv2.LINE_AA)
+        cv2.circle(b, at, int(r), float(deep * rng.uniform(0, 0.4)), max(1, int(r / 5)), cv2.LINE_AA)
+        glint = (int(at[0] - 0.35 * r), int(at[1] - 0.35 * r))
+        cv2.circle(b, glint, max(1, int(r / 5)), 0.0, -1, cv2.LINE_AA)
+    return b
+
+
 def _relief(kind: str, a: Array, y: Array) -> Array:
     """Raised glass, 0 to 1, against angle and relative height."""
     if kind == "ribs":
@@ -486,6 +519,12 @@ def _sky(rng: Rng, kind: str) -> dict[str, Any]:
 
 
 def _sky_image(rng: Rng, kind: str) -> Array:
+    if kind == "room":
+        return textures.room(rng)
+    return np.asarray(cv2.resize(_drawn_sky(rng, kind), (512, 256), interpolation=cv2.INTER_LINEAR))
+
+
+def _drawn_sky(rng: Rng, kind: str) -> Array:
     h, w = 128, 256
     v = np.linspace(1, 0, h)[:, None, None]
     img = np.full((h, w, 3), 0.55) * (0.6 + 0.6 * v)
@@ -555,8 +594,11 @@ def _sensor(shot: Shot) -> tuple[dict[str, Any], dict[str, Any]]:
     eye, target = np.array(view["eye_mm"]) / 10, np.array(view["target_mm"]) / 10
     look = mi.ScalarTransform4f().look_at(origin=eye.tolist(), target=target.tolist(), up=view["up"])
     film = {"type": "hdrfilm", "width": shot.width, "height": shot.height, "pixel_format": "rgb"}
+    near = float(np.linalg.norm(eye - np.array([0.0, target[1], 0.0])))
+    if shot.jars:
+        near -= float(max(shot.jars[0][0].radii))
     sensor = {
-        "type": "perspective", "fov": shot.fov, "fov_axis": "y", "to_world": look,
+        "type": "thinlens", "aperture_radius": shot.aperture, "focus_distance": max(near + shot.focus, 2.0), "fov": shot.fov, "fov_axis": "y", "to_world": look,
         "film": film | {"rfilter": {"type": "gaussian"}},
         "sampler": {"type": "independent", "sample_count": shot.spp},
     }  # fmt: skip
@@ -586,7 +628,8 @@ def _repaint(params: Any, rng: Rng, shot: Shot) -> None:
             if key == "wallplane"
             else textures.bench(rng, shot.bench)
         )
-        params[f"{key}.bsdf.brdf_0.reflectance.data"] = mi.TensorXf(np.ascontiguousarray(img, np.float32))
+        what = next(k for k in params.keys() if k.startswith(f"{key}.") and k.endswith("reflectance.data"))  # noqa: SIM118
+        params[what] = mi.TensorXf(np.ascontiguousarray(img, np.float32))
     sky = _sky_image(rng, shot.light)
     params["sky.data"] = mi.TensorXf(np.pad(sky, ((0, 0), (1, 1), (0, 0)), mode="wrap").astype(np.float32))
     strength, order = float(np.exp(rng.uniform(-1.6, 1.6))), rng.permutation(3)
@@ -647,6 +690,8 @@ def shoot(shots: tuple[Shot, ...]) -> list[tuple[NDArray[np.uint8], dict[str, An
                 params["sensor.to_world"] = sensor["to_world"]
                 wide = np.tan(np.radians(s.fov) / 2) * s.width / s.height
                 params["sensor.x_fov"] = float(2 * np.degrees(np.arctan(wide)))
+                params["sensor.aperture_radius"] = sensor["aperture_radius"]
+                params["sensor.focus_distance"] = sensor["focus_distance"]
                 _repaint(params, rng, s)
             img = np.array(mi.render(scene, spp=s.spp, seed=(s.seed + k) % (1 << 30)))
             truth = {

@@ -186,8 +186,9 @@ def looks(i: int, n: int, *, width: int = 288, height: int = 384, spp: int = 64)
         lid=str(rng.choice(["metal", "plastic", "cork"])) if rng.random() < 0.3 else "",
         residue=u(0.1, 1.2) if rng.random() < 0.15 else 0.0, straw=bool(rng.random() < 0.08),
         hand=bool(rng.random() < 0.1), objects=int(rng.choice([0, 0, 1, 2, 4])) + (3 if empty_room else 0),
+        **_place(rng),
     )  # fmt: skip
-    return tuple(replace(base, **_room(rng)) for _ in range(n))
+    return tuple(replace(base, **_room(rng, base.open)) for _ in range(n))
 
 
 _PLAIN = ("straight", "shouldered", "tapered", "measuring", "curved", "bottle", "squat")
@@ -240,17 +241,19 @@ def plain_looks(i: int, n: int, *, width: int = 288, height: int = 384, spp: int
         seed=int(rng.integers(1 << 30)), jars=((jar, contents, (0.0, 0.0)),), width=width, height=height, spp=spp,
         label=bool(rng.random() < 0.3), ticks=bool(rng.random() < 0.3), lid="metal" if rng.random() < 0.25 else "",
         residue=u(0.2, 1.0) if rng.random() < 0.15 else 0.0, objects=int(rng.choice([0, 0, 1, 2, 4])), akin=True,
+        **_place(rng),
     )  # fmt: skip
     simple = ("card", "grey", "dark", "wall", "board", "clutter", "outdoor")
     shots = []
     for _ in range(n):
-        room = _room(rng) | {
+        room = _room(rng, base.open) | {
             "fov": u(20, 58),
             "fill": u(0.4, 0.95),
             "aside": u(-0.2, 0.2),
             "above": 0.0,
-            "light": str(rng.choice(["window", "overhead", "flat", "sun"])),
         }
+        if room["light"] != "room":
+            room["light"] = str(rng.choice(["window", "overhead", "flat", "sun"]))
         if rng.random() < 0.6:
             room["backdrop"] = str(rng.choice(simple))
         shots.append(replace(base, **room))
@@ -295,15 +298,28 @@ def lump_looks(i: int, n: int, *, width: int = 216, height: int = 288, spp: int 
                  for _ in range(n))  # fmt: skip
 
 
-def _room(rng: Rng) -> dict[str, Any]:
+def _place(rng: Rng) -> dict[str, Any]:
+    """What stays the same from look to look of one set of vessels."""
+    return {
+        "open": bool(rng.random() < 0.4), "glossy": bool(rng.random() < 0.3),
+        "bubbles": int(rng.integers(10, 90)) if rng.random() < 0.15 else 0,
+    }  # fmt: skip
+
+
+def _room(rng: Rng, open_: bool = False) -> dict[str, Any]:
     u = rng.uniform
     long = bool(rng.random() < 0.25)
+    drawn = str(rng.choice(["window", "overhead", "flat", "sun", "dim", "side"]))
+    lens = float(np.exp(u(np.log(0.05), np.log(1.0)))) if rng.random() < 0.5 else 0.001
     return {
         "pitch": float(np.clip(rng.normal(6, 7), -8, 32)), "roll": float(rng.normal(0, 3.5)),
         "aside": u(-0.2, 0.2) if rng.random() < 0.85 else u(-0.45, 0.45),
         "above": u(-0.08, 0.08) if rng.random() < 0.85 else u(-0.35, 0.35),
         "fill": u(0.35, 0.95) if rng.random() < 0.85 else u(0.95, 1.4), "fov": u(10, 25) if long else u(22, 74),
         "backdrop": str(rng.choice(BACKDROPS)), "bench": str(rng.choice(BENCHES)),
-        "light": str(rng.choice(["window", "overhead", "flat", "sun", "dim", "side"])),
-        "develop": {"exposure": u(0.4, 0.95), "wb": (u(0.82, 1.2), 1.0, u(0.8, 1.2))},
+        "light": "room" if open_ or rng.random() < 0.35 else drawn, "aperture": lens, "focus": u(-1.5, 5),
+        "develop": {
+            "exposure": u(0.4, 0.95) if rng.random() < 0.8 else u(0.95, 1.8),
+            "wb": (u(0.82, 1.2), 1.0, u(0.8, 1.2)),
+        },
     }  # fmt: skip

@@ -1,15 +1,16 @@
-"""Drawn textures: backdrops, benches and skies, and the photographs that may stand behind a jar."""
+"""Drawn textures: backdrops and benches, and the photographs and rooms that may stand round a jar."""
 
 from __future__ import annotations
 
 import functools
+import os
 from typing import Any
 
 import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["BACKDROPS", "BENCHES", "FITTED_PHOTOS", "backdrop", "bench", "noise", "photo"]
+__all__ = ["BACKDROPS", "BENCHES", "FITTED_PHOTOS", "backdrop", "bench", "noise", "photo", "room"]
 
 Image = NDArray[np.float32]
 Rng = np.random.Generator
@@ -59,7 +60,30 @@ def _photos() -> tuple[Image, ...]:
         a: Any = np.asarray(getattr(skimage.data, name)())
         a = a if a.ndim == 3 else np.repeat(a[..., None], 3, -1)
         out.append((a[..., :3].astype(np.float32) / 255) ** 2.2)
+    more = os.environ.get("JARTEST_FIT_PHOTOS")
+    if more:
+        with np.load(more) as held:
+            seen: Any = [cv2.imdecode(held[k], cv2.IMREAD_COLOR) for k in held.files]
+        out += [(img[..., ::-1].astype(np.float32) / 255) ** 2.2 for img in seen]
     return tuple(out)
+
+
+@functools.cache
+def _rooms() -> tuple[Image, ...]:
+    with np.load(os.environ["JARTEST_FIT_ROOMS"]) as held:
+        seen: Any = [cv2.imdecode(held[k], cv2.IMREAD_COLOR) for k in held.files]
+    return tuple(2 ** ((img[..., ::-1].astype(np.float32) - 128) / 16) for img in seen)
+
+
+def room(rng: Rng) -> Image:
+    """Light from all round as it was in one of the rooms and places of `fit/rooms.py`, turned about, (256, 512, 3).
+
+    The file that `fit/rooms.py` wrote is named by the environment variable JARTEST_FIT_ROOMS.
+    """
+    img = np.roll(_rooms()[int(rng.integers(len(_rooms())))], int(rng.integers(512)), 1)
+    if rng.random() < 0.5:
+        img = img[:, ::-1]
+    return np.ascontiguousarray(img * rng.uniform(0.85, 1.15, 3), np.float32)
 
 
 def photo(rng: Rng, shape: tuple[int, int]) -> Image:
