@@ -45,7 +45,7 @@ _FAINT = 6.0  # CIELAB difference of two layers below which a spread means nothi
 _OVER = 0.05  # of the column: contents that end so far over the surface are no meniscus
 _OVER_ODDS = 0.1  # chosen on the pictures for fitting; what it costs stands in DEVELOPERS.md
 _OVER_ODDS_BY_HAND = 0.35  # over a line that a person set
-_UNDER, _UNDER_ODDS = 0.06, 0.03  # of the column, odds of a surface so far under the one that is read
+_UNDER, _UNDER_ODDS = 0.06, 0.015  # of the column, odds of a surface so far under the one that is read
 _ALIKE, _UNLIKE = 6.0, 18.0  # CIELAB differences, chosen on the pictures for fitting
 
 

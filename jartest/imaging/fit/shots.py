@@ -165,7 +165,7 @@ def _filled(rng: Rng, jar: Jar) -> Contents:
 
 def looks(i: int, n: int, *, width: int = 288, height: int = 384, spp: int = 64) -> tuple[Shot, ...]:
     """The i-th set of vessels of an endless list, in n rooms; the seed is fixed."""
-    rng = np.random.default_rng([20261126, i])
+    rng, more = (np.random.default_rng([seed, i]) for seed in (20261126, 20261127))
     u = rng.uniform
     empty_room = bool(rng.random() < 0.16)
     jar = _jar(rng)
@@ -186,9 +186,9 @@ def looks(i: int, n: int, *, width: int = 288, height: int = 384, spp: int = 64)
         lid=str(rng.choice(["metal", "plastic", "cork"])) if rng.random() < 0.3 else "",
         residue=u(0.1, 1.2) if rng.random() < 0.15 else 0.0, straw=bool(rng.random() < 0.08),
         hand=bool(rng.random() < 0.1), objects=int(rng.choice([0, 0, 1, 2, 4])) + (3 if empty_room else 0),
-        **_place(rng),
+        **_place(more),
     )  # fmt: skip
-    return tuple(replace(base, **_room(rng, base.open)) for _ in range(n))
+    return tuple(replace(base, **(_room(rng) | _really(more, base.open))) for _ in range(n))
 
 
 _PLAIN = ("straight", "shouldered", "tapered", "measuring", "curved", "bottle", "squat")
@@ -231,7 +231,7 @@ def _akin(rng: Rng, layers: Contents) -> Contents:
 
 def plain_looks(i: int, n: int, *, width: int = 288, height: int = 384, spp: int = 48) -> tuple[Shot, ...]:
     """The i-th of an endless list of one plain jar, photographed as one is told to; in n rooms.  The seed is fixed."""
-    rng = np.random.default_rng([20261129, i])
+    rng, more = (np.random.default_rng([seed, i]) for seed in (20261129, 20261130))
     u = rng.uniform
     jar = _plain_jar(rng)
     contents = _filled(rng, jar)
@@ -241,22 +241,21 @@ def plain_looks(i: int, n: int, *, width: int = 288, height: int = 384, spp: int
         seed=int(rng.integers(1 << 30)), jars=((jar, contents, (0.0, 0.0)),), width=width, height=height, spp=spp,
         label=bool(rng.random() < 0.3), ticks=bool(rng.random() < 0.3), lid="metal" if rng.random() < 0.25 else "",
         residue=u(0.2, 1.0) if rng.random() < 0.15 else 0.0, objects=int(rng.choice([0, 0, 1, 2, 4])), akin=True,
-        **_place(rng),
+        **_place(more),
     )  # fmt: skip
     simple = ("card", "grey", "dark", "wall", "board", "clutter", "outdoor")
     shots = []
     for _ in range(n):
-        room = _room(rng, base.open) | {
+        room = _room(rng) | {
             "fov": u(20, 58),
             "fill": u(0.4, 0.95),
             "aside": u(-0.2, 0.2),
             "above": 0.0,
+            "light": str(rng.choice(["window", "overhead", "flat", "sun"])),
         }
-        if room["light"] != "room":
-            room["light"] = str(rng.choice(["window", "overhead", "flat", "sun"]))
         if rng.random() < 0.6:
             room["backdrop"] = str(rng.choice(simple))
-        shots.append(replace(base, **room))
+        shots.append(replace(base, **(room | _really(more, base.open))))
     return tuple(shots)
 
 
@@ -306,20 +305,28 @@ def _place(rng: Rng) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _room(rng: Rng, open_: bool = False) -> dict[str, Any]:
+def _really(rng: Rng, open_: bool) -> dict[str, Any]:
+    """The light of a real room in every open set and one of three others; a lens that blurs; overexposure."""
+    u = rng.uniform
+    out: dict[str, Any] = {"focus": u(-1.5, 5)}
+    if open_ or rng.random() < 0.35:
+        out["light"] = "room"
+    if rng.random() < 0.5:
+        out["aperture"] = float(np.exp(u(np.log(0.05), np.log(1.0))))
+    if rng.random() < 0.2:
+        out["develop"] = {"exposure": u(0.95, 1.8), "wb": (u(0.82, 1.2), 1.0, u(0.8, 1.2))}
+    return out
+
+
+def _room(rng: Rng) -> dict[str, Any]:
     u = rng.uniform
     long = bool(rng.random() < 0.25)
-    drawn = str(rng.choice(["window", "overhead", "flat", "sun", "dim", "side"]))
-    lens = float(np.exp(u(np.log(0.05), np.log(1.0)))) if rng.random() < 0.5 else 0.001
     return {
         "pitch": float(np.clip(rng.normal(6, 7), -8, 32)), "roll": float(rng.normal(0, 3.5)),
         "aside": u(-0.2, 0.2) if rng.random() < 0.85 else u(-0.45, 0.45),
         "above": u(-0.08, 0.08) if rng.random() < 0.85 else u(-0.35, 0.35),
         "fill": u(0.35, 0.95) if rng.random() < 0.85 else u(0.95, 1.4), "fov": u(10, 25) if long else u(22, 74),
         "backdrop": str(rng.choice(BACKDROPS)), "bench": str(rng.choice(BENCHES)),
-        "light": "room" if open_ or rng.random() < 0.35 else drawn, "aperture": lens, "focus": u(-1.5, 5),
-        "develop": {
-            "exposure": u(0.4, 0.95) if rng.random() < 0.8 else u(0.95, 1.8),
-            "wb": (u(0.82, 1.2), 1.0, u(0.8, 1.2)),
-        },
+        "light": str(rng.choice(["window", "overhead", "flat", "sun", "dim", "side"])),
+        "develop": {"exposure": u(0.4, 0.95), "wb": (u(0.82, 1.2), 1.0, u(0.8, 1.2))},
     }  # fmt: skip
