@@ -41,14 +41,16 @@ def photo_of_12_megapixels() -> bytes:
     return data.tobytes()
 
 
-def median_ms(act: Callable[[], object], times: int = 9) -> float:
-    act()
-    took = []
-    for _ in range(times):
-        start = time.perf_counter()
-        act()
-        took.append(1e3 * (time.perf_counter() - start))
-    return statistics.median(took)
+def medians_ms(*acts: Callable[[], object], times: int = 9) -> list[float]:
+    """Median time of each, taken in turns, so that a machine that changes its pace does so for all alike."""
+    took: list[list[float]] = [[] for _ in acts]
+    for turn in range(times + 1):
+        for act, some in zip(acts, took, strict=True):
+            start = time.perf_counter()
+            act()
+            if turn:  # the first loads what is loaded lazily
+                some.append(1e3 * (time.perf_counter() - start))
+    return [statistics.median(some) for some in took]
 
 
 def one_reading(data: bytes) -> Reading:
@@ -82,7 +84,7 @@ def peak_mb(data: bytes) -> float:
 
 
 def two_core_speedup(data: bytes, count: int = 24) -> float:
-    """`measure` over a folder: time on one core over time on all (two) of them."""
+    """`measure` over a folder: time on one core over time on two, each the median of three taken in turns."""
     if len(os.sched_getaffinity(0)) < 2:
         return float("nan")
     with tempfile.TemporaryDirectory() as folder:
@@ -90,14 +92,15 @@ def two_core_speedup(data: bytes, count: int = 24) -> float:
         for p in paths:
             p.write_bytes(data)
         command = [sys.executable, "-m", "jartest", "measure", "--json", *map(str, paths)]
-        took = []
-        for cores in ({0}, {0, 1}):
-            start = time.perf_counter()
-            subprocess.run(
-                ["taskset", "-c", ",".join(map(str, cores)), *command], capture_output=True, check=True
-            )
-            took.append(time.perf_counter() - start)
-    return took[0] / took[1]
+        took: list[list[float]] = [[], []]
+        for _ in range(3):
+            for some, cores in zip(took, ({0}, {0, 1}), strict=True):
+                start = time.perf_counter()
+                subprocess.run(
+                    ["taskset", "-c", ",".join(map(str, cores)), *command], capture_output=True, check=True
+                )
+                some.append(time.perf_counter() - start)
+    return statistics.median(took[0]) / statistics.median(took[1])
 
 
 def main() -> None:
@@ -109,8 +112,7 @@ def main() -> None:
     cv2.setNumThreads(1)
     data = photo_of_12_megapixels()
     buffer = np.frombuffer(data, np.uint8)
-    decode = median_ms(lambda: cv2.imdecode(buffer, cv2.IMREAD_COLOR))
-    reading = median_ms(lambda: one_reading(data))
+    decode, reading = medians_ms(lambda: cv2.imdecode(buffer, cv2.IMREAD_COLOR), lambda: one_reading(data))
     figures = {
         "full_decode_ms": round(decode, 1),
         "reading_ms": round(reading, 1),
