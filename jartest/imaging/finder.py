@@ -46,7 +46,7 @@ _MANY = 3  # vessels looked at; a picture of more is answered with these
 _FOAM = 0.1  # how much rarer foam is than where the networks were fitted: chosen on left-out pictures, see DEVELOPERS.md
 _SAME_ROW = 3  # rows of a crop: a surface this near to the top of the contents is that top
 
-FOUND = 0.75  # confidence from which a jar counts as found: 2 of 413 left-out pictures without one pass it, and 10 of 44 rooms of vases and cans
+FOUND = 0.75  # confidence from which a jar counts as found; what passes it without one, see DEVELOPERS.md
 SURE = 0.5  # confidence from which a line is given: chosen on left-out pictures, see DEVELOPERS.md
 
 

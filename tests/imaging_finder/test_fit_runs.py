@@ -130,9 +130,8 @@ def test_the_light_of_a_room_comes_back_as_it_was_packed(
     textures._rooms.cache_clear()
     tint = np.median(seen / light, axis=(0, 1))  # another white in every picture
     assert np.all((tint > 0.84) & (tint < 1.16))
-    assert (
-        np.abs(np.log2(seen / tint / light)).max() < 0.15
-    )  # a value is a sixteenth of a stop; WebP costs some
+    # a value is a sixteenth of a stop; WebP costs some
+    assert np.abs(np.log2(seen / tint / light)).max() < 0.15
 
 
 @pytest.mark.parametrize("kind", sorted(unlike.KINDS))

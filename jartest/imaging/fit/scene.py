@@ -319,15 +319,17 @@ class _Builder:
         for x in layers:
             a, y0 = y0, y0 + x.height
             if x.kind == "turbid" and x.density < 6 and x.height > 0.5:
-                y, ph = (
-                    rng.uniform(a + 0.15, y0 - 0.15, self.shot.bubbles),
-                    rng.random(self.shot.bubbles) * 2 * np.pi,
-                )
+                y = rng.uniform(a + 0.15, y0 - 0.15, self.shot.bubbles)
+                ph = rng.random(self.shot.bubbles) * 2 * np.pi
                 size = rng.uniform(0.03, 0.11, self.shot.bubbles)
-                r = (jar.radius(y) - size - 0.01) * section(ph, jar.power, jar.yaw_deg)
-                p = self.path()
-                mesh.lumps(p, rng, np.stack([r * np.sin(ph), y, r * np.cos(ph)], -1), size)
-                self.add(p, _glass(1.0, 1.333))
+                self.add(self._on_wall(jar, y, ph, size, size + 0.01), _glass(1.0, 1.333))
+
+    def _on_wall(self, jar: Jar, y: Array, ph: Array, size: Array, inside: Any) -> Path:
+        """Lumps at these heights and angles, their middles so far inside the inner wall."""
+        r = (jar.radius(y) - inside) * section(ph, jar.power, jar.yaw_deg)
+        p = self.path()
+        mesh.lumps(p, self.rng, np.stack([r * np.sin(ph), y, r * np.cos(ph)], -1), size)
+        return p
 
     def _outside(self, jar: Jar, top: float) -> None:
         """Lid, label, ticks, curds on the wall and a straw."""
@@ -335,9 +337,7 @@ class _Builder:
         if shot.residue > 0 and top < h - 1:
             n = int(60 * shot.residue)
             y, ph = rng.uniform(top + 0.1, min(h - 0.3, top + 3), n), rng.random(n) * 2 * np.pi
-            r = (jar.radius(y) - 0.06) * section(ph, jar.power, jar.yaw_deg)
-            p = self.path()
-            mesh.lumps(p, rng, np.stack([r * np.sin(ph), y, r * np.cos(ph)], -1), rng.uniform(0.04, 0.2, n))
+            p = self._on_wall(jar, y, ph, rng.uniform(0.04, 0.2, n), 0.06)
             self.add(p, _diffuse(_rgb(np.array([0.85, 0.82, 0.74]) * rng.uniform(0.3, 1.1))))
         if shot.label:
             img = np.full((200, 300, 3), rng.uniform(0.5, 0.9))

@@ -62,17 +62,23 @@ def _photos() -> tuple[Image, ...]:
         out.append((a[..., :3].astype(np.float32) / 255) ** 2.2)
     more = os.environ.get("JARTEST_FIT_PHOTOS")
     if more:
-        with np.load(more) as held:
-            seen: Any = [cv2.imdecode(held[k], cv2.IMREAD_COLOR) for k in held.files]
-        out += [(img[..., ::-1].astype(np.float32) / 255) ** 2.2 for img in seen]
+        out += [(img / 255) ** 2.2 for img in _gathered(more)]
     return tuple(out)
 
 
 @functools.cache
 def _rooms() -> tuple[Image, ...]:
-    with np.load(os.environ["JARTEST_FIT_ROOMS"]) as held:
+    file = os.environ.get("JARTEST_FIT_ROOMS")
+    if not file:
+        raise ValueError("JARTEST_FIT_ROOMS names no file of rooms: make one by jartest.imaging.fit.rooms")
+    return tuple(np.exp2((img - 128) / 16) for img in _gathered(file))
+
+
+def _gathered(file: str) -> list[Image]:
+    """The pictures in a file of `fit/rooms.py`, RGB, values 0 to 255."""
+    with np.load(file) as held:
         seen: Any = [cv2.imdecode(held[k], cv2.IMREAD_COLOR) for k in held.files]
-    return tuple(2 ** ((img[..., ::-1].astype(np.float32) - 128) / 16) for img in seen)
+    return [np.asarray(img[..., ::-1], np.float32) for img in seen]
 
 
 def room(rng: Rng) -> Image:
