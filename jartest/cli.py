@@ -261,12 +261,17 @@ def _readers(count: int) -> Iterator[Callable[..., Iterator[dict[str, Any]]]]:
     from concurrent.futures import ProcessPoolExecutor
     from multiprocessing import get_context
 
-    from jartest.imaging.photo import use_one_thread
-
     with ProcessPoolExecutor(
-        min(cores, count), mp_context=get_context("spawn"), initializer=use_one_thread
+        min(cores, count), mp_context=get_context("spawn"), initializer=_make_ready
     ) as pool:
         yield pool.map
+
+
+def _make_ready() -> None:
+    """In each process that reads: what is needed is imported there only, while the others do so too."""
+    from jartest.imaging.photo import use_one_thread
+
+    use_one_thread()
 
 
 def _read_marks(path: Path) -> dict[str, Marks]:
