@@ -53,6 +53,14 @@ def test_left_out_pictures_are_one_set_in_eight() -> None:
     assert facts.held_out("r000011-0") == facts.held_out("r000011-7")  # a set of vessels stays together
 
 
+def test_grain_is_taken_out_of_two_in_three_of_the_renderers_pictures_and_of_no_others() -> None:
+    grainy = np.random.default_rng(3).normal(128, 6, (64, 48, 3)).clip(0, 255).astype(np.uint8)
+    spread = [float(facts.ungrained(f"p{i:06d}-0", grainy).std()) for i in range(60)]
+    assert 30 <= sum(x < 0.7 * grainy.std() for x in spread) <= 50
+    assert sum(x == grainy.std() for x in spread) >= 10
+    assert all(facts.ungrained(f"{kind}00001", grainy) is grainy for kind in "tdu")
+
+
 @pytest.mark.filterwarnings("ignore::DeprecationWarning")  # the older exporter, which OpenCV reads
 @pytest.mark.parametrize("kind", ["picture", "crop"])
 def test_a_toy_fit_runs_and_its_weights_open(kind: str, tmp_path: Path) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import json
 import zipfile
+import zlib
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -26,6 +27,7 @@ __all__ = [
     "facts",
     "held_out",
     "read",
+    "ungrained",
 ]
 
 CANVAS = 512
@@ -72,6 +74,14 @@ def read(paths: list[Path]) -> Iterator[tuple[str, NDArray[np.uint8], dict[str, 
                     img = cv2.imdecode(raw, cv2.IMREAD_COLOR)
                     if img is not None:
                         yield n[:-5], np.asarray(img[..., ::-1], np.uint8), json.loads(z.read(n))
+
+
+def ungrained(name: str, image: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """The picture with the grain of few samples taken out, two in three of the renderer's `p` and `r`, by name."""
+    strength = (0, 9, 16)[zlib.crc32(name.encode()) % 3]
+    if name[0] not in "pr" or not strength:
+        return image
+    return np.asarray(cv2.fastNlMeansDenoisingColored(image, None, strength, strength, 3, 13), np.uint8)
 
 
 def facts(name: str, image: NDArray[np.uint8], truth: dict[str, Any]) -> Facts:

@@ -80,6 +80,14 @@ def _solid(rng: Rng) -> tuple[float, ...]:
     return tuple(float(v) for v in np.clip(c * 0.85 + 0.1, 0.03, 0.97))
 
 
+def _cream(rng: Rng) -> tuple[float, ...]:
+    """Half of what creams up is about white, as foam is."""
+    if rng.random() < 0.5:
+        return _solid(rng)
+    white = rng.uniform(0.7, 0.97) - np.sort(rng.gamma(1.0, 0.05, 3))
+    return tuple(float(v) for v in np.clip(white, 0.03, 0.97))
+
+
 def _tint(rng: Rng) -> tuple[float, ...]:
     if rng.random() < 0.4:  # water
         return tuple(float(v) for v in np.clip(1 - rng.gamma(1.0, 0.006, 3), 0.9, 0.998))
@@ -92,7 +100,7 @@ def _body(rng: Rng, h: float) -> Layer:
     if p < 0.36:
         mottle = float(rng.choice([0, 0, 0, 0.03, 0.1, 0.5, 0.8]))
         return Layer(kind="turbid", height=h, colour=_solid(rng), density=8, mottle=mottle, lump=lump)
-    density = float(rng.choice([0, 0, 0.05, 0.2, 0.5, 1.0, 2.0]))
+    density = float(rng.choice([0, 0, 0, 0.05, 0.2, 0.5, 1.0, 2.0]))
     some = rng.random()
     flocs = int(rng.integers(20, 420)) if some < 0.25 else int(rng.integers(1, 12)) if some < 0.32 else 0
     strings = int(rng.integers(3, 25)) if rng.random() < 0.06 else 0
@@ -120,7 +128,7 @@ def _contents(rng: Rng, depth: float) -> Contents:
         )  # fmt: skip
     top, kind = 0.0, ""
     if rng.random() < 0.42 and left > 0.3:
-        kind = str(rng.choice(["cream", "oil", "foam", "foam"]))
+        kind = str(rng.choice(["cream", "cream", "oil", "foam"]))
         top = float(np.exp(rng.uniform(np.log(0.008 if kind != "foam" else 0.02), np.log(0.25))))
         if kind != "foam":
             left -= top
@@ -133,7 +141,7 @@ def _contents(rng: Rng, depth: float) -> Contents:
     out += [_body(rng, c * depth) for c in cuts]
     if kind == "cream":
         rag = float(rng.choice([0, 0.05, 0.1])) * min(1.0, top * depth / 0.3)
-        out.append(Layer(kind=kind, height=top * depth, colour=_solid(rng), mottle=0.15, ragged=rag))
+        out.append(Layer(kind=kind, height=top * depth, colour=_cream(rng), mottle=0.15, ragged=rag))
     elif kind == "oil":
         out.append(Layer(kind=kind, height=top * depth, colour=_tint(rng)))
     elif kind == "foam":
@@ -211,7 +219,7 @@ def _like(rng: Rng, colour: Any) -> tuple[float, ...]:
 def _akin(rng: Rng, layers: Contents) -> Contents:
     """The same contents; cream and sediment often have the colour of the body they come from, foam a little of it."""
     body = max((x for x in layers if x.kind == "turbid"), key=lambda x: x.height).colour
-    if rng.random() < 0.15 and layers[-1].kind == "turbid":
+    if rng.random() < 0.05 and layers[-1].kind == "turbid":
         high = float(np.exp(rng.uniform(np.log(0.02), np.log(0.3)))) * sum(x.height for x in layers)
         white = (0.93, 0.92, 0.88)
         layers = (
@@ -313,8 +321,8 @@ def _really(rng: Rng, open_: bool) -> dict[str, Any]:
         out["light"] = "room"
     if rng.random() < 0.5:
         out["aperture"] = float(np.exp(u(np.log(0.05), np.log(1.0))))
-    if rng.random() < 0.2:
-        out["develop"] = {"exposure": u(0.95, 1.8), "wb": (u(0.82, 1.2), 1.0, u(0.8, 1.2))}
+    if rng.random() < 0.3:
+        out["develop"] = {"exposure": u(0.95, 2.2), "wb": (u(0.82, 1.2), 1.0, u(0.8, 1.2))}
     return out
 
 

@@ -18,7 +18,7 @@ import numpy as np
 import torch
 from torch.nn import functional as tf
 
-from jartest.imaging.fit.facts import CANVAS, Facts, facts, read
+from jartest.imaging.fit.facts import CANVAS, Facts, facts, read, ungrained
 from jartest.imaging.fit.nets import CROP_COLS, CROP_ROWS, SIDE, CropNet, PictureNet, folded
 from jartest.imaging.fit.truth import Truth
 
@@ -73,7 +73,10 @@ def load(paths: list[Path], drawn: range, workers: int) -> list[Facts]:
 
 def _facts_of(path: Path) -> list[Facts]:
     cv2.setNumThreads(1)
-    return [facts(n, img, t if "bait" in t else t | {"bait": _baits(img, t)}) for n, img, t in read([path])]
+    return [
+        facts(n, ungrained(n, img), t if "bait" in t else t | {"bait": _baits(img, t)})
+        for n, img, t in read([path])
+    ]
 
 
 def _baits(image: Any, truth: dict[str, Any]) -> Any:
