@@ -25,7 +25,7 @@ from jartest.imaging.values import Frame, Layer, Marks, Reading
 
 __all__ = ["METHOD", "read_photo"]
 
-METHOD = "reading-6"
+METHOD = "reading-7"
 
 
 def read_photo(

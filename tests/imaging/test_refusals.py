@@ -206,6 +206,11 @@ CASES: list[tuple[str, Callable[[], Reading], Callable[[], Reading]]] = [
     ("blur", lambda: shaken(settler(), False).read(), lambda: graded(0.2).read()),
     ("dark", lambda: lit(settler(), 0.02).read(), lambda: lit(settler(), 0.5).read()),
     ("overexposed", lambda: lit(settler(), 4.0).read(), lambda: lit(settler(), 1.15).read()),
+    (  # burnt out, and made darker afterwards
+        "overexposed",
+        lambda: lit(lit(settler(), 4.0), 0.72).read(),
+        lambda: lit(settler(), 0.72).read(),
+    ),
     ("glare", lambda: glaring(settler()).read(), settler().read),
     ("tilt", lambda: rolled(settler(), 12).read(), lambda: rolled(settler(), 5).read()),
     ("tilt", lambda: rolled(drawn(), -12).read(), lambda: rolled(drawn(), -5).read()),
