@@ -168,3 +168,23 @@ def test_a_drawn_series_shows_the_same_jar_with_the_same_amount_of_liquid() -> N
     assert len({v.height_mm for v in vessels}) == 1
     assert np.ptp([v.surface_mm for v in vessels]) < 1e-6
     assert not np.array_equal(looks[0][0], looks[1][0])
+
+
+@pytest.mark.filterwarnings("ignore::DeprecationWarning")  # the older exporter, which OpenCV reads
+def test_the_network_of_rows_is_fitted_and_its_weights_open(tmp_path: Path) -> None:
+    pytest.importorskip("torch", reason="PyTorch is only in the extra `fit`")
+    pytest.importorskip("onnx", reason="ONNX is only in the extra `fit`")
+    import cv2
+
+    from jartest.imaging.fit import layers_fit, pictures
+
+    zipped, out = tmp_path / "d.zip", tmp_path / "layers.onnx"
+    pictures.main([str(zipped), "--drawn", "--count", "40"])
+    options = ["--steps", "3", "--seconds", "50", "--batch", "4", "--workers", "1"]
+    layers_fit.main([str(zipped), *options, "--out", str(out)])
+    reader = cv2.dnn.readNetFromONNX(str(out))
+    reader.setInput(np.random.default_rng(0).random((1, 3, 256, 40), np.float32))
+    rows, whole = (np.asarray(o) for o in reader.forward(["rows", "whole"]))
+    assert rows.shape == (1, 9, 256)
+    assert whole.shape == (1, 4)
+    assert np.ptp(rows) > 0

@@ -1,13 +1,15 @@
-"""How `weights/layers.onnx` was fitted: strips of rendered jars, taken apart and put together anew.
+"""Fits a network of rows: strips of rendered jars, taken apart and put together anew.
 
-    python -m jartest.imaging.fit.layers_fit PICTURES --seconds 150 --seed 1 --out layers.onnx
+    python -m jartest.imaging.fit.layers_fit t-*.zip p-*.zip r-*.zip --seconds 430 --seed 72 --batch 128 --out layers.onnx
 
-PICTURES holds NAME.jpg with NAME.json (the truth of `truth.py`'s pictures: layers, `jar_px`, `view`,
-`profile_mm`) and `contents.json` (NAME -> list of layers with `density`, `mottle`, `flocs`).  The weights
-kept were fitted on 636 pictures (seed 1, 150 s on one GPU, 3549 steps of 64 strips, 250 353 weights);
-101 further pictures, every fifth of the first 522, were kept from fitting and only scored.  That run was
-made with an earlier form of this script that took the same steps in another order of random numbers, so
-a new run gives other weights of the same kind.  Needs torch.
+The zips are those of `pictures.py`, with the layers' `density`, `mottle` and `flocs` in the truth; `t` is the
+522 pictures of the first renderer, its list of shots giving these three again.  Strips come from each kind of
+picture as often as `_SHARE` says; one picture in five of `t` and one set in eight of the others are kept from
+fitting and only scored.  Needs torch.
+
+The weights kept, `weights/layers.onnx`, come from an earlier form of this script: seed 1, 150 s on one GPU, 3549
+steps of 64 strips of 636 pictures, none of them burnt out on purpose, 250 353 weights.
+What came of fitting anew stands in DEVELOPERS.md.
 
 Each strip is drawn with a frame, lean and sag that are a little wrong, as a hand and `find_geometry` leave
 them.  Six in ten are joined from two pictures along an arc, so that any two contents meet at any height.
@@ -16,10 +18,10 @@ them.  Six in ten are joined from two pictures along an arc, so that any two con
 from __future__ import annotations
 
 import argparse
-import json
 import math
 import time
 from collections.abc import Iterator
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -31,15 +33,18 @@ from numpy.typing import NDArray
 from torch import nn
 from torch.nn import functional as F
 
-from jartest.imaging.fit.truth import View
+from jartest.imaging.fit.facts import held_out, read, ungrained
+from jartest.imaging.fit.truth import Truth, Vessel, View
 from jartest.imaging.profile import ACROSS, COLUMNS, FRACTIONS, ROWS
 
 __all__ = ["Picture", "RowsNet", "Slip", "main"]
 
 Floats = NDArray[np.float32]
 _KIND = {"sediment": 1, "turbid": 2, "cream": 3, "oil": 3, "foam": 4}
+_SHARE = {"t": 2, "p": 2, "r": 1}  # how often strips come from each kind of picture
 _ABOVE = 5
 _ROW = float(FRACTIONS[0] - FRACTIONS[1])
+_COLUMN = 231  # rows from floor to surface that a reading cuts the strip from at most (profile.py)
 _RESIDUAL = (0.05, 0.1, 0.1)  # units of lean and sags, as rows.py multiplies them back
 _BOW = 1 - np.sqrt(np.maximum(0, 1 - np.minimum(1, ACROSS**2)))
 
@@ -76,58 +81,72 @@ class Slip:
     sag_surface: float = 0.0
 
 
-def load(path: Path, contents: list[dict[str, Any]]) -> Picture | None:
-    """The picture and its truth; None without a jar or with a column of under 30 rows."""
-    t = json.loads(path.with_suffix(".json").read_text("utf-8"))
-    if not t["jar_present"]:
-        return None
-    layers = t["layers"]
+def load(name: str, image: NDArray[np.uint8], d: dict[str, Any]) -> Picture | None:
+    """The picture and its truth; None without one round vessel in it whose column of 30 rows or more is in sight."""
+    truth = Truth.from_json(d)
+    layers = d.get("vessels", [d])[0]["layers"] if truth.vessels else []
     liquid = [x for x in layers if x["kind"] != "foam"]
-    # the truth counts from the corner of the first pixel, this package from its centre
-    floor, surface = layers[0]["front_bottom_px"][1] - 0.5, liquid[-1]["front_top_px"][1] - 0.5
-    left, right = t["jar_px"]["left"][0] - 0.5, t["jar_px"]["right"][0] - 0.5
-    if floor - surface < 30:
+    if len(truth.vessels) != 1 or truth.vessels[0].power != 2 or not liquid:
         return None
-    arcs = [_arc(t, y, (right - left) / 2) for y in (0.0, liquid[-1]["top_mm"])]
-    body = [x for x in contents if x["kind"] == "turbid"]
+    view, vessel, top = truth.view, truth.vessels[0], liquid[-1]["top_mm"]
+
+    def row(height_mm: float) -> float:
+        return float(view.project(vessel.ring(height_mm, np.zeros(1)))[0, 1])
+
+    walls = view.project(vessel.ring(top / 2, np.linspace(-np.pi, np.pi, 97)))[:, 0]
+    left, right, floor, surface = float(walls.min()), float(walls.max()), row(0.0), row(top)
+    high, wide = image.shape[:2]
+    if floor - surface < 30 or min(left, surface) < 0 or right > wide - 1 or floor > high - 1:
+        return None
+    k = min(1.0, _COLUMN / (floor - surface))
+    if k < 1:
+        size = (round(wide * k), round(high * k))
+        image = np.asarray(cv2.resize(image, size, interpolation=cv2.INTER_AREA), np.uint8)
+    across, down = image.shape[1] / wide, image.shape[0] / high
+    arcs = [_arc(view, vessel, y, (right - left) / 2) for y in (0.0, top)]
+    body = [x for x in layers if x["kind"] == "turbid"]
     solid = [x for x in body if x["density"] >= 6]
     lumpy = float(any(x["flocs"] for x in body) or any(x["mottle"] >= 0.5 for x in solid))
     if not lumpy and any(x["mottle"] >= 0.09 for x in solid):
         lumpy = -1.0
     return Picture(
-        name=path.stem,
-        pixels=np.ascontiguousarray(np.asarray(cv2.imread(str(path)), np.uint8)[..., ::-1]),
-        left=left,
-        right=right,
-        floor=floor,
-        surface=surface,
+        name=name,
+        pixels=np.ascontiguousarray(image),
+        left=(left + 0.5) * across - 0.5,
+        right=(right + 0.5) * across - 0.5,
+        floor=(floor + 0.5) * down - 0.5,
+        surface=(surface + 0.5) * down - 0.5,
         lean=(arcs[0][0] + arcs[1][0]) / 2,
         sag_floor=arcs[0][1],
         sag_surface=arcs[1][1],
-        ends=tuple((floor - (x["front_top_px"][1] - 0.5)) / (floor - surface) for x in layers),
+        ends=tuple((floor - row(x["top_mm"])) / (floor - surface) for x in layers),
         kinds=tuple(_KIND[x["kind"]] for x in layers),
-        opaque=tuple(x["kind"] in ("sediment", "cream", "foam") or x["density"] >= 6 for x in contents),
+        opaque=tuple(x["kind"] in ("sediment", "cream", "foam") or x["density"] >= 6 for x in layers),
         lumpy=lumpy,
     )
 
 
-def _arc(t: dict[str, Any], height_mm: float, half: float) -> tuple[float, float]:
+def load_all(paths: list[Path], workers: int) -> list[Picture]:
+    """The pictures of these zips that `load` takes, on several processes."""
+    with ProcessPoolExecutor(max(1, workers)) as pool:
+        return [p for some in pool.map(_load_zip, paths) for p in some]
+
+
+def _load_zip(path: Path) -> list[Picture]:
+    cv2.setNumThreads(1)
+    some = (load(n, ungrained(n, image), d) for n, image, d in read([path]))
+    return [p for p in some if p is not None]
+
+
+def left_out(name: str) -> bool:
+    """Whether a picture is kept from fitting: of `t` one in five, as for the first networks; else one set in eight."""
+    return int(name[1:]) % 5 == 2 if name[0] == "t" else held_out(name)
+
+
+def _arc(view: View, vessel: Vessel, height_mm: float, half: float) -> tuple[float, float]:
     """Slope and sag (in half-widths) of the near arc at this height."""
-    v = t["view"]
-    view = View(
-        eye=np.array(v["eye_mm"]),
-        target=np.array(v["target_mm"]),
-        up=np.array(v["up"]),
-        fov_y_deg=v["fov_y_deg"],
-        width_px=v["width_px"],
-        height_px=v["height_px"],
-    )
-    profile = np.array(t["profile_mm"])
-    radius = np.interp(height_mm, profile[:, 0], profile[:, 1])
-    angle = np.radians(np.linspace(-58, 58, 41))
-    ring = np.stack([radius * np.sin(angle), np.full_like(angle, height_mm), radius * np.cos(angle)], -1)
-    points = view.project(ring)
-    middle = view.project(np.array([[0.0, height_mm, radius]]))[0]
+    points = view.project(vessel.ring(height_mm, np.radians(np.linspace(-58, 58, 41))))
+    middle = view.project(vessel.ring(height_mm, np.zeros(1)))[0]
     across = points[:, 0] - middle[0]
     bow = -half * (1 - np.sqrt(np.clip(1 - (across / half) ** 2, 0, 1)))
     slope, sag = np.linalg.lstsq(np.stack([across, bow], 1), points[:, 1] - middle[1], rcond=None)[0]
@@ -248,15 +267,20 @@ def _renamed(under: list[Part], over: list[Part], floor: float, cut: float, surf
     return under + over
 
 
+def _any(groups: list[list[Picture]], rng: np.random.Generator) -> Picture:
+    some = groups[int(rng.integers(len(groups)))]
+    return some[int(rng.integers(len(some)))]
+
+
 def sample(
-    pictures: list[Picture], rng: np.random.Generator
+    groups: list[list[Picture]], rng: np.random.Generator
 ) -> tuple[Floats, NDArray[np.int64], Floats, Floats, Floats]:
     """One strip for fitting: network input, kind of each row, three lines, lumpy or not, residual."""
-    p, slip = pictures[int(rng.integers(len(pictures)))], slipped(rng)
+    p, slip = _any(groups, rng), slipped(rng)
     strip, ends, floor, surface, aspect = cut_out(p, slip)
     parts, lumpy = list(zip(ends, p.kinds, p.opaque, strict=True)), p.lumpy
     if rng.random() < 0.6:
-        q = pictures[int(rng.integers(len(pictures)))]
+        q = _any(groups, rng)
         other, q_ends, q_floor, q_surface, _ = cut_out(q, slip)
         q_parts = list(zip(q_ends, q.kinds, q.opaque, strict=True))
         both = _joined(
@@ -316,6 +340,8 @@ def _lived(strip: Floats, rng: np.random.Generator) -> Floats:
         step, left = rng.uniform(0.04, 0.12), rng.uniform(-0.6, 0.5)
         here = (np.abs((f - rng.random() * step) % step - step / 2) < 0.004) & (u > left) & (u < left + 0.35)
         s = np.where(here[..., None], rng.choice([0.05, 0.9]), s)
+    if rng.random() < 0.35:  # more light than the sensor holds
+        s = np.clip(s**2.2 * math.exp(rng.uniform(0, 0.9)), 0, 1) ** (1 / 2.2)
     if rng.random() < 0.4:
         s = np.asarray(cv2.GaussianBlur(s.astype(np.float32), (0, 0), rng.uniform(0.3, 1.5)), float)
     if rng.random() < 0.5:
@@ -381,54 +407,77 @@ def loss_of(rows: Any, whole: Any, kinds: Any, lines: Any, lumpy: Any, residual:
 
 
 class Strips(torch.utils.data.IterableDataset[Any]):
-    """Strips without end, other ones in every worker."""
+    """Strips without end, other ones in every worker; from each group of pictures as many."""
 
-    def __init__(self, pictures: list[Picture], seed: int) -> None:
-        self.pictures, self.seed = pictures, seed
+    def __init__(self, groups: list[list[Picture]], seed: int) -> None:
+        self.groups, self.seed = groups, seed
 
     def __iter__(self) -> Iterator[Any]:
+        cv2.setNumThreads(1)
         worker = torch.utils.data.get_worker_info()
         rng = np.random.default_rng([self.seed, worker.id if worker else 0, 77])
         while True:
-            yield sample(self.pictures, rng)
+            yield sample(self.groups, rng)
 
 
-def main() -> None:
+def check(net: RowsNet, pictures: list[Picture], where: str) -> float:
+    """The loss on strips of these pictures, the same ones every time."""
+    rng = np.random.default_rng(5)
+    with torch.no_grad():
+        losses = []
+        for _ in range(12):
+            strips = zip(*(sample([pictures], rng) for _ in range(64)), strict=True)
+            x, *truth = (torch.from_numpy(np.stack(v)).to(where) for v in strips)
+            losses.append(float(loss_of(*net(x), *truth)))
+    return float(np.mean(losses))
+
+
+def main(argv: list[str] | None = None) -> None:
     """Fit for a time and write the network as ONNX."""
-    a = argparse.ArgumentParser(description=__doc__)
-    a.add_argument("pictures", type=Path)
+    a = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    a.add_argument("data", type=Path, nargs="+")
     a.add_argument("--seconds", type=float, default=150)
+    a.add_argument("--steps", type=int, default=1_000_000)
+    a.add_argument("--batch", type=int, default=64)
+    a.add_argument("--lr", type=float, default=2e-3)
     a.add_argument("--seed", type=int, default=1)
     a.add_argument("--workers", type=int, default=7)
     a.add_argument("--out", type=Path, default=Path("layers.onnx"))
-    args = a.parse_args()
-    contents = json.loads((args.pictures / "contents.json").read_text("utf-8"))
-    loaded = [load(p, contents[p.stem]) for p in sorted(args.pictures.glob("*.jpg"))]
-    kept = {p.name for p in loaded if p and int(p.name[1:]) % 5 == 2 and int(p.name[1:]) < 2400}
-    pictures = [p for p in loaded if p and p.name not in kept]
+    args = a.parse_args(argv)
+    loaded = load_all(args.data, args.workers)
+    groups: dict[str, list[Picture]] = {}
+    kept: dict[str, list[Picture]] = {}
+    for p in loaded:
+        (kept if left_out(p.name) else groups).setdefault(p.name[0], []).append(p)
+    print({k: (len(v), len(kept.get(k, []))) for k, v in groups.items()}, flush=True)
     where = "cuda" if torch.cuda.is_available() else "cpu"
     torch.manual_seed(args.seed)
     net = RowsNet().to(where)
-    steps = torch.optim.AdamW(net.parameters(), lr=2e-3, weight_decay=2e-2)
+    steps = torch.optim.AdamW(net.parameters(), lr=args.lr, weight_decay=2e-2)
     batches = torch.utils.data.DataLoader(
-        Strips(pictures, args.seed), batch_size=64, num_workers=args.workers
+        Strips([v for k, v in groups.items() for _ in range(_SHARE.get(k, 1))], args.seed),
+        batch_size=args.batch,
+        num_workers=args.workers,
     )
     start = time.monotonic()
     for n, batch in enumerate(batches):
-        gone = (time.monotonic() - start) / args.seconds
+        gone = max((time.monotonic() - start) / args.seconds, n / args.steps)
         if gone >= 1:
             break
         for group in steps.param_groups:
-            group["lr"] = 2e-3 * min(1, n / 100) * (0.5 + 0.5 * math.cos(math.pi * gone)) + 1e-6
+            group["lr"] = args.lr * min(1, n / 100) * (0.5 + 0.5 * math.cos(math.pi * gone)) + 1e-6
         x, *truth = (v.to(where) for v in batch)
         loss = loss_of(*net(x), *truth)
         steps.zero_grad()
         loss.backward()
         torch.nn.utils.clip_grad_norm_(net.parameters(), 2.0)
         steps.step()
-        if n % 100 == 0:
+        if n % 2000 == 0:
             print(n, round(float(loss.detach()), 3), flush=True)
-    net.eval().cpu()
+            torch.save(net.state_dict(), args.out.with_suffix(".pt"))  # a run that is cut off leaves this
+    net.eval()
+    print(n, "steps; left out:", {k: round(check(net, v, where), 4) for k, v in kept.items()}, flush=True)
+    net.cpu()
     names = {"input_names": ["strip"], "output_names": ["rows", "whole"]}
     torch.onnx.export(
         net, (torch.zeros(2, 3, ROWS, COLUMNS),), str(args.out), opset_version=17, dynamo=False, **names
