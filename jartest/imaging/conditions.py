@@ -29,7 +29,7 @@ __all__ = [
 
 Floats = NDArray[np.float32]
 
-_BURNT = 0.5  # part of the contents with L* above 99, or as level as what is burnt out
+_BURNT = 0.5  # part of the contents as level as what is burnt out
 _BLACK = 0.6  # part with L* below 4
 _OUTSIDE = 0.02  # part of the jar that lies outside the photo
 _TILT_DEG = 10.0
@@ -105,7 +105,7 @@ def condition_flags(cut: Cut, frame: Frame, strip: Strip, parts: list[Part]) -> 
     liquid = [p for p in parts if p.layer.kind != "foam"]
     holds = {
         "small": high < _SMALL_PX,
-        "overexposed": max(strip.clipped, strip.level) > _BURNT,
+        "overexposed": strip.clipped > _BURNT,
         "dark": strip.black > _BLACK,
         "cut off": strip.outside > _OUTSIDE,
         "tilt": abs(math.degrees(math.atan(strip.geometry.lean))) > _TILT_DEG,

@@ -22,6 +22,7 @@ __all__ = [
     "ACROSS",
     "COLUMNS",
     "FRACTIONS",
+    "MIDDLE",
     "ROWS",
     "Cut",
     "Geometry",
@@ -42,14 +43,15 @@ FRACTIONS: Floats = np.linspace(TOP, BOTTOM, ROWS, dtype=np.float32)
 ACROSS: Floats = np.linspace(-_REACH, _REACH, COLUMNS, dtype=np.float32)
 FRACTIONS.setflags(write=False)
 ACROSS.setflags(write=False)
-_FINE, _MIDDLE, _COARSE = (
+_FINE, MIDDLE, _COARSE = (
     300,
     231,
     140,
 )  # rows from floor to surface of a cut for edges, the strip, the geometry
 _SAME = 0.08  # of the column and of the half-width: frames that differ by less are served by one cut
-# CIELAB lightness.  Over half of the contents so level: of 241 left-out pictures that were not burnt out none, of 21 that
-# were and then put in 0.4 times the light all.  Darker contents may well be so level: our choice.
+# CIELAB lightness.  What is burnt out is as level as `_LEVEL`, also where the photo was made darker afterwards.  Over half
+# of the contents are so level in none of 241 left-out pictures that were not burnt out, and in all of 21 that were and
+# then put in 0.4 times the light.  Contents darker than `_PALE` may well be so level by themselves: our choice.
 _LEVEL, _PALE = 1.0, 60.0
 _GLASS_WALL = 0.05  # of the outer radius, as in scale.py: the wall of a usual jar
 _GLASS_INDEX = 1.5  # soda-lime glass, 1.50 to 1.52: value from memory
@@ -150,15 +152,13 @@ class Geometry:
 class Strip:
     """The near wall unrolled: `lab` is (ROWS, COLUMNS, CIELAB) at FRACTIONS and ACROSS, row 0 the highest.
 
-    `clipped` and `black` are the parts of the contents that are burnt out and too dark to read, `level` that
-    within `_LEVEL` of the brightest hundredth, as burnt-out parts still are when a photo is made darker
-    afterwards, and 0 where that is dark; `outside` the part of the jar that lies outside the photo.
+    `clipped` and `black` are the parts of the contents that are as level as what is burnt out and too dark to
+    read; `outside` the part of the jar that lies outside the photo.
     """
 
     lab: Floats
     geometry: Geometry
     clipped: float
-    level: float
     black: float
     outside: float
 
@@ -224,7 +224,7 @@ def cut_out(photo: Photo, frame: Frame, earlier: Cut | None = None) -> Cut:
         return earlier
     high = frame.floor_px - frame.surface_px
     fine = _cut(photo, frame)
-    return Cut(frame=frame, fine=fine, middle=fine.reduced(_MIDDLE, high), coarse=fine.reduced(_COARSE, high))
+    return Cut(frame=frame, fine=fine, middle=fine.reduced(MIDDLE, high), coarse=fine.reduced(_COARSE, high))
 
 
 def _cut(photo: Photo, frame: Frame) -> _Copy:
@@ -358,8 +358,7 @@ def unroll(photo: Photo, frame: Frame, geometry: Geometry, cut: Cut | None = Non
     return Strip(
         lab=lab,
         geometry=geometry,
-        clipped=float((light > 99).mean()),
-        level=float((light > brightest - _LEVEL).mean()) if brightest > _PALE else 0.0,
+        clipped=float((light > brightest - _LEVEL).mean()) if brightest > _PALE else 0.0,
         black=float((light < 4).mean()),
         outside=float(out[body].mean()),
     )

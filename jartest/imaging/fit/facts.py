@@ -26,6 +26,7 @@ __all__ = [
     "Facts",
     "facts",
     "held_out",
+    "points_of",
     "read",
     "ungrained",
 ]
@@ -106,7 +107,7 @@ def facts(name: str, image: NDArray[np.uint8], truth: dict[str, Any]) -> Facts:
     for v in reversed(order):
         if not v.bands or k >= MOST_VESSELS:
             continue
-        points[k] = _points(known.view, v)
+        points[k] = points_of(known.view, v)
         for j, b in enumerate(v.bands[:MOST_BANDS]):
             tops[k, j] = known.view.project(v.ring(b.top_mm, np.zeros(1)))[0]
             kinds[k, j] = _ROW[b.kind]
@@ -117,7 +118,8 @@ def facts(name: str, image: NDArray[np.uint8], truth: dict[str, Any]) -> Facts:
     )  # fmt: skip
 
 
-def _points(view: View, v: Vessel) -> NDArray[np.float32]:
+def points_of(view: View, v: Vessel) -> NDArray[np.float32]:
+    """Columns and rows of the points that `POINTS` names, (7, 2)."""
     at = lambda h, a=0.0: view.project(v.ring(h, np.array([a])))[0]  # noqa: E731
     turn = np.linspace(-np.pi, np.pi, 97)
     ring = view.project(v.ring(v.surface_mm / 2, turn))

@@ -33,9 +33,9 @@ from numpy.typing import NDArray
 from torch import nn
 from torch.nn import functional as F
 
-from jartest.imaging.fit.facts import held_out, read, ungrained
+from jartest.imaging.fit.facts import POINTS, held_out, points_of, read, ungrained
 from jartest.imaging.fit.truth import Truth, Vessel, View
-from jartest.imaging.profile import ACROSS, COLUMNS, FRACTIONS, ROWS
+from jartest.imaging.profile import ACROSS, COLUMNS, FRACTIONS, MIDDLE, ROWS
 
 __all__ = ["Picture", "RowsNet", "Slip", "main"]
 
@@ -44,7 +44,6 @@ _KIND = {"sediment": 1, "turbid": 2, "cream": 3, "oil": 3, "foam": 4}
 _SHARE = {"t": 2, "p": 2, "r": 1}  # how often strips come from each kind of picture
 _ABOVE = 5
 _ROW = float(FRACTIONS[0] - FRACTIONS[1])
-_COLUMN = 231  # rows from floor to surface that a reading cuts the strip from at most (profile.py)
 _RESIDUAL = (0.05, 0.1, 0.1)  # units of lean and sags, as rows.py multiplies them back
 _BOW = 1 - np.sqrt(np.maximum(0, 1 - np.minimum(1, ACROSS**2)))
 
@@ -89,16 +88,13 @@ def load(name: str, image: NDArray[np.uint8], d: dict[str, Any]) -> Picture | No
     if len(truth.vessels) != 1 or truth.vessels[0].power != 2 or not liquid:
         return None
     view, vessel, top = truth.view, truth.vessels[0], liquid[-1]["top_mm"]
-
-    def row(height_mm: float) -> float:
-        return float(view.project(vessel.ring(height_mm, np.zeros(1)))[0, 1])
-
-    walls = view.project(vessel.ring(top / 2, np.linspace(-np.pi, np.pi, 97)))[:, 0]
-    left, right, floor, surface = float(walls.min()), float(walls.max()), row(0.0), row(top)
+    at = {n: [float(v) for v in p] for n, p in zip(POINTS, points_of(view, vessel), strict=True)}
+    left, right, floor, surface = at["left"][0], at["right"][0], at["floor"][1], at["surface"][1]
+    ends = [float(view.project(vessel.ring(x["top_mm"], np.zeros(1)))[0, 1]) for x in layers]
     high, wide = image.shape[:2]
     if floor - surface < 30 or min(left, surface) < 0 or right > wide - 1 or floor > high - 1:
         return None
-    k = min(1.0, _COLUMN / (floor - surface))
+    k = min(1.0, MIDDLE / (floor - surface))  # as a reading cuts it out
     if k < 1:
         size = (round(wide * k), round(high * k))
         image = np.asarray(cv2.resize(image, size, interpolation=cv2.INTER_AREA), np.uint8)
@@ -119,7 +115,7 @@ def load(name: str, image: NDArray[np.uint8], d: dict[str, Any]) -> Picture | No
         lean=(arcs[0][0] + arcs[1][0]) / 2,
         sag_floor=arcs[0][1],
         sag_surface=arcs[1][1],
-        ends=tuple((floor - row(x["top_mm"])) / (floor - surface) for x in layers),
+        ends=tuple((floor - row) / (floor - surface) for row in ends),
         kinds=tuple(_KIND[x["kind"]] for x in layers),
         opaque=tuple(x["kind"] in ("sediment", "cream", "foam") or x["density"] >= 6 for x in layers),
         lumpy=lumpy,

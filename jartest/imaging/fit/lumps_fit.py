@@ -80,7 +80,7 @@ def bodies(paths: list[Path], contents: dict[str, list[dict[str, Any]]]) -> Iter
         told = truth.get("vessels", [truth])[0]["layers"]
         layers = [a | b for a, b in zip(told, contents.get(name, told), strict=True)]
         body = _deciding([x for x in layers if x["kind"] in ("turbid", "clear")])
-        points = facts._points(known.view, known.vessels[0])
+        points = facts.points_of(known.view, known.vessels[0])
         frame = _frame(points, truth, picture.shape)
         if body is None or frame is None:
             continue
