@@ -53,7 +53,9 @@ def load_samples(recorder: Recorder, progress: Callable[[float], None] = lambda 
     """
     if recorder.store.sample_count():
         return 0
-    folders = sorted(p.parent for p in samples_folder().glob("*/test.toml"))
+    folders = sorted(
+        (p.parent for p in samples_folder().glob("*/test.toml")), key=lambda f: _said(f)["opened_at"]
+    )
     total = sum(1 for f in folders for _ in f.glob("*.jpg"))
     done = 0
 
@@ -67,8 +69,12 @@ def load_samples(recorder: Recorder, progress: Callable[[float], None] = lambda 
     return len(folders)
 
 
+def _said(folder: Path) -> dict[str, Any]:
+    return tomllib.loads((folder / "test.toml").read_text("utf-8"))
+
+
 def _load_one(recorder: Recorder, folder: Path, one_more: Callable[[], None]) -> None:
-    said = tomllib.loads((folder / "test.toml").read_text("utf-8"))
+    said = _said(folder)
     photos = sorted((_minute(p), p) for p in folder.glob("*.jpg"))
     at: datetime = said["opened_at"]
     now = [at]

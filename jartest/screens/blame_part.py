@@ -147,7 +147,7 @@ def _rests(blame: Blame, recorder: Recorder) -> None:
     rests = blame.rests_on()
     if not rests:
         return
-    with st.expander(f"What this rests on: {len(rests)} tests"):
+    with st.expander(f"What this rests on: {len(rests)} test{'s' if len(rests) > 1 else ''}"):
         for r in rests[:_SHOWN]:
             change = f"; had it ended the other way, {r.leads.says} would lead" if r.would_change else ""
             link_to("test", f"Test {r.number}", id=recorder.store.test_id_of(r.number))

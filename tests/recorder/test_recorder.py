@@ -411,7 +411,9 @@ def test_the_samples_come_out_as_their_notes_say_and_go_without_a_trace(
     assert load_samples(recorder, shares.append) == 4
     assert shares == sorted(shares)
     assert shares[-1] == 1.0
-    rows = {r.title.split()[0]: r for r in recorder.find() if r.sample}
+    listed = [r for r in recorder.find() if r.sample]
+    assert listed == sorted(listed, key=lambda r: r.opened_at, reverse=True)  # newest first, as the list says
+    rows = {r.title.split()[0]: r for r in listed}
     assert rows["Liquid"].machine_word == "fail"
     assert rows["Wettable"].machine_word == "watch"
     assert rows["Oil"].machine_word in ("watch", "fail")
