@@ -78,6 +78,7 @@ Tag = Literal[
     "copper",
     "phosphite",
     "calcium",
+    "chelate",
     "sulphur",
     "oil",
 ]

@@ -40,7 +40,7 @@ _TOP = frozenset(
         "product",
     ]
 )
-_WATER = frozenset(["source", "hardness", "ph", "temperature_c", "conditioner"])
+_WATER = frozenset(["source", "hardness", "ph", "temperature_c", "conditioner", "mix_ph", "bicarbonate_mg_l"])
 _PRODUCT = frozenset(
     [
         "name",
@@ -294,6 +294,8 @@ def _water(top: _Table, lines: _Lines) -> MixWater:
             ph=table.number("ph"),
             temperature_c=table.number("temperature_c"),
             conditioner=table.text("conditioner", ""),
+            mix_ph=table.number("mix_ph"),
+            bicarbonate_mg_l=table.number("bicarbonate_mg_l"),
         ),
     )
 

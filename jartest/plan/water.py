@@ -59,18 +59,25 @@ class Hardness:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MixWater:
-    """The water of a mixture, as far as it is known; `hardness_mg_l` as CaCO3."""
+    """The water of a mixture, as far as it is known; `hardness_mg_l` as CaCO3, `bicarbonate_mg_l` as HCO3.
+
+    `ph` is the water's before anything is added, `mix_ph` that of the finished mixture.
+    """
 
     source: str = ""
     hardness_mg_l: float | None = None
     ph: float | None = None
     temperature_c: float | None = None
     conditioner: str = ""
+    mix_ph: float | None = None
+    bicarbonate_mg_l: float | None = None
 
     def __post_init__(self) -> None:
         for value, low, high, what in (
             (self.hardness_mg_l, 0.0, _MOST_MG_L, "A hardness in mg/L"),
             (self.ph, 0.0, 14.0, "A pH"),
+            (self.mix_ph, 0.0, 14.0, "A pH"),
+            (self.bicarbonate_mg_l, 0.0, _MOST_MG_L, "Bicarbonate in mg/L"),
             (self.temperature_c, -5.0, 60.0, "A water temperature in °C"),
         ):
             if value is not None and not low <= value <= high:

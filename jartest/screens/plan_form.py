@@ -190,8 +190,8 @@ def _draw_row(form: str, row: int, place: int, count: int) -> None:
             st.button("✕ take out", key=f"{button}.out", on_click=_take_out, args=(form, row))
 
 
-def draw_water(form: str, *, conditioner: bool = False) -> None:
-    """The water's fields; what it is conditioned with only where that is asked for."""
+def draw_water(form: str, *, mixture: bool = False) -> None:
+    """The water's fields; what the cautions on a mixture want beside only where that is asked for."""
     source = one_line(str(state.get(state.key(form, "source"), "")))
     with st.expander(f"Water: {plain(source) or 'not described yet'}"):
         st.caption("Use the water of the tank; hard water can make the difference.")
@@ -211,18 +211,7 @@ def draw_water(form: str, *, conditioner: bool = False) -> None:
                 max_chars=40,
                 persist_state="session",
             )
-            st.number_input(
-                "pH",
-                min_value=0.0,
-                max_value=14.0,
-                step=0.1,
-                key=state.key(form, "ph"),
-                format="%.1f",
-                placeholder="not known",
-                value=None,
-                width=180,
-                persist_state="session",
-            )
+            _number(form, "ph", "pH", most=14.0, step=0.1)
             warmth = st.text_input(
                 "Temperature",
                 key=state.key(form, "temperature"),
@@ -230,7 +219,7 @@ def draw_water(form: str, *, conditioner: bool = False) -> None:
                 width=180,
                 persist_state="session",
             )
-        if conditioner:
+        if mixture:
             st.text_input(
                 "Conditioner in the water already",
                 key=state.key(form, "conditioner"),
@@ -238,12 +227,31 @@ def draw_water(form: str, *, conditioner: bool = False) -> None:
                 max_chars=80,
                 persist_state="session",
             )
+            with st.container(horizontal=True):
+                _number(form, "bicarbonate", "Bicarbonate, mg/L", most=10_000.0, step=10.0)
+                _number(form, "mix-ph", "pH of the finished mixture", most=14.0, step=0.1)
         if hardness.strip():
             with error_box():
                 st.caption(f"Understood: {plain(read_hardness(hardness).read_as)}")
         if warmth.strip():
             with error_box():
                 st.caption(f"Understood: {say_temperature(read_temperature(warmth))}")
+
+
+def _number(form: str, name: str, says: str, *, most: float, step: float) -> None:
+    """One figure of the water, left empty where it is not known."""
+    st.number_input(
+        says,
+        min_value=0.0,
+        max_value=most,
+        step=step,
+        key=state.key(form, name),
+        format="%.1f" if step < 1 else "%.0f",
+        placeholder="not known",
+        value=None,
+        width=180 if name == "ph" else 260,
+        persist_state="session",
+    )
 
 
 def _pick_jar(form: str, jars: Sequence[JarShape]) -> None:

@@ -59,6 +59,8 @@ def fill(form: str, plan: TestPlan | None, *, with_products: bool) -> None:
     brim = recipe.jar_capacity_ml if recipe else None
     state.put(state.key(form, "capacity"), "" if brim is None else say_volume(brim).split(" (")[0])
     state.put(state.key(form, "conditioner"), recipe.water.conditioner if recipe else "")
+    state.put(state.key(form, "mix-ph"), recipe.water.mix_ph if recipe else None)
+    state.put(state.key(form, "bicarbonate"), recipe.water.bicarbonate_mg_l if recipe else None)
     fill_tools(form, recipe.tools if recipe else Tools())
     usual = say_volume(plan.jar.volume_ml if plan else JarUsed().volume_ml, us_first=True).split(" (")[0]
     state.put(state.key(form, "jar-size"), recipe.jar_volume.text if recipe else usual)
@@ -125,7 +127,7 @@ def draw(form: str, recorder: Recorder, changed: TestPlan | None = None) -> None
         readable.append(_draw_row(form, row, place, shelf))
     st.button("+ Another product", key=state.key(form, "more"), on_click=_another, args=(form,))
     plan_form.draw_title(form)
-    plan_form.draw_water(form, conditioner=True)
+    plan_form.draw_water(form, mixture=True)
     plan_form.draw_jar(form, offered_jars(recorder), volume=False)
     readable.append(draw_tools(form))
     plan_form.draw_schedule(form)
@@ -402,6 +404,8 @@ def _request(form: str, shelf: dict[str, ShelfProduct]) -> tuple[list[int], Reci
             ph=water.ph,
             temperature_c=water.temperature_c,
             conditioner=said("conditioner"),
+            mix_ph=state.get(state.key(form, "mix-ph")),
+            bicarbonate_mg_l=state.get(state.key(form, "bicarbonate")),
         ),
     )
     return [row for row, _ in found], request

@@ -53,7 +53,7 @@ def test_everything_that_a_product_may_say_is_taken() -> None:
         changed('jar_volume = "32 fl oz"', 'order = "utah"\njar_capacity = "40 fl oz"\nsyringe_ml = 0.01')
         + 'kind = "fungicide"\ndensity_g_ml = 0.6\ngrade = "10-34-0"\ncontains = ["copper"]\nlot = "7"\n'
         + '[product.label]\nbefore = ["SC"]\nno_adjuvant = true\nph_max = 6.5\n'
-        + '[water]\nsource = "well"\nhardness = "20 grains"\nph = 7.4\n'
+        + '[water]\nsource = "well"\nhardness = "20 grains"\nph = 7.4\nmix_ph = 5.2\nbicarbonate_mg_l = 210\n'
     )
     dust = request.products[1].product
     assert (dust.label.before, dust.label.no_adjuvant, dust.label.ph_max, dust.lot) == (
@@ -64,6 +64,7 @@ def test_everything_that_a_product_may_say_is_taken() -> None:
     )
     assert dust.grade is not None
     assert request.water.hardness_mg_l == pytest.approx(342.36, rel=1e-4)
+    assert (request.water.ph, request.water.mix_ph, request.water.bicarbonate_mg_l) == (7.4, 5.2, 210)
     assert (request.order, request.tools.syringe_ml) == ("utah", 0.01)
     assert request.jar_ml == pytest.approx(946.352946)  # 32 fl oz where no jar is named
 

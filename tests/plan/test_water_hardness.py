@@ -66,7 +66,15 @@ def test_hardness_from_calcium_and_magnesium() -> None:
 
 
 @pytest.mark.parametrize(
-    "bad", [{"ph": 15.0}, {"ph": math.nan}, {"hardness_mg_l": -1.0}, {"temperature_c": 90.0}]
+    "bad",
+    [
+        {"ph": 15.0},
+        {"ph": math.nan},
+        {"mix_ph": -1.0},
+        {"hardness_mg_l": -1.0},
+        {"temperature_c": 90.0},
+        {"bicarbonate_mg_l": 20_000.0},
+    ],
 )
 def test_water_that_no_tap_gives_is_refused(bad: dict[str, float]) -> None:
     with pytest.raises(BadUnit):

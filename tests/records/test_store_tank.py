@@ -73,7 +73,14 @@ def test_a_recipe_there_and_back_is_the_same(
         products=(RecipeProduct(product=product, rate=read_product_rate(rate, product)),),
         basis=basis,
         order=order,
-        water=MixWater(source="yard well", hardness_mg_l=hardness, ph=7.0, conditioner="AMS"),
+        water=MixWater(
+            source="yard well",
+            hardness_mg_l=hardness,
+            ph=7.0,
+            conditioner="AMS",
+            mix_ph=5.2,
+            bicarbonate_mg_l=hardness,
+        ),
         tools=Tools(syringe_ml=syringe_ml),
     )
     assert recipe_of(_through_json(recipe_to_json(request))) == request
