@@ -46,6 +46,7 @@ __all__ = [
     "show_reasons",
     "show_rule",
     "utc_offset_min",
+    "way_within",
 ]
 
 # By extension, not by media type: with media types alone, Android's photo picker has no camera.
@@ -136,7 +137,19 @@ def say_product(product: Product) -> str:
 def link_to(screen: str, label: str, *, main: bool = False, **query: str) -> None:
     """A link to another screen, drawn as a large button; filled where it is the main way on."""
     with st.container(key=f"mainway-{screen}") if main else st.container():
+        if screen == state.get(state.HERE):
+            way_within(label, key=state.key("way", label, *query.values()), **query)
+            return
         st.page_link(state.get(state.PAGES)[screen], label=label, query_params=query or None, width="stretch")
+
+
+def way_within(label: str, *, key: str, **query: str) -> None:
+    """A button to another address of the screen that is drawn.
+
+    A page link to its own page draws what its query names once and leaves the address as it was, so that the
+    next act draws the old one again (Streamlit 1.67.0, seen): here the address itself is set.
+    """
+    st.button(label, key=key, on_click=st.query_params.from_dict, args=(query,), width="stretch")
 
 
 def address_of(screen: str, **query: str) -> str:

@@ -22,7 +22,7 @@ from jartest.screens import (
     state,
     tank_card,
 )
-from jartest.screens.parts import error_box
+from jartest.screens.parts import error_box, way_within
 from jartest.screens.web import web_text
 from jartest.screens.who import ask_login
 from jartest.settings import Settings, open_recorder, read_settings
@@ -69,12 +69,16 @@ def run(opened: Callable[[Settings], Recorder] = open_recorder) -> None:
     pages = {s.path: _page(s, opened) for s in SCREENS}
     state.put(state.PAGES, pages)
     page = st.navigation(list(pages.values()), position="hidden")
+    here = next(path for path, p in pages.items() if p is page)
+    state.put(state.HERE, here)
     with st.container(horizontal=True, gap="small", key="nav"):
         for s in SCREENS:
             if s.in_menu:
-                here = pages[s.path] is page
-                with st.container(key=f"menu-{'here' if here else s.path}", width="content"):
-                    st.page_link(pages[s.path], width="content")
+                with st.container(key=f"menu-{'here' if s.path == here else s.path}", width="content"):
+                    if s.path == here and len(st.query_params):
+                        way_within(s.title, key=state.key("way", "menu"))
+                    else:
+                        st.page_link(pages[s.path], width="content")
     page.run()
 
 

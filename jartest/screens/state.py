@@ -6,12 +6,13 @@ from typing import Any
 
 import streamlit as st
 
-__all__ = ["NAME", "NAME_FORGET", "OFFERS", "PAGES", "clear", "get", "key", "put"]
+__all__ = ["HERE", "NAME", "NAME_FORGET", "OFFERS", "PAGES", "clear", "get", "key", "put"]
 
 _PREFIX = "jartest"
 NAME = f"{_PREFIX}.name"  # who works at this device
 NAME_FORGET = f"{_PREFIX}.name.forget"  # tells the browser to forget it
 OFFERS = f"{_PREFIX}.offers"  # the files on offer, by the keys of their buttons
+HERE = f"{_PREFIX}.here"  # the last part of the address of the screen that is drawn
 PAGES = f"{_PREFIX}.pages"  # the pages of this run, by the last part of their address
 
 
