@@ -179,12 +179,19 @@ def failed_before(recorder: Recorder, products: Sequence[ShelfProduct]) -> tuple
     return tuple(found)
 
 
-def recipe_of(recorder: Recorder, plan: TestPlan) -> JarRecipe | None:
-    """The jar's recipe of a plan, in the plan's order; None for a plan without a tank recipe."""
+def recipe_of(
+    recorder: Recorder, plan: TestPlan, *, positions: Sequence[int] | None = None
+) -> JarRecipe | None:
+    """The jar's recipe of a plan, in the plan's order; None for a plan without a tank recipe.
+
+    `positions` are the products' numbers in the plan (from 1) as they really go in, where that is another order.
+    """
     if plan.recipe is None:
         return None
     failed = failed_before(recorder, [p.product for p in plan.recipe.products])
-    return make_recipe(plan.recipe, failed=failed, by_hand=places_in(plan.recipe, plan.products))
+    places = places_in(plan.recipe, plan.products)
+    by_hand = places if positions is None else [places[n - 1] for n in positions]
+    return make_recipe(plan.recipe, failed=failed, by_hand=by_hand)
 
 
 def plan_of_recipe(recipe: JarRecipe, frame: TestPlan) -> TestPlan:

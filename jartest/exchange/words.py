@@ -7,7 +7,7 @@ from datetime import datetime, timedelta, timezone
 
 from jartest.imaging.values import Reading
 from jartest.plan.cautions import HANDLING
-from jartest.plan.orders import order_named
+from jartest.plan.orders import order_kept
 from jartest.plan.schedule import say_age
 from jartest.records.model import Case, JarTest, Look, Observation, Product
 from jartest.units import say_amount
@@ -126,9 +126,10 @@ def say_tank(case: Case) -> str:
         return ""
     carrier = f", {recipe.carrier_rate.read_as} of carrier" if recipe.carrier_rate else ""
     basis = "the carrier" if recipe.basis == "carrier" else "the finished mix"
+    order, gone = order_kept(recipe.order)
     return (
         f"Stands for a tank of {recipe.tank_volume.read_as}{carrier}; the volumes count {basis}. "
-        f"Order advised by {order_named(recipe.order).name}, labels above it."
+        f"{gone or f'Order advised by {order.name}, labels above it.'}"
     )
 
 

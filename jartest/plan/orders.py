@@ -10,7 +10,15 @@ from typing import Any, Literal
 
 from jartest.errors import BadEntry
 
-__all__ = ["DEFAULT_ORDER", "Act", "OrderVariant", "VariantStep", "order_named", "order_variants"]
+__all__ = [
+    "DEFAULT_ORDER",
+    "Act",
+    "OrderVariant",
+    "VariantStep",
+    "order_kept",
+    "order_named",
+    "order_variants",
+]
 
 DEFAULT_ORDER = "oklahoma"  # the fullest of the published orders that were read (our choice)
 
@@ -19,7 +27,10 @@ Act = Literal["fill", "add", "agitate", "wait", "top up"]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class VariantStep:
-    """One step of a published order; `assumed` are the groups that its source does not name."""
+    """One step of a published order; `assumed` are the groups that its source does not name.
+
+    `source` is whose word these stand on, where it is somebody's.
+    """
 
     act: Act
     takes: tuple[str, ...]
@@ -27,6 +38,7 @@ class VariantStep:
     says: str
     reason: str
     fraction: float | None
+    source: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,6 +83,7 @@ def _variant_step(d: dict[str, Any]) -> VariantStep:
         says=d.get("says", ""),
         reason=d.get("reason", ""),
         fraction=d.get("fraction"),
+        source=d.get("source", ""),
     )
 
 
@@ -87,3 +100,15 @@ def order_named(key: str) -> OrderVariant:
             return variant
     msg = f"{key[:40]!r} is no order of addition that is known: take one of {', '.join(v.key for v in order_variants())}."
     raise BadEntry(msg)
+
+
+def order_kept(key: str) -> tuple[OrderVariant, str]:
+    """The order that a kept record names; the default, and a sentence on it, where that one is not offered."""
+    for variant in order_variants():
+        if variant.key == key:
+            return variant, ""
+    usual = order_named(DEFAULT_ORDER)
+    return usual, (
+        f"This record names the order “{key[:40]}”, which is not among the published orders that are offered: what is "
+        f"advised here follows {usual.name} instead."
+    )

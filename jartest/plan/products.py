@@ -32,6 +32,7 @@ ProductKind = Literal[
     "insecticide",
     "growth regulator",
     "liquid fertiliser",
+    "dry fertiliser",
     "micronutrient",
     "humic material",
     "biological",
@@ -52,6 +53,8 @@ _KIND_WORDS: dict[str, ProductKind] = {
     "fertilizer": "liquid fertiliser",
     "fertiliser": "liquid fertiliser",
     "liquid fertilizer": "liquid fertiliser",
+    "dry fertilizer": "dry fertiliser",
+    "fertilizer salt": "dry fertiliser",
     "pgr": "growth regulator",
     "plant growth regulator": "growth regulator",
     "humic": "humic material",
@@ -176,6 +179,8 @@ class ShelfProduct:
             return self.is_liquid
         if self.formulation and FORMULATIONS[self.formulation].liquid is not None:
             return FORMULATIONS[self.formulation].liquid
+        if self.kind == "dry fertiliser":
+            return False
         return True if self.kind in ("liquid fertiliser", "surfactant", "oil adjuvant", "defoamer") else None
 
     @property

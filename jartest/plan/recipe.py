@@ -162,7 +162,7 @@ def make_recipe(
     BadEntry
         If a rate lacks what it is per, or the products leave no room for the carrier.
     """
-    products = [p.product for p in request.products]
+    products = [p.as_measured for p in request.products]
     order = advise_order(products, request.order)
     if by_hand is not None:
         order = order_by_hand(products, order, by_hand)
@@ -244,6 +244,7 @@ def _warnings(
 ) -> tuple[str, ...]:
     said = [c.says for c in cautions if c.level == "stop"]
     said += order.contradictions
+    said += order.warnings
     said += order.notes
     said += _system_warnings(request)
     said += [

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal, get_args
 
 from jartest.errors import BadEntry, BadUnit
@@ -33,6 +33,14 @@ class RecipeProduct:
 
     product: ShelfProduct
     rate: Rate
+
+    @property
+    def as_measured(self) -> ShelfProduct:
+        """The product, liquid or dry as its rate counts it where nothing else says so."""
+        if self.product.liquid is not None:
+            return self.product
+        weighed_liquid = self.rate.ml is None and self.product.density_g_ml is not None
+        return replace(self.product, is_liquid=self.rate.ml is not None or weighed_liquid)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

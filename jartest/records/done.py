@@ -35,7 +35,7 @@ def departures_of(case: Case) -> tuple[str, ...]:
     done = done_of(case, case.test.plan)
     if request is None or not done:
         return ()
-    products = [p.product for p in request.products]
+    products = [p.as_measured for p in request.products]
     said = departures(products, advise_order(products, request.order), done)
     if len(done) == len(products):
         return said

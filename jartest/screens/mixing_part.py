@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import streamlit as st
 
+from jartest.exchange.words import products_in
 from jartest.plan.recipe import JarRecipe
 from jartest.recorder import Recorder, RunningTest
 from jartest.records.done import departures_of
@@ -21,7 +24,8 @@ __all__ = ["draw_mixing", "draw_what_was_done"]
 
 def draw_mixing(recorder: Recorder, case: Case, standing: RunningTest) -> None:
     """The products as large buttons in their order, then the start of the clock."""
-    recipe = recipe_of(recorder, case.test.plan)
+    going_in = [n for n, _ in products_in(case)[1]]
+    recipe = recipe_of(recorder, case.test.plan, positions=going_in)
     count = len(case.test.plan.products)
     following = next((n for n in range(1, count + 1) if n not in standing.added), None)
     if recipe is None:
@@ -31,7 +35,7 @@ def draw_mixing(recorder: Recorder, case: Case, standing: RunningTest) -> None:
         for n in range(1, count + 1):
             _addition(recorder, case, standing, n, main=n == following)
     else:
-        _steps(recorder, case, standing, recipe, following)
+        _steps(recorder, case, standing, recipe, going_in, following)
     st.caption(f"After each: turn the closed jar over gently, and look. {REACTION}")
     test_id = case.test.id
     if st.button(
@@ -47,20 +51,23 @@ def draw_mixing(recorder: Recorder, case: Case, standing: RunningTest) -> None:
 
 
 def _steps(
-    recorder: Recorder, case: Case, standing: RunningTest, recipe: JarRecipe, following: int | None
+    recorder: Recorder,
+    case: Case,
+    standing: RunningTest,
+    recipe: JarRecipe,
+    going_in: Sequence[int],
+    following: int | None,
 ) -> None:
-    """The recipe's steps; the amount of what goes in next is the largest thing on the screen."""
+    """The recipe's steps as the products really go in; the amount of the next is the largest thing on the screen."""
     st.markdown(f"#### Fill the jar: {say_volume(recipe.jar_carrier_ml)} of water in all, in this order")
     if not standing.added:
         draw_cautions(recipe)
-    lines = iter(recipe.lines)
-    n = 0
+    lines = iter(zip(going_in, recipe.lines, strict=True))
     for step in recipe.steps:
         if step.act != "add":
             st.markdown(say_step(recipe, step))
             continue
-        line = next(lines)
-        n += 1
+        n, line = next(lines)
         if n == following:
             st.markdown(f"### {n} · {say_jar(line)} of {plain(line.product.said)}")
             st.caption(f"Measure: {plain(say_measure(line))}. {plain(step.reason)}.")

@@ -15,7 +15,7 @@ from jartest.errors import BadEntry
 from jartest.jars import offered_jars
 from jartest.plan.formulations import read_formulation
 from jartest.plan.measuring import Tools
-from jartest.plan.orders import DEFAULT_ORDER, order_variants
+from jartest.plan.orders import DEFAULT_ORDER, order_kept, order_variants
 from jartest.plan.products import KINDS, LabelNotes, ShelfProduct, make_product
 from jartest.plan.recipe import JarRecipe, make_recipe
 from jartest.plan.scaling import Basis, RecipeProduct, RecipeRequest, read_product_rate
@@ -55,7 +55,9 @@ def fill(form: str, plan: TestPlan | None, *, with_products: bool) -> None:
     carrier = recipe.carrier_rate if recipe else None
     state.put(state.key(form, "carrier"), carrier.text if carrier else "")
     state.put(state.key(form, "basis"), recipe.basis if recipe else "carrier")
-    state.put(state.key(form, "order"), recipe.order if recipe else DEFAULT_ORDER)
+    order, gone = order_kept(recipe.order if recipe else DEFAULT_ORDER)
+    state.put(state.key(form, "order"), order.key)
+    state.put(state.key(form, "order-gone"), gone)
     brim = recipe.jar_capacity_ml if recipe else None
     state.put(state.key(form, "capacity"), "" if brim is None else say_volume(brim).split(" (")[0])
     state.put(state.key(form, "conditioner"), recipe.water.conditioner if recipe else "")
@@ -341,6 +343,8 @@ def _draw_variant(form: str) -> None:
         args=(form,),
         persist_state="session",
     )
+    if gone := state.get(state.key(form, "order-gone"), ""):
+        st.caption(plain(gone))
     if state.get(state.key(form, "hand")) is not None:
         st.button(
             "Back to the advised order", key=state.key(form, "advised"), on_click=_advised_again, args=(form,)

@@ -19,11 +19,13 @@ def draw_cautions(recipe: JarRecipe) -> None:
     stops = [c for c in recipe.cautions if c.level == "stop"]
     for says in (*(c.says for c in stops), *recipe.order.contradictions):
         st.error(f"**Not allowed.** {plain(says)}", icon=":material/block:")
+    for says in recipe.order.warnings:
+        st.warning(f"**Beware.** {plain(says)}", icon=":material/swap_vert:")
     for c in recipe.cautions:
         if c.level == "warning":
             st.warning(f"**Beware.** {plain(c.says)}", icon=":material/warning:")
             st.caption(f"Source: {plain(c.source)}")
-    told = {c.says for c in recipe.cautions} | set(recipe.order.contradictions)
+    told = {c.says for c in recipe.cautions} | {*recipe.order.contradictions, *recipe.order.warnings}
     others = [w for w in recipe.warnings if w not in told]
     for says in others:
         st.warning(plain(says), icon=":material/straighten:")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -88,7 +89,7 @@ def test_the_label_wins_over_the_published_order_and_a_hand_against_it_is_told(
         "**Not allowed.** Velvetine Oil 83 (Larkmill) goes in after Bineguard Copper 20 (Brackmoor), "
         "against the label of Velvetine Oil 83 (Larkmill)."
     ]
-    assert "put here by hand; advised as addition 1" in words(form)
+    assert "not where its label puts it (its label: before Bineguard Copper 20 (Brackmoor))" in words(form)
     button(form, "Back to the advised order").click().run()
     assert errors(form) == []
 
@@ -209,6 +210,42 @@ def test_the_tank_stands_as_last_time(screen: Open, form: AppTest) -> None:
     assert field(again, "Tank").value == "200 gal"
     assert field(again, "Carrier rate").value == "2 gal/1000 ft2"
     assert field(again, "Product 1").value == ""
+
+
+def test_at_the_bench_stirring_follows_what_was_really_ticked(
+    kept: Recorder, screen: Open, form: AppTest
+) -> None:
+    typed = {"Product 2": "Chalkwing Dust 80", "Maker 2": "", "Formulation 2": "WP", "Rate 2": "2 lb/100 gal"}
+    for label, text in typed.items():
+        field(form, label).set_value(text)
+    form.run()
+    button(form, "Start this test").click().run()
+    (row,) = kept.find()
+    assert [p.name for p in kept.case(row.id).test.plan.products] == ["Chalkwing Dust 80", "Velvetine Oil 83"]
+    planned = words(screen("test", id=row.id))
+    assert "Stir" in planned.split("of Chalkwing Dust 80")[1]
+    kept.add_product(row.id, 2, by="Wren")
+    said = words(screen("test", id=row.id))
+    after_oil, after_dust = said.split("of Chalkwing Dust 80")
+    assert "Stir" not in after_oil
+    assert "Stir" in after_dust
+    assert "Velvetine Oil 83 goes in before Chalkwing Dust 80" not in planned
+
+
+def test_an_old_plan_s_order_that_is_not_offered_says_so_and_falls_to_the_default(
+    kept: Recorder, screen: Open, form: AppTest
+) -> None:
+    button(form, "Start this test").click().run()
+    (row,) = kept.find()
+    plan = kept.case(row.id).test.plan
+    assert plan.recipe is not None
+    old = replace(plan, recipe=replace(plan.recipe, order="a rhyme of the trade"))
+    kept.change_plan(row.id, old, by="Wren", expected_revision=1)
+    app = screen("new")
+    assert field(app, "Order of addition by (the label always wins)").value == "oklahoma"
+    assert "This record names the order “a rhyme of the trade”" in words(app)
+    bench = words(screen("test", id=row.id))
+    assert "not among the published orders that are offered" in bench
 
 
 @pytest.mark.parametrize(
