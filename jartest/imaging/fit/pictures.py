@@ -6,15 +6,18 @@ import argparse
 import json
 import time
 import zipfile
+from collections.abc import Iterator
 
 import cv2
 
-from jartest.imaging.fit import scene
+from jartest.imaging.fit import scene, world, world_scene
+from jartest.imaging.fit.answers import answer
 from jartest.imaging.fit.bait import baits
 from jartest.imaging.fit.drawn import draw
 from jartest.imaging.fit.shots import looks, lump_looks, plain_looks
 from jartest.imaging.fit.truth import Truth
 from jartest.imaging.fit.unlike import NOTHING, unlike
+from jartest.imaging.fit.wares import World
 
 __all__ = ["main"]
 
@@ -43,11 +46,19 @@ def main(argv: list[str] | None = None) -> None:
     p.add_argument(
         "--bait", action="store_true", help="note where the finder as it stands sees a jar that is none"
     )
+    p.add_argument("--world", action="store_true", help="strange vessels, contents, rooms and phones")
+    p.add_argument("--fresh-test", action="store_true", help="the pictures for testing only, with answers")
     p.add_argument("--looks", type=int, default=6)
     a = p.parse_args(argv)
     cv2.setNumThreads(1)
-    kind = "d" if a.drawn else "u" if a.unlike else "l" if a.lumps else "p" if a.plain else "r"
-    if kind in "rlp":
+    if a.fresh_test:
+        scene.use(a.variant)
+        _fresh(a)
+        return
+    kind = next(
+        (k for k, on in zip("dulpw", (a.drawn, a.unlike, a.lumps, a.plain, a.world), strict=True) if on), "r"
+    )
+    if kind in "rlpw":
         scene.use(a.variant)
     start, done, size = time.monotonic(), 0, 0
     with zipfile.ZipFile(a.out, "w", zipfile.ZIP_DEFLATED) as z:
@@ -58,6 +69,9 @@ def main(argv: list[str] | None = None) -> None:
                 made = [draw(i, width=a.width, height=a.height, lumps=a.lumps)]
             elif a.unlike:
                 made = [(unlike(i), dict(NOTHING))]
+            elif a.world:
+                shots = world.world_looks(i, a.looks, width=a.width, height=a.height, spp=a.spp)
+                made = world_scene.shoot(shots)
             else:
                 listed = lump_looks if a.lumps else plain_looks if a.plain else looks
                 made = scene.shoot(listed(i, a.looks, width=a.width, height=a.height, spp=a.spp))
@@ -71,6 +85,37 @@ def main(argv: list[str] | None = None) -> None:
                 size += len(jpg) + len(text) // 3
                 done += 1
     print(f"{done} pictures, {size / 1e6:.1f} MB, {time.monotonic() - start:.0f} s", flush=True)
+
+
+def _fresh(a: argparse.Namespace) -> None:
+    """Every step-th picture for testing only, from the first on, as JPEG with its answer in a zip."""
+    size = {"width": a.width, "height": a.height, "spp": a.spp}
+    start, done = time.monotonic(), 0
+    with zipfile.ZipFile(a.out, "w") as z:
+        for name, shot, about in list(_listed(size))[a.first : a.first + a.step * a.count : a.step]:
+            if time.monotonic() - start > a.seconds:
+                break
+            picture, truth = world_scene.shoot((shot,))[0]
+            told = answer(truth, shot) if shot.jars else {"jar_present": False, "layers": []}
+            jpg = cv2.imencode(".jpg", picture[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, 90])[1].tobytes()
+            z.writestr(f"{name}.jpg", jpg)
+            z.writestr(f"{name}.json", json.dumps(told | about, indent=1))
+            done += 1
+    print(f"{done} pictures, {time.monotonic() - start:.0f} s", flush=True)
+
+
+def _listed(size: dict[str, int]) -> Iterator[tuple[str, World, dict[str, object]]]:
+    """Name, shot and further truth of every picture for testing only: 76 vessels, 4 series of 5, 20 rooms."""
+    for i in range(76):
+        kind, shot = world.fresh_looks(i, **size)
+        yield f"single/fresh-{i:03d}-{kind.replace(' ', '_')}", shot, {"shows": kind}
+    for s in range(4):
+        name, shots = world.fresh_series(s, **size)
+        for minutes, shot in zip(world.MINUTES, shots, strict=True):
+            yield f"series/{name}{s}-{minutes:04d}min", shot, {"series": name, "minutes": minutes}
+    for i in range(20):
+        shot = world.fresh_rooms(i, **size)
+        yield f"rooms/room-{i:03d}-{shot.prop}", shot, {"category": "none", "shows": shot.prop}
 
 
 if __name__ == "__main__":

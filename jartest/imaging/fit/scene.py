@@ -75,6 +75,11 @@ class Layer:
     floc_mm: float = 2.0
     strings: int = 0
 
+    @property
+    def opaque(self) -> bool:
+        """Whether it is painted, not seen into."""
+        return self.kind in ("sediment", "cream", "foam") or self.density >= 6
+
 
 @dataclass(frozen=True, kw_only=True)
 class Shot:
@@ -134,7 +139,7 @@ def _glass(inside: float, outside: float) -> dict[str, Any]:
 _IOR = {"turbid": 1.336, "oil": 1.46}  # water and a vegetable oil, common handbook values, from memory
 
 
-class _Builder:
+class Builder:
     """Collects the shapes of one scene."""
 
     def __init__(self, shot: Shot, tmp: Path) -> None:
@@ -143,6 +148,11 @@ class _Builder:
         self.rng = np.random.default_rng(shot.seed)
         self.move: Any = mi.ScalarTransform4f()
         self.what = "s"  # shapes' names begin with it
+
+    @staticmethod
+    def heights(a: float, b: float, n: int) -> Array:
+        """Heights at which the wall of one band is sampled."""
+        return np.linspace(a, b, n)
 
     def path(self) -> Path:
         return self.tmp / f"{len(self.d):04d}.ply"
@@ -198,17 +208,18 @@ class _Builder:
             h = np.array([-0.9, -0.9, -0.5, -0.1, -0.1]) - jar.floor
             self.lathe(jar, r, h, glass)
         if jar.handle:
-            t = np.linspace(-1.25, 1.25, 40)
-            r0 = float(outer[80])
-            reach = float(self.rng.uniform(1.6, 3.0))
-            line = np.stack(
-                [r0 - 0.3 + reach * np.cos(t) * 1.2, jar.height * (0.5 + 0.3 * np.sin(t)), 0 * t], -1
-            )
-            if self.rng.random() < 0.5:
-                line[:, 0] *= -1
-            p = self.path()
-            mesh.tube(p, line, np.full(40, float(self.rng.uniform(0.25, 0.6))))
-            self.add(p, glass if self.rng.random() < 0.8 else _diffuse(_rgb(self.rng.random(3) * 0.8)))
+            self.handle(jar, float(outer[80]), glass)
+
+    def handle(self, jar: Jar, r0: float, glass: dict[str, Any]) -> None:
+        """A handle at the left or right, of glass or painted."""
+        t = np.linspace(-1.25, 1.25, 40)
+        reach = float(self.rng.uniform(1.6, 3.0))
+        line = np.stack([r0 - 0.3 + reach * np.cos(t) * 1.2, jar.height * (0.5 + 0.3 * np.sin(t)), 0 * t], -1)
+        if self.rng.random() < 0.5:
+            line[:, 0] *= -1
+        p = self.path()
+        mesh.tube(p, line, np.full(40, float(self.rng.uniform(0.25, 0.6))))
+        self.add(p, glass if self.rng.random() < 0.8 else _diffuse(_rgb(self.rng.random(3) * 0.8)))
 
     def _medium(self, x: Layer) -> dict[str, Any]:
         absorb = -np.log(np.clip(np.array(x.colour), 1e-3, 0.999))
@@ -229,7 +240,7 @@ class _Builder:
 
     def _contents(self, jar: Jar, layers: tuple[Layer, ...]) -> None:
         y0 = 0.0
-        solid = [x.kind in ("sediment", "cream", "foam") or x.density >= 6 for x in layers]
+        solid = [x.opaque for x in layers]
         for k, x in enumerate(layers):
             a, b = y0, y0 + x.height
             y0 = b
@@ -245,7 +256,7 @@ class _Builder:
     def _opaque(self, jar: Jar, x: Layer, a: float, b: float, lowest: bool) -> None:
         rng, bump = self.rng, None
         paint = self._paint(x)
-        y = np.linspace(a, b, 24)
+        y = self.heights(a, b, 24)
         r = jar.radius(y) - 0.004
         if x.ragged > 0:
             g = textures.noise(rng, (64, 64), 3, 5) - 0.5
@@ -275,7 +286,7 @@ class _Builder:
         self, jar: Jar, x: Layer, a: float, b: float, lowest: bool, above: Layer | None, above_solid: bool
     ) -> None:
         med, i0 = self._medium(x), _IOR.get(x.kind, 1.333)
-        y = np.linspace(a, b, 40)
+        y = self.heights(a, b, 40)
         r = jar.radius(y)
         self.lathe(jar, r, y, _glass(i0, jar.ior), interior=med)
         if lowest:
@@ -389,6 +400,14 @@ class _Builder:
         h = np.repeat(y, 48, 1)
         mesh.grid(p, np.stack([r * np.sin(th), h, r * np.cos(th)], -1), smooth=False)
         self.add(p, _diffuse(refl))
+
+    def seen_by(self, view: dict[str, Any], vessels: list[dict[str, Any]], shot: Any) -> list[dict[str, Any]]:
+        """The vessels' records as one camera sees them."""
+        return vessels
+
+    def finish(self, picture: NDArray[np.uint8], rng: Rng, shot: Any) -> NDArray[np.uint8]:
+        """What is done to a developed picture afterwards."""
+        return picture
 
     def hand(self, jar: Jar) -> None:
         """Fingers round the jar from one side, and a forearm."""
@@ -667,11 +686,13 @@ def _recolour(old: Array, dye: tuple[Array, Array]) -> Array:
     return np.clip(old[..., order] * gain, 0.02, 0.96)
 
 
-def shoot(shots: tuple[Shot, ...]) -> list[tuple[NDArray[np.uint8], dict[str, Any]]]:
+def shoot(
+    shots: tuple[Shot, ...], builder: type[Builder] = Builder
+) -> list[tuple[NDArray[np.uint8], dict[str, Any]]]:
     """The pictures (RGB) of one set of vessels in several rooms, each with its record of truth."""
     shot, out = shots[0], []
     with tempfile.TemporaryDirectory() as tmp:
-        b = _Builder(shot, Path(tmp))
+        b = builder(shot, Path(tmp))
         vessels = [b.vessel(*j) for j in shot.jars]
         first = shot.jars[0][0] if shot.jars else None
         if first is not None and shot.hand:
@@ -696,10 +717,10 @@ def shoot(shots: tuple[Shot, ...]) -> list[tuple[NDArray[np.uint8], dict[str, An
             img = np.array(mi.render(scene, spp=s.spp, seed=(s.seed + k) % (1 << 30)))
             truth = {
                 "view": view,
-                "vessels": vessels,
+                "vessels": b.seen_by(view, vessels, s),
                 "jar_present": bool(vessels),
                 "seed": s.seed,
                 "look": k,
             }
-            out.append((develop(img, rng, **s.develop), truth))
+            out.append((b.finish(develop(img, rng, **s.develop), rng, s), truth))
     return out

@@ -10,7 +10,19 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["BACKDROPS", "BENCHES", "FITTED_PHOTOS", "backdrop", "bench", "noise", "photo", "room"]
+__all__ = [
+    "BACKDROPS",
+    "BENCHES",
+    "FITTED_PHOTOS",
+    "WORLD_BACKDROPS",
+    "WORLD_BENCHES",
+    "backdrop",
+    "bench",
+    "noise",
+    "photo",
+    "room",
+    "stuff",
+]
 
 Image = NDArray[np.float32]
 Rng = np.random.Generator
@@ -35,6 +47,14 @@ BACKDROPS = (
     "blind", "print", "photo", "photo", "blobs", "shelf", "gradient",
 )  # fmt: skip
 BENCHES = ("wood", "steel", "dark", "concrete", "cloth", "white", "planks", "photo")
+WORLD_BACKDROPS = (
+    "card", "grey", "dark", "wall", "clutter", "outdoor", "stripes", "checks", "bricks", "tiles", "blind", "print",
+    "blobs", "shelf", "gradient", "picture", "picture", "picture", "mosaic", "screen", "halves", "halves",
+)  # fmt: skip
+WORLD_BENCHES = (
+    "wood", "steel", "dark", "concrete", "cloth", "white", "planks", "granite", "granite", "tiles", "mosaic", "mat",
+    "picture", "print", "black",
+)  # fmt: skip
 
 
 def noise(rng: Rng, shape: tuple[int, int], octaves: int = 5, base: int = 4, falloff: float = 0.55) -> Image:
@@ -67,6 +87,14 @@ def _photos() -> tuple[Image, ...]:
 
 
 @functools.cache
+def _vesselless() -> tuple[Image, ...]:
+    """The photographs without the cup of coffee."""
+    return tuple(
+        a for k, a in enumerate(_photos()) if k >= len(FITTED_PHOTOS) or FITTED_PHOTOS[k] != "coffee"
+    )
+
+
+@functools.cache
 def _rooms() -> tuple[Image, ...]:
     file = os.environ.get("JARTEST_FIT_ROOMS")
     if not file:
@@ -92,9 +120,10 @@ def room(rng: Rng) -> Image:
     return np.ascontiguousarray(img * rng.uniform(0.85, 1.15, 3), np.float32)
 
 
-def photo(rng: Rng, shape: tuple[int, int]) -> Image:
-    """A random part of one of the photographs, linear light."""
-    a = _photos()[int(rng.integers(len(_photos())))]
+def photo(rng: Rng, shape: tuple[int, int], *, vessels: bool = True) -> Image:
+    """A random part of one of the photographs, linear light; without `vessels` of none that shows one."""
+    held = _photos() if vessels else _vesselless()
+    a = held[int(rng.integers(len(held)))]
     s = float(rng.uniform(0.4, 1.0))
     h, w = max(8, int(a.shape[0] * s)), max(8, int(a.shape[1] * s))
     y, x = int(rng.integers(a.shape[0] - h + 1)), int(rng.integers(a.shape[1] - w + 1))
@@ -197,6 +226,101 @@ def _outdoor(rng: Rng, shape: tuple[int, int]) -> Image:
     return img
 
 
+def _granite(rng: Rng, shape: tuple[int, int]) -> Image:
+    base, img = _colour(rng), np.empty((*shape, 3), np.float32)
+    img[:] = base
+    for k in range(int(rng.integers(2, 5))):
+        n = noise(rng, shape, 4, int(rng.integers(60, 200)), 0.8)
+        img = np.where((n > rng.uniform(0.5, 0.85))[..., None], _colour(rng) if k else base * 0.3, img)
+    return (img + 0.06 * (noise(rng, shape, 4, 200)[..., None] - 0.5)).astype(np.float32)
+
+
+def _mosaic(rng: Rng, shape: tuple[int, int]) -> Image:
+    """Small tiles of a few colours."""
+    side = int(rng.integers(14, 60))
+    few = np.stack([_colour(rng) for _ in range(int(rng.integers(2, 5)))])
+    cells = few[rng.integers(0, len(few), (shape[0] // side + 1, shape[1] // side + 1))]
+    img = np.repeat(np.repeat(cells, side, 0), side, 1)[: shape[0], : shape[1]]
+    joint, gap = _colour(rng), max(1, side // 12)
+    for k in range(gap):
+        img[k::side] = joint
+        img[:, k::side] = joint
+    return img.astype(np.float32)
+
+
+def _screen(rng: Rng, shape: tuple[int, int]) -> Image:
+    """A screen or a board with windows, lines and rows of small things."""
+    h, w = shape
+    img = np.full((h, w, 3), rng.uniform(0.02, 0.2), np.float32) * (0.4 + rng.random(3))
+    for _ in range(int(rng.integers(4, 16))):
+        y, x = int(rng.integers(h)), int(rng.integers(w))
+        a, b = int(rng.integers(h // 20, h // 2)), int(rng.integers(w // 20, w // 2))
+        img[y : y + a, x : x + b] = _colour(rng)
+        for row in range(y + 6, min(y + a, h) - 4, max(8, int(rng.integers(8, 30)))):
+            img[row : row + 3, x + 6 : x + int(b * rng.uniform(0.2, 0.95))] = _colour(rng)
+    return img.astype(np.float32)
+
+
+def _halves(rng: Rng, shape: tuple[int, int]) -> Image:
+    """One thing below, another above, as bench and wall behind a clear liquid."""
+    h = shape[0]
+    img = _flat(rng, shape, _colour(rng), 0.1)
+    img[int(h * rng.uniform(0.3, 0.75)) :] = _colour(rng)
+    for _ in range(int(rng.integers(0, 4))):
+        x = int(rng.integers(shape[1]))
+        img[:, x : x + int(rng.integers(4, 90))] = _colour(rng)
+    return img
+
+
+def stuff(
+    rng: Rng, grain: str, colour: tuple[float, ...], strength: float, shape: tuple[int, int] = (420, 1260)
+) -> Image:
+    """Linear reflectance of a mass that is porous, curdled, grainy, pulpy or cracked, all round a vessel."""
+    h, w = shape
+    base = np.asarray(colour, np.float32)
+    n = noise(rng, shape, 5, int(rng.integers(8, 40)), 0.65)[..., None]
+    img = (base * (1 - 0.5 * strength * (1 - n))).astype(np.float32)
+    dark = (base * rng.uniform(0.15, 0.7)).astype(np.float32).tolist()
+    pale = np.clip(base * rng.uniform(1.0, 1.5) + rng.uniform(0, 0.3), 0.02, 0.96).astype(np.float32)
+    if grain == "photo":
+        part = photo(rng, shape, vessels=False)
+        return np.clip(base * (0.35 + part / max(float(part.mean()), 0.02) * 0.65), 0.02, 0.96).astype(
+            np.float32
+        )
+    if grain == "grains":
+        few = np.stack([base, np.asarray(dark), pale])
+        size = int(rng.integers(2, 8))
+        cells = few[rng.choice(3, (h // size + 1, w // size + 1), p=[0.5, 0.25, 0.25])].astype(np.float32)
+        img = cv2.resize(cells, (w, h), interpolation=cv2.INTER_LINEAR) * (0.8 + 0.4 * n)
+    elif grain == "cracks":
+        for _ in range(int(rng.integers(6, 40))):
+            steps = rng.normal(0, 12, (30, 2)) + rng.normal(0, 4, 2)
+            line = (np.array([rng.integers(w), rng.integers(h)]) + steps.cumsum(0)).astype(np.int32)
+            cv2.polylines(img, [line], False, dark, int(rng.integers(2, 8)), cv2.LINE_AA)
+    else:
+        count = {"pores": 900, "curds": 1500, "pulp": 1600}[grain]
+        largest = float(rng.uniform(5, 22))
+        for r in np.sort(np.exp(rng.uniform(np.log(1.5), np.log(largest), count)))[
+            :: 1 if grain == "curds" else -1
+        ]:
+            at = (int(rng.integers(w)), int(rng.integers(h)))
+            axes = (max(1, int(r)), max(1, int(r * rng.uniform(0.5, 1))))
+            turn = float(rng.uniform(0, 180))
+            if grain == "pores":
+                cv2.ellipse(img, at, axes, turn, 0, 360, dark, -1, cv2.LINE_AA)
+            elif grain == "curds":
+                cv2.ellipse(img, at, axes, turn, 0, 360, dark, max(1, int(r / 6)), cv2.LINE_AA)
+                cv2.ellipse(
+                    img, at, axes, turn, 0, 360, (pale * rng.uniform(0.7, 1)).tolist(), -1, cv2.LINE_AA
+                )
+            else:
+                tint = (pale if rng.random() < 0.5 else np.asarray(dark)).tolist()
+                cv2.ellipse(img, at, (axes[0] * 2, max(1, axes[1] // 4)), turn, 0, 360, tint, -1, cv2.LINE_AA)
+        img = np.asarray(cv2.GaussianBlur(img, (0, 0), float(rng.uniform(0.4, 2.0))))
+        img = img * (1 - 0.4 * strength * (1 - n))
+    return np.clip(img, 0.015, 0.96).astype(np.float32)
+
+
 def _blobs(rng: Rng, shape: tuple[int, int]) -> Image:
     img = np.empty((*shape, 3), np.float32)
     img[:] = _colour(rng)
@@ -211,12 +335,17 @@ def _blobs(rng: Rng, shape: tuple[int, int]) -> Image:
     return img
 
 
+_MADE = {"granite": _granite, "mosaic": _mosaic, "screen": _screen, "halves": _halves}
+
+
 def backdrop(rng: Rng, kind: str, shape: tuple[int, int] = (700, 900)) -> Image:
     """Linear reflectance of what stands behind the jar."""
     h, w = shape
-    if kind == "photo":
-        return photo(rng, shape)
-    if kind in ("stripes", "checks"):
+    if kind in ("photo", "picture"):
+        return photo(rng, shape, vessels=kind == "photo")
+    if kind in _MADE:
+        img = _MADE[kind](rng, shape)
+    elif kind in ("stripes", "checks"):
         img = _stripes(rng, shape, kind == "checks")
     elif kind in ("bricks", "tiles"):
         img = _bricks(rng, shape, kind == "tiles")
@@ -254,8 +383,22 @@ def backdrop(rng: Rng, kind: str, shape: tuple[int, int] = (700, 900)) -> Image:
 def bench(rng: Rng, kind: str, shape: tuple[int, int] = (800, 800)) -> Image:
     """Linear reflectance of what the jar stands on."""
     h, w = shape
-    if kind == "photo":
-        return photo(rng, shape)
+    if kind in ("photo", "picture"):
+        return photo(rng, shape, vessels=kind == "photo")
+    if kind == "tiles":
+        return _bricks(rng, shape, True).clip(0.02, 0.9)
+    if kind == "print":
+        return _print(rng, shape).clip(0.02, 0.9)
+    if kind == "black":
+        return np.full((*shape, 3), rng.uniform(0.02, 0.04), np.float32)
+    if kind == "mat":
+        img = _flat(rng, shape, _colour(rng), 0.02)
+        step = int(rng.integers(12, 50))
+        img[::step] *= 0.5
+        img[:, ::step] *= 0.5
+        return img.clip(0.02, 0.9)
+    if kind in _MADE:
+        return _MADE[kind](rng, shape).clip(0.02, 0.9)
     if kind in ("wood", "planks"):
         n = cv2.resize(noise(rng, (h, 60), 5, 6), (w, h))
         brown = np.array([0.42, 0.28, 0.16]) * rng.uniform(0.5, 1.6)
