@@ -64,6 +64,8 @@ def answer(truth: dict[str, Any], shot: Any) -> dict[str, Any]:
     }  # fmt: skip
 
 
-def _middle(points: list[list[float]]) -> list[float]:
-    """The middle one: on the side that faces the camera."""
-    return [float(c) for c in points[len(points) // 2]]
+def _middle(points: list[list[float] | None]) -> list[float]:
+    """The point on the side that faces the camera, or the nearest to it that is seen."""
+    half = len(points) // 2
+    seen = [(abs(k - half), p) for k, p in enumerate(points) if p is not None]
+    return [float(c) for c in min(seen)[1]]

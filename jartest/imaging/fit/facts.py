@@ -109,12 +109,13 @@ def facts(name: str, image: NDArray[np.uint8], truth: dict[str, Any]) -> Facts:
             continue
         points[k] = points_of(known.view, v)
         for j, b in enumerate(v.bands[:MOST_BANDS]):
-            tops[k, j] = known.view.project(v.ring(b.top_mm, np.zeros(1)))[0]
+            seen = v.seen("", layer=j)
+            tops[k, j] = known.view.project(v.ring(b.top_mm, np.zeros(1)))[0] if seen is None else seen
             kinds[k, j] = _ROW[b.kind]
         k += 1
     return Facts(
         image=canvas, size=(w, h), mask=mask, points=points, band_tops=tops, band_kinds=kinds,
-        bait=bait, traced=name[0] in "prt", held_out=held_out(name),
+        bait=bait, traced=name[0] in "prtw", held_out=held_out(name),
     )  # fmt: skip
 
 
@@ -125,7 +126,18 @@ def points_of(view: View, v: Vessel) -> NDArray[np.float32]:
     ring = view.project(v.ring(v.surface_mm / 2, turn))
     left, right = ring[ring[:, 0].argmin()], ring[ring[:, 0].argmax()]
     s = v.surface_mm
-    return np.array([at(s), at(0.0), at(v.height_mm), left, right, at(s, np.pi), at(v.top_mm)], np.float32)
+    plain = [at(s), at(0.0), at(v.height_mm), left, right, at(s, np.pi), at(v.top_mm)]
+    names = [
+        ("surface", "near"),
+        ("floor", "near"),
+        ("rim", "near"),
+        None,
+        None,
+        ("surface", "far"),
+        ("top", "near"),
+    ]
+    seen = [v.seen(*n) if n else None for n in names]
+    return np.array([p if q is None else q for p, q in zip(plain, seen, strict=True)], np.float32)
 
 
 def _hull(mask: NDArray[np.uint8], view: View, v: Vessel, heights: NDArray[Any], value: int) -> None:

@@ -7,6 +7,7 @@ import json
 import time
 import zipfile
 from collections.abc import Iterator
+from typing import Any
 
 import cv2
 
@@ -104,11 +105,15 @@ def _fresh(a: argparse.Namespace) -> None:
     print(f"{done} pictures, {time.monotonic() - start:.0f} s", flush=True)
 
 
-def _listed(size: dict[str, int]) -> Iterator[tuple[str, World, dict[str, object]]]:
+def _listed(size: dict[str, int]) -> Iterator[tuple[str, World, dict[str, Any]]]:
     """Name, shot and further truth of every picture for testing only: 76 vessels, 4 series of 5, 20 rooms."""
     for i in range(76):
         kind, shot = world.fresh_looks(i, **size)
-        yield f"single/fresh-{i:03d}-{kind.replace(' ', '_')}", shot, {"shows": kind}
+        yield (
+            f"single/fresh-{i:03d}-{kind.replace(' ', '_')}",
+            shot,
+            {"shows": kind} | ({"category": kind} if kind == "curdled" else {}),
+        )
     for s in range(4):
         name, shots = world.fresh_series(s, **size)
         for minutes, shot in zip(world.MINUTES, shots, strict=True):

@@ -62,7 +62,7 @@ class Wall:
         t = np.linspace(longest / n, longest, n)
         f = self.reach(p[:, None] + t[None, :, None] * d[:, None], 0.0) * (1 if inwards else -1)
         before = np.concatenate([np.ones((len(p), 1)), f[:, :-1]], 1)
-        met = (f <= 0) & (before > 0)
+        met: Any = (f <= 0) & (before > 0)
         k = met.argmax(1)
         i = np.arange(len(p))
         a, b = before[i, k], f[i, k]
@@ -107,7 +107,8 @@ def _level(eye: Array, w: Wall, angles: Array, y: Array, far: bool, inside: floa
     d = d / np.linalg.norm(d, axis=-1, keepdims=True)
     n = w.normal(p, w.wall)
     over = (y > w.height)[:, None]  # over the rim: nothing bends it
-    glass = np.where(over, d, bent(d, n, 1.0, w.ior))
+    away = ~over & ((d * n).sum(-1, keepdims=True) > -0.01)  # a part of the wall that is turned from the eye
+    glass = np.where(away, np.nan, np.where(over, d, bent(d, n, 1.0, w.ior)))
     p1 = w.march(p, glass, 8 * w.wall + 8.0, inwards=True)
     if not far:
         return p1[:, 1] - w.origin[1]

@@ -62,6 +62,7 @@ class Vessel:
     origin: Array
     power: float = 2.0  # exponent of the cross-section: 2 a circle, 4 to 8 a rounded square
     yaw_deg: float = 0.0
+    arcs: dict[str, Any] | None = None  # edges as they are seen through glass and liquid: `world_scene.arcs`
 
     def ring(self, height_mm: float, angles: Array) -> Array:
         """(n, 3) points of the outer wall at one height; angle 0 faces the camera's side."""
@@ -69,6 +70,14 @@ class Vessel:
         s = section(angles, self.power, self.yaw_deg)
         y = np.full_like(s, height_mm)
         return self.origin + np.stack([r * s * np.sin(angles), y, r * s * np.cos(angles)], -1)
+
+    def seen(self, name: str, side: str = "near", layer: int | None = None) -> Array | None:
+        """Column and row of an edge on the side that faces the camera, where the record tells it."""
+        if self.arcs is None:
+            return None
+        held = self.arcs["layers"][layer] if layer is not None else self.arcs.get(name)
+        points = held and held[side]
+        return None if not points or points[len(points) // 2] is None else np.array(points[len(points) // 2])
 
     @property
     def surface_mm(self) -> float:
@@ -123,6 +132,7 @@ def _vessel(d: dict[str, Any]) -> Vessel:
         origin=np.array(d.get("origin_mm", [0.0, 0.0, 0.0]), float),
         power=d.get("power", 2.0),
         yaw_deg=d.get("yaw_deg", 0.0),
+        arcs=d.get("arcs"),
     )
 
 

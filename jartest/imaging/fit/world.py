@@ -25,7 +25,7 @@ T = np.linspace(0, 1, 60)
 FRESH = 990_000  # first set of those for testing only
 
 
-def _profile(rng: Rng, kind: str) -> tuple[float, np.ndarray, dict[str, Any]]:
+def _profile(rng: Rng, kind: str) -> tuple[float, Any, dict[str, Any]]:
     """Height, inner radii and what goes with that sort of vessel, cm."""
     u = rng.uniform
     ease = lambda at, wide: (lambda s: s * s * (3 - 2 * s))(np.clip((T - at) / wide, 0, 1))  # noqa: E731
@@ -197,7 +197,7 @@ def _ware(rng: Rng, kinds: dict[str, int] | None = None) -> Ware:
                 ["printed", "embossed"] if kind == "canning" else ["printed", "printed", "embossed", "both"]
             )
         )
-    tint = (1.0, 1.0, 1.0)
+    tint: tuple[float, ...] = (1.0, 1.0, 1.0)
     if rng.random() < 0.1:
         tint = tuple(float(v) for v in rng.uniform(0.6, 1.0, 3))
     if rng.random() < 0.15 and kind not in ("tube",):
@@ -363,13 +363,28 @@ def _contents(rng: Rng, jar: Ware, kind: str = "") -> tuple[str, tuple[Layer, ..
     parts = CONTENTS[name][1](rng)
     low = 0.3 if jar.name in ("tube", "goblet", "vial") else 0.16
     share = float(rng.uniform(0.92, 0.985)) if rng.random() < 0.17 else float(rng.uniform(low, 0.9))
+    if jar.cap is not None:  # a cap hides no surface
+        down = jar.cap.skirt if jar.cap.kind != "stopper" else min(0.18 * jar.height, 1.4)
+        share = min(share, 1 - (down + 0.4) / jar.height)
     total = sum(x.height for x in parts)
     k = share * jar.height / max(total, 1.0)
     out = []
     for x in parts:
         h = x.height * k
         out.append(replace(x, height=h, ragged=min(x.ragged, 0.3 * h), blend=x.blend * k, beads=min(x.beads, 0.3 * h, 0.3 * min(jar.radii[20:]))))  # fmt: skip
-    return name, tuple(out)
+    return name, _told_apart(tuple(out))
+
+
+def _told_apart(layers: tuple[Stuff, ...]) -> tuple[Stuff, ...]:
+    """The same bands, where an even one lies on another of the same colour a little darker or paler."""
+    out = list(layers)
+    for k in range(len(out) - 1):
+        a, b = np.array(out[k].colour), np.array(out[k + 1].colour)
+        if out[k].opaque and out[k + 1].opaque and float(np.abs(a - b).max()) < 0.08:
+            out[k] = replace(
+                out[k], colour=tuple(float(v) for v in (a * 0.7 if a.mean() > 0.2 else a + 0.15))
+            )
+    return tuple(out)
 
 
 def _extras(rng: Rng, kind: str) -> dict[str, Any]:
@@ -426,7 +441,7 @@ def _camera(rng: Rng, jar: Ware | None) -> dict[str, Any]:
 
 def _place(rng: Rng) -> dict[str, Any]:
     """The room, which stays from look to look but for what is repainted."""
-    u, yes = rng.uniform, lambda p: bool(rng.random() < p)
+    yes = lambda p: bool(rng.random() < p)  # noqa: E731
     return {
         "open": yes(0.35), "glossy": yes(0.35), "clutter": int(rng.choice([0, 2, 5, 9, 14])), "shelf": yes(0.2),
         "stand": str(rng.choice(["coaster", "plate", "paper", "block"])) if yes(0.3) else "", "hand": yes(0.06), "objects": int(rng.choice([0, 0, 1, 2])),
@@ -539,7 +554,8 @@ def fresh_series(
         cap=None,
         base=replace(jar.base, reach=min(jar.base.reach, 0.4)),
     )
-    body = replace(_liquid(rng, False), mottle=0.0)
+    body = _liquid(rng, False)
+    body = replace(body, mottle=0.0, colour=tuple(float(v) for v in np.clip(body.colour, 0.1, 0.6)))
     depth = float(rng.uniform(0.55, 0.85)) * jar.height
     place = _place(rng) | {"clutter": 10, "shelf": bool(s % 2), "hand": False}
     seed = int(rng.integers(1 << 30))
@@ -577,7 +593,7 @@ def _aged(name: str, body: Stuff, k: int) -> list[Stuff]:
             ),
         ]
     if name == "curdler":
-        return [replace(body, grain="curds", mottle=0.2 * k)]
+        return [replace(body, grain="curds", mottle=min(0.3 + 0.2 * k, 1.0))]
     top = Stuff(kind="cream", height=share * 0.7, colour=tuple(np.clip(c * 1.25 + 0.08, 0, 0.97)), mottle=0.1)
     return [replace(body, height=1 - top.height), top]
 

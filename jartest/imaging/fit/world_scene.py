@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -247,7 +248,9 @@ class WorldBuilder(Clutter):
 
     def _sticker(self, jar: Ware) -> None:
         rng, h = self.rng, jar.height
-        img = np.full((300, 400, 3), rng.uniform(0.4, 0.92)) * (1 if rng.random() < 0.5 else rng.random(3))
+        img: Array = np.full((300, 400, 3), rng.uniform(0.4, 0.92)) * (
+            1 if rng.random() < 0.5 else rng.random(3)
+        )
         if rng.random() < 0.3:
             img = textures.backdrop(rng, str(rng.choice(["stripes", "blobs", "picture"])), (300, 400))
         for _ in range(int(rng.integers(1, 6))):
@@ -345,8 +348,7 @@ def arcs(view: View, v: dict[str, Any]) -> dict[str, Any]:
     if liquid:
         first = layers[0]
         out["floor"] = pair(0.0, None if _hidden(first) or eye < 0 else _INDEX.get(first["kind"], 1.333))
-        if v["round_mm"]:  # the lowest that is seen of a rounded corner
-            out["floor"]["near"] = _lowest(view, wall, v["round_mm"], out["floor"]["near"])
+        out["floor"]["near"] = _points(_lowest(view, wall, v["round_mm"]))
         out["surface"] = out["layers"][len(liquid) - 1]
         out["top"] = out["layers"][-1]
     noted = v["noted"]
@@ -360,9 +362,9 @@ def arcs(view: View, v: dict[str, Any]) -> dict[str, Any]:
     return out
 
 
-def _points(a: Array) -> list[list[float]] | None:
-    keep = ~np.isnan(a[:, 0])
-    return [[round(float(x), 2), round(float(y), 2)] for x, y in a[keep]] if keep.any() else None
+def _points(a: Array) -> list[list[float] | None] | None:
+    seen = [None if np.isnan(x) else [round(float(x), 2), round(float(y), 2)] for x, y in a]
+    return seen if any(seen) else None
 
 
 def _hidden(x: dict[str, Any]) -> bool:
@@ -377,20 +379,23 @@ def _between(eye: float, y: float, x: dict[str, Any], above: dict[str, Any] | No
     return None if _hidden(through) else _INDEX.get(through["kind"], 1.333)
 
 
-def _lowest(view: View, wall: Wall, round_mm: float, sharp: Any) -> Any:
-    """Near arc of a floor whose corner is rounded: of the corner's profile what is seen lowest."""
+def _lowest(view: View, wall: Wall, round_mm: float) -> Array:
+    """Near edge of the floor: of the lower part of the inner wall what is seen lowest, each height as if upright."""
+    inner = lambda y: float(np.interp(y, wall.heights, wall.radii))  # noqa: E731
+    heights = [round_mm * t for t in np.linspace(0, 0.9, 7)] if round_mm else [0.0]
+    if inner(0.12 * wall.height) > 1.03 * inner(0.0):  # a bowl, a bulge, a round end
+        heights += list(np.linspace(0.02, 0.4, 9) * wall.height)
     rows = []
-    for t in np.linspace(0, 0.9, 7):
-        inset = round_mm * (1 - np.sqrt(1 - (1 - t) ** 2))
-        rounded = Wall(
-            heights=wall.heights, radii=np.maximum(wall.radii - inset, 0.5), wall=wall.wall + inset,
-            height=wall.height, origin=wall.origin, power=wall.power, yaw_deg=wall.yaw_deg, ior=wall.ior,
-        )  # fmt: skip
-        rows.append(arc(view, rounded, round_mm * t, far=False))
+    for y in heights:
+        t = max(1 - y / round_mm, 0.0) if round_mm else 0.0
+        r = max(inner(y) - round_mm * (1 - np.sqrt(1 - t * t)), 0.5)
+        upright = replace(
+            wall, heights=np.array([0.0, wall.height]), radii=np.array([r, r]), wall=inner(y) + wall.wall - r
+        )
+        rows.append(arc(view, upright, y, far=False))
     seen = np.stack(rows)
     y = np.where(np.isnan(seen[..., 1]), -np.inf, seen[..., 1])
-    best = seen[y.argmax(0), np.arange(seen.shape[1])]
-    return _points(best) or sharp
+    return np.asarray(seen[y.argmax(0), np.arange(seen.shape[1])])
 
 
 def _foot(view: View, v: dict[str, Any]) -> Any:
