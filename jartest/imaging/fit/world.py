@@ -88,13 +88,13 @@ def _profile(rng: Rng, kind: str) -> tuple[float, Any, dict[str, Any]]:
         base = Base(kind="pedestal", waist=0.8, foot=u(1.5, 2.4))
         return u(12, 26), np.full(60, u(1.1, 2.4)), {"wall": u(0.12, 0.2), "floor": u(0.6, 1.6), "base": base}
     if kind == "tube":
-        r = u(0.7, 1.5)
+        wide = u(0.7, 1.5)
         end = (
-            np.sqrt(np.clip(1 - np.clip(1 - T * 14 / r, 0, 1) ** 2, 1e-3, 1))
+            np.sqrt(np.clip(1 - np.clip(1 - T * 14 / wide, 0, 1) ** 2, 1e-3, 1))
             if rng.random() < 0.5
             else np.clip(0.12 + T * 4, 0, 1)
         )
-        return 14.0, r * end, {"wall": u(0.08, 0.15), "floor": 0.15, "lift": u(0, 6), "heights_power": 1.6}
+        return 14.0, wide * end, {"wall": u(0.08, 0.15), "floor": 0.15, "lift": u(0, 6), "heights_power": 1.6}
     if kind == "cup":
         return (
             u(7, 14),
@@ -361,7 +361,7 @@ def _contents(rng: Rng, jar: Ware, kind: str = "") -> tuple[str, tuple[Layer, ..
     p = np.array([CONTENTS[n][0] for n in names]) / sum(CONTENTS[n][0] for n in names)
     name = kind or str(rng.choice(names, p=p))
     parts = CONTENTS[name][1](rng)
-    low = 0.3 if jar.name in ("tube", "goblet", "vial") else 0.16
+    low = 0.3 if jar.name in ("tube", "goblet", "vial") else 0.25
     share = float(rng.uniform(0.92, 0.985)) if rng.random() < 0.17 else float(rng.uniform(low, 0.9))
     if jar.cap is not None:  # a cap hides no surface
         down = jar.cap.skirt if jar.cap.kind != "stopper" else min(0.18 * jar.height, 1.4)
