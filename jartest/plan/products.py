@@ -12,18 +12,17 @@ from typing import Literal, get_args
 from jartest.errors import BadEntry
 from jartest.plan.formulations import FORMULATIONS, formulation_named, read_formulation
 from jartest.plan.grade import Grade
+from jartest.plan.marks import TAGS, Tag
 
 __all__ = [
     "ADJUVANT_KINDS",
     "KINDS",
-    "TAGS",
     "LabelNotes",
     "ProductKind",
     "ShelfProduct",
-    "Tag",
     "make_product",
     "read_kind",
-    "read_tag",
+    "say_kind",
 ]
 
 ProductKind = Literal[
@@ -73,19 +72,6 @@ _KIND_WORDS: dict[str, ProductKind] = {
     "micronutrients": "micronutrient",
 }
 
-Tag = Literal[
-    "weak-acid salt",
-    "acid",
-    "alkali",
-    "ammonium",
-    "copper",
-    "phosphite",
-    "calcium",
-    "chelate",
-    "sulphur",
-    "oil",
-]
-TAGS: tuple[Tag, ...] = get_args(Tag)
 _MOST_CHARS = 200
 
 
@@ -123,6 +109,8 @@ class LabelNotes:
 class ShelfProduct:
     """One product of one maker; `formulation` is a normalised code, or empty where none is on the label.
 
+    `checked` says that a person has confirmed kind, grade and marks against the label.
+
     Raises
     ------
     BadEntry
@@ -139,6 +127,7 @@ class ShelfProduct:
     label: LabelNotes = field(default_factory=LabelNotes)
     lot: str = ""
     is_liquid: bool | None = None
+    checked: bool = False
 
     def __post_init__(self) -> None:
         if not self.name.strip():
@@ -191,6 +180,12 @@ class ShelfProduct:
     def answers_to(self, target: str) -> bool:
         """Whether a label's word `target` means this product: its name, formulation code, kind, mark or "adjuvant"."""
         word = " ".join(target.split()).casefold()
+        kept = word.replace("sulfur", "sulphur").replace(
+            "fertilizer", "fertiliser"
+        )  # as kinds and marks are kept
+        return self._answers_to(word) or self._answers_to(kept)
+
+    def _answers_to(self, word: str) -> bool:
         if word in (self.key[0], self.said.casefold(), self.formulation.casefold(), self.kind.casefold()):
             return bool(word)
         if word in {t.casefold() for t in self.contains} or _singular(word) in (
@@ -218,6 +213,7 @@ def make_product(
     label: LabelNotes | None = None,
     lot: str = "",
     is_liquid: bool | None = None,
+    checked: bool = False,
 ) -> ShelfProduct:
     """A product from what was typed: formulation and kind are read, the kind taken from the type word if not typed.
 
@@ -242,7 +238,13 @@ def make_product(
         label=label or LabelNotes(),
         lot=lot.strip(),
         is_liquid=is_liquid,
+        checked=checked,
     )
+
+
+def say_kind(kind: ProductKind) -> str:
+    """A kind of product as people say it."""
+    return kind.replace("fertiliser", "fertilizer")
 
 
 def read_kind(text: str) -> ProductKind:
@@ -261,21 +263,6 @@ def read_kind(text: str) -> ProductKind:
             if candidate == kind.casefold():
                 return kind
     msg = f"{text.strip()[:40]!r} is no kind of product that is known: take one of {', '.join(KINDS)}."
-    raise BadEntry(msg)
-
-
-def read_tag(text: str) -> Tag:
-    """The mark that people mean by `text`: what troubles other products in this one.
-
-    Raises
-    ------
-    BadEntry
-        If it is not known.
-    """
-    for tag in TAGS:
-        if " ".join(text.split()).casefold() == tag:
-            return tag
-    msg = f"{text.strip()[:40]!r} is nothing that a product is marked with: take one of {', '.join(TAGS)}."
     raise BadEntry(msg)
 
 

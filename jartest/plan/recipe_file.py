@@ -13,9 +13,10 @@ from typing import Any, TypeVar, cast, get_args
 from jartest.errors import BadEntry
 from jartest.plan.formulations import read_formulation
 from jartest.plan.grade import read_grade
+from jartest.plan.marks import Tag, read_tag
 from jartest.plan.measuring import Tools
 from jartest.plan.orders import DEFAULT_ORDER, order_named
-from jartest.plan.products import LabelNotes, Tag, make_product, read_kind, read_tag
+from jartest.plan.products import LabelNotes, make_product, read_kind
 from jartest.plan.recipe import make_recipe
 from jartest.plan.scaling import Basis, RecipeProduct, RecipeRequest, amount_in, read_product_rate
 from jartest.plan.water import MixWater, read_hardness
@@ -52,6 +53,7 @@ _PRODUCT = frozenset(
         "density_g_ml",
         "grade",
         "contains",
+        "checked",
         "lot",
         "label",
     ]
@@ -329,6 +331,7 @@ def _product(values: dict[str, Any], index: int, lines: _Lines) -> RecipeProduct
             density_g_ml=table.number("density_g_ml"),
             grade=table.read("grade", lambda: read_grade(grade)) if grade.strip() else None,
             contains=tuple(_tag(word, table) for word in table.words("contains")),
+            checked=bool(table.switch("checked")),
             lot=table.text("lot", ""),
             label=_label(label),
         ),

@@ -9,7 +9,8 @@ from dataclasses import dataclass
 
 from jartest.errors import BadEntry
 from jartest.plan.grade import read_grade
-from jartest.plan.products import LabelNotes, ShelfProduct, make_product, read_tag
+from jartest.plan.marks import read_tag
+from jartest.plan.products import LabelNotes, ShelfProduct, make_product
 from jartest.units import read_number
 
 __all__ = ["SHELF_COLUMNS", "RefusedLine", "ShelfRead", "escape_cell", "shelf_from_csv", "shelf_to_csv"]
@@ -23,6 +24,7 @@ SHELF_COLUMNS = (
     "density_g_ml",
     "grade",
     "contains",
+    "checked",
     "lot",
     "label_order",
     "label_before",
@@ -89,6 +91,7 @@ def _cells(product: ShelfProduct) -> list[str]:
         _number(product.density_g_ml),
         product.grade.text if product.grade else "",
         "; ".join(product.contains),
+        _yes_no(product.checked or None),
         product.lot,
         label.order_text,
         "; ".join(label.before),
@@ -198,6 +201,7 @@ def _product(cells: dict[str, str]) -> ShelfProduct:
         density_g_ml=_read_optional(cell("density_g_ml")),
         grade=read_grade(cell("grade")) if cell("grade") else None,
         contains=tuple(read_tag(w) for w in _words(cell("contains"))),
+        checked=bool(_read_yes_no(cell("checked"))),
         lot=cell("lot"),
         label=label,
     )

@@ -12,6 +12,7 @@ from jartest.units import read_number, say_number
 __all__ = [
     "HARDNESS_CLASSES",
     "HARDNESS_UNITS",
+    "UNNAMED_CONDITIONER",
     "Hardness",
     "MixWater",
     "hardness_class",
@@ -45,6 +46,10 @@ HARDNESS_CLASSES = {
     # Vermont Department of Health, Hardness in drinking water.
     "Vermont": ((75.0, "soft"), (150.0, "moderately hard"), (300.0, "hard"), (math.inf, "very hard")),
 }
+# What people write for "nothing", and for a conditioner that they do not name; nothing but signs is nothing.
+_NO_CONDITIONER = frozenset({"", "0", "none", "no", "nil", "nothing", "n a", "na", "not", "not conditioned", "no conditioner", "without"})  # fmt: skip
+_YES_CONDITIONER = frozenset({"y", "yes", "conditioned", "conditioner"})
+UNNAMED_CONDITIONER = "a conditioner, not named"
 _MOST_MG_L = 10_000.0  # saltier than sea water in hardness (6600 mg/L, value from memory)
 
 
@@ -61,7 +66,8 @@ class Hardness:
 class MixWater:
     """The water of a mixture, as far as it is known; `hardness_mg_l` as CaCO3, `bicarbonate_mg_l` as HCO3.
 
-    `ph` is the water's before anything is added, `mix_ph` that of the finished mixture.
+    `ph` is the water's before anything is added, `mix_ph` that of the finished mixture.  `conditioner` is
+    what conditions the water already, empty where nothing does: "none" and "no" are no conditioner.
     """
 
     source: str = ""
@@ -73,6 +79,7 @@ class MixWater:
     bicarbonate_mg_l: float | None = None
 
     def __post_init__(self) -> None:
+        object.__setattr__(self, "conditioner", _read_conditioner(self.conditioner))
         for value, low, high, what in (
             (self.hardness_mg_l, 0.0, _MOST_MG_L, "A hardness in mg/L"),
             (self.ph, 0.0, 14.0, "A pH"),
@@ -83,6 +90,15 @@ class MixWater:
             if value is not None and not low <= value <= high:
                 msg = f"{what} lies from {low:g} to {high:g}, not at {value}: leave it out where it is not known."
                 raise BadUnit(msg)
+
+
+def _read_conditioner(text: str) -> str:
+    """What the water is conditioned with, empty for the words that people write where nothing does."""
+    said = " ".join(text.split())
+    word = re.sub(r"[\W_]+", " ", said.casefold()).strip()
+    if word in _NO_CONDITIONER:
+        return ""
+    return UNNAMED_CONDITIONER if word in _YES_CONDITIONER else said
 
 
 def read_hardness(text: str) -> Hardness:

@@ -6,7 +6,8 @@ import streamlit as st
 
 from jartest.errors import BadEntry
 from jartest.plan.grade import read_grade
-from jartest.plan.products import KINDS, TAGS, LabelNotes, ShelfProduct, make_product
+from jartest.plan.marks import TAGS
+from jartest.plan.products import KINDS, LabelNotes, ShelfProduct, make_product
 from jartest.plan.shelf_csv import SHELF_COLUMNS, shelf_to_csv
 from jartest.recorder import Recorder
 from jartest.records.tank_model import ShelfEntry

@@ -11,7 +11,8 @@ from hypothesis import strategies as st
 
 from jartest.errors import BadEntry
 from jartest.plan.grade import read_grade
-from jartest.plan.products import KINDS, TAGS, LabelNotes, ShelfProduct, make_product
+from jartest.plan.marks import TAGS
+from jartest.plan.products import KINDS, LabelNotes, ShelfProduct, make_product
 from jartest.plan.shelf_csv import SHELF_COLUMNS, shelf_from_csv, shelf_to_csv
 
 WORDS = st.text(
@@ -31,6 +32,7 @@ def shelf_products(draw: st.DrawFn) -> ShelfProduct:
         density_g_ml=draw(st.none() | st.integers(50, 300).map(lambda x: x / 100)),
         grade=draw(st.none() | st.sampled_from(["10-34-0", "Ca 10, B 0.5"]).map(read_grade)),
         contains=tuple(draw(st.lists(st.sampled_from(TAGS), max_size=2, unique=True))),
+        checked=draw(st.booleans()),
         lot=draw(st.just("") | WORDS),
         label=LabelNotes(
             order_text=draw(st.just("") | WORDS),

@@ -7,7 +7,14 @@ import math
 import pytest
 
 from jartest.errors import BadUnit
-from jartest.plan.water import HARDNESS_UNITS, MixWater, hardness_class, hardness_from_ions, read_hardness
+from jartest.plan.water import (
+    HARDNESS_UNITS,
+    UNNAMED_CONDITIONER,
+    MixWater,
+    hardness_class,
+    hardness_from_ions,
+    read_hardness,
+)
 
 
 @pytest.mark.parametrize(
@@ -79,3 +86,23 @@ def test_hardness_from_calcium_and_magnesium() -> None:
 def test_water_that_no_tap_gives_is_refused(bad: dict[str, float]) -> None:
     with pytest.raises(BadUnit):
         MixWater(**bad)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(
+    "word", ["", " ", "none", "None", " NO ", "no.", "n/a", "-", "nothing", "no conditioner", "0"]
+)
+def test_no_conditioner_is_no_conditioner_however_it_is_written(word: str) -> None:
+    assert MixWater(conditioner=word).conditioner == ""
+
+
+@pytest.mark.parametrize(
+    ("word", "kept"),
+    [
+        ("AMS", "AMS"),
+        ("  citric   acid ", "citric acid"),
+        ("yes", UNNAMED_CONDITIONER),
+        ("Nonesuch softener", "Nonesuch softener"),
+    ],
+)
+def test_a_conditioner_keeps_its_name(word: str, kept: str) -> None:
+    assert MixWater(conditioner=word).conditioner == kept

@@ -9,9 +9,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from jartest.plan.grade import read_grade
+from jartest.plan.marks import TAGS
 from jartest.plan.measuring import Tools
 from jartest.plan.orders import order_variants
-from jartest.plan.products import KINDS, TAGS, LabelNotes, ShelfProduct, make_product
+from jartest.plan.products import KINDS, LabelNotes, ShelfProduct, make_product
 from jartest.plan.scaling import RecipeProduct, RecipeRequest, read_product_rate
 from jartest.plan.water import MixWater
 from jartest.records.tank_rows import product_of, product_to_json, recipe_of, recipe_to_json
@@ -93,3 +94,10 @@ def test_no_recipe_stays_none() -> None:
 
 def _through_json(values: Any) -> Any:
     return json.loads(json.dumps(values))
+
+
+def test_a_product_kept_before_it_could_be_checked_is_not_checked() -> None:
+    said = product_to_json(make_product(name="Hopcal", contains=("calcium",), checked=True))
+    assert product_of(said).checked
+    del said["checked"]
+    assert not product_of(said).checked
