@@ -6,10 +6,12 @@ functions given at the door, so that a test can run a day in a second.
 
 from __future__ import annotations
 
+import math
 import uuid
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta, timezone
+from typing import Literal
 
 from jartest.errors import BadEntry, Conflict, NotFound
 from jartest.history.before import Before
@@ -18,6 +20,7 @@ from jartest.history.next_jar import Jar
 from jartest.history.questions import Blame, History, mix_of, say_product
 from jartest.history.suspects import Prior
 from jartest.imaging.change import Change, change_since, comparable
+from jartest.imaging.held import DOUBTED, Apart, apart_from
 from jartest.imaging.overlay import draw_overlay, shrink
 from jartest.imaging.photo import Photo, open_photo, open_to_read
 from jartest.imaging.reading import METHOD, read_photo
@@ -145,6 +148,38 @@ def say_slot(slot: str, plan: TestPlan) -> str:
             name = plan.products[n - 1].name if n <= len(plan.products) else "?"
             return f"after {n}: {name}"
     return "extra look"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Start:
+    """The look whose lines are carried to another one, and what of the finder's word a person refused for them."""
+
+    look: Look
+    frame: Frame
+    settled: Apart | None
+
+
+def _start_of(case: Case, look: Look) -> _Start | None:
+    """The nearest earlier look whose lines a person set or left standing; its lines go back to one that was set."""
+    before = [x for x in case.looks if x.id != look.id and x.taken_at <= look.taken_at]
+    nearest: tuple[Look, Frame] | None = None
+    for other in reversed(before):
+        kept = case.latest_reading(other.id)
+        if kept is None or kept.reading.jar is None or kept.origin not in ("set", "carried"):
+            continue
+        nearest = nearest or (other, kept.reading.jar)
+        if kept.origin == "set":
+            return _Start(look=nearest[0], frame=nearest[1], settled=_refused(case, other))
+    return None if nearest is None else _Start(look=nearest[0], frame=nearest[1], settled=None)
+
+
+def _refused(case: Case, look: Look) -> Apart | None:
+    """How far off the finder's lines lay in a look where a person, asked between the two, set the lines."""
+    kept = case.latest_reading(look.id)
+    asked = [r.reading for r in case.readings if r.look_id == look.id and DOUBTED in r.reading.flags]
+    if kept is None or kept.reading.jar is None or not asked or asked[-1].jar_proposed is None:
+        return None
+    return apart_from(kept.reading.jar, asked[-1].jar_proposed)
 
 
 def came_later(look: Look) -> bool:
@@ -389,17 +424,70 @@ class Recorder:
         case = self.store.case(look.test_id)
         photo = open_to_read(self.photos.get(look.photo.sha256), look.photo.original_name)
         reading = self._read(case, look, photo, marks=marks, by=by)
+        if not case.signed:
+            self._read_doubted(look, reading, by=by)
         self.judge(look.test_id)
         return reading
 
-    def _read(self, case: Case, look: Look, photo: Photo, *, marks: Marks | None, by: str) -> KeptReading:
-        earlier = self._earlier_frame(case, look)
+    def settle_lines(self, look_id: str, keep: Literal["carried", "found"], *, by: str) -> KeptReading:
+        """A new reading of a look whose carried and found lines differ, in those that a person says are right.
+
+        It is kept as set by hand; other looks of the test whose lines are in doubt are read again from it.
+
+        Raises
+        ------
+        Conflict
+            If the lines of this look are not in doubt, or no longer.
+        """
+        kept = self.store.case(self.store.look(look_id).test_id).latest_reading(look_id)
+        carried, found = (kept.reading.jar, kept.reading.jar_proposed) if kept else (None, None)
+        if kept is None or carried is None or found is None or DOUBTED not in kept.reading.flags:
+            msg = "The lines of this look are not in doubt any more; somebody may have settled it meanwhile."
+            raise Conflict(msg)
+        lines = {}
+        for name in ("left_px", "right_px", "floor_px", "surface_px"):
+            line = getattr(found, name)  # NaN where the finder cannot tell it: no other is in question
+            lines[name] = getattr(carried, name) if keep == "carried" or math.isnan(line) else line
+        return self.set_lines(look_id, replace(kept.marks or Marks(), **lines), by=by)
+
+    def _read_doubted(self, look: Look, kept: KeptReading, *, by: str) -> None:
+        """Read the test's other looks whose lines are in doubt again: from this one, or from one after it."""
+        case = self.store.case(look.test_id)
+        for other in sorted(case.looks, key=lambda x: x.taken_at):
+            old = case.latest_reading(other.id)
+            if old is None or DOUBTED not in old.reading.flags or kept.reading.jar is None:
+                continue
+            now = self.store.case(look.test_id)
+            photo = open_to_read(self.photos.get(other.photo.sha256), other.photo.original_name)
+            start = _Start(look=look, frame=kept.reading.jar, settled=_refused(now, look))
+            self._read(
+                now,
+                other,
+                photo,
+                marks=old.marks,
+                by=by,
+                start=start if other.taken_at < look.taken_at else None,
+            )
+
+    def _read(
+        self,
+        case: Case,
+        look: Look,
+        photo: Photo,
+        *,
+        marks: Marks | None,
+        by: str,
+        start: _Start | None = None,
+    ) -> KeptReading:
+        start = start or _start_of(case, look)
+        earlier = None if start is None else (self._opened(start.look), start.frame)
         jar = case.test.plan.jar
         listed = self.listed_jar(jar)
         reading = self._read_photo(
             photo,
             marks=marks,
             earlier=earlier,
+            settled=start.settled if start else None,
             inner_diameter_mm=jar.inner_diameter_mm,
             wall_mm=listed.wall_mm if listed else None,
         )
@@ -454,15 +542,8 @@ class Recorder:
         progress(len(waiting), len(waiting))
         return len(waiting)
 
-    def _earlier_frame(self, case: Case, look: Look) -> tuple[Photo, Frame] | None:
-        """The photo and lines of the nearest earlier look whose lines a person set or left standing."""
-        before = [x for x in case.looks if x.id != look.id and x.taken_at <= look.taken_at]
-        for other in reversed(before):
-            kept = case.latest_reading(other.id)
-            if kept is not None and kept.reading.jar is not None and kept.origin in ("set", "carried"):
-                data = self.photos.get(other.photo.sha256)
-                return open_to_read(data, other.photo.original_name), kept.reading.jar
-        return None
+    def _opened(self, look: Look) -> Photo:
+        return open_to_read(self.photos.get(look.photo.sha256), look.photo.original_name)
 
     # ----------------------------------------------------------- observation
     def observe(

@@ -10,7 +10,7 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from jartest.imaging.finder import look
+from jartest.imaging.finder import Finding, look
 from jartest.imaging.photo import Photo
 from jartest.imaging.values import Frame
 
@@ -42,8 +42,12 @@ _SHARES = np.array([0.2, 0.2, 0.25, 0.25, 0.1])  # of the agreement
 _FLOOR, _SURFACE = 2, 3
 
 
-def follow_jar(photo: Photo, earlier_photo: Photo, earlier_frame: Frame) -> Frame | None:
+def follow_jar(
+    photo: Photo, earlier_photo: Photo, earlier_frame: Frame, *, seen: Finding | None = None
+) -> Frame | None:
     """The earlier frame in this photo, or None where the jar cannot be told to be the same.
+
+    `seen` is the finder's word on this photo, where it was asked already.
 
     Notes
     -----
@@ -70,7 +74,7 @@ def follow_jar(photo: Photo, earlier_photo: Photo, earlier_frame: Frame) -> Fram
     then, now = _grey(earlier_photo, scale), _grey(photo, scale)
     lines = _scaled(f, scale)
     starts = [np.eye(2, 3)]
-    for start in (_by_points(then, now), _by_finder(photo, earlier_photo, scale)):
+    for start in (_by_points(then, now), _by_finder(seen or look(photo.pixels), earlier_photo, scale)):
         starts += [] if start is None else [start]
     move, alike, shifts = _laid_over(then, now, lines, starts)
     if alike < _ALIKE or not 1 / _STRETCH < math.hypot(move[0, 0], move[1, 0]) < _STRETCH:
@@ -272,9 +276,9 @@ def _by_points(then: Array, now: Array) -> Array | None:
     return _resized(np.asarray(move, float), 1 / k)
 
 
-def _by_finder(photo: Photo, earlier: Photo, scale: float) -> Array | None:
+def _by_finder(seen: Finding, earlier: Photo, scale: float) -> Array | None:
     """The move that takes the finder's jar in the earlier photo to its jar in this one; its faults cancel."""
-    found = [look(p.pixels) for p in (earlier, photo)]
+    found = [look(earlier.pixels), seen]
     if any(f.frame is None or not math.isfinite(sum(f.raw_rows)) for f in found):
         return None
     ends = []

@@ -59,20 +59,21 @@ def with_marks(frame: Frame | None, marks: Marks | None) -> Frame | None:
     return replace(frame, **set_)
 
 
-def find_jar(photo: Photo, within: Box | None = None) -> Proposal:
+def find_jar(photo: Photo, within: Box | None = None, seen: Finding | None = None) -> Proposal:
     """What the finder proposes: the frame is None where it sees no jar, and a line that it cannot tell is NaN.
 
     `within` is where the jar stands before the reference card: that part is looked at first, and a weaker
-    word is enough there, because nobody stands the card up behind nothing.
+    word is enough there, because nobody stands the card up behind nothing.  `seen` is the finder's word on
+    the whole photo, where it was asked already.
     """
     if within is None:
-        return _said(look(photo.pixels))
+        return _said(seen or look(photo.pixels))
     part = photo.pixels[within.top : within.bottom, within.left : within.right]
     if min(part.shape[:2]) < MIN_SIDE_PX:
-        return _said(look(photo.pixels))
+        return _said(seen or look(photo.pixels))
     said = _said(look(np.ascontiguousarray(part), found=_FOUND_BEFORE_CARD))
     if said.frame is None or said.ends is None:
-        return _said(look(photo.pixels))
+        return _said(seen or look(photo.pixels))
     frame = replace(
         said.frame,
         left_px=said.frame.left_px + within.left,

@@ -9,6 +9,7 @@ import cv2
 import numpy as np
 from PIL import Image, ImageDraw, ImageFont
 
+from jartest.imaging.held import DOUBTED
 from jartest.imaging.photo import Photo
 from jartest.imaging.values import Frame, Reading
 
@@ -20,6 +21,7 @@ _DASH = {
     "floor": (1, 0),
     "surface": (24, 8),
     "boundary": (12, 6),
+    "other": (3, 5),
 }  # drawn and left out, px at 1080
 _INK, _HALO = (255, 230, 0), (0, 0, 0)
 
@@ -33,7 +35,8 @@ def draw_overlay(photo: Photo, reading: Reading, *, width_px: int = 1080) -> byt
     """The photo as a JPEG with walls, floor, surface, layer boundaries and lumps drawn and named.
 
     Lines differ by their dashes and each has its word, so that nothing depends on colour; letters
-    are a twenty-fifth of the width, which is legible on a screen of 390 px.
+    are a twenty-fifth of the width, which is legible on a screen of 390 px.  Where the lines are in doubt,
+    those found in this photo are drawn dotted beside the carried ones.
     """
     picture = _reduced(photo, width_px)
     draw = ImageDraw.Draw(picture)
@@ -49,10 +52,13 @@ def draw_overlay(photo: Photo, reading: Reading, *, width_px: int = 1080) -> byt
         x, y = lump.col_px * scale, lump.row_px * scale
         draw.ellipse((x - r, y - r, x + r, y + r), outline=_HALO, width=3)
         draw.ellipse((x - r, y - r, x + r, y + r), outline=_INK, width=1)
-    _walls(draw, frame, scale, picture)
+    other = reading.jar_proposed if DOUBTED in reading.flags else None
+    _walls(draw, frame, scale, picture, _DASH["wall"])
+    if other is not None:
+        _walls(draw, other, scale, picture, _DASH["other"])
     used: list[float] = []
-    for row, word, kind in _levels(reading, frame):
-        _level(draw, frame, row, kind, scale)
+    for row, word, kind in _levels(reading, frame, other):
+        _level(draw, other if other and kind == "other" else frame, row, kind, scale)
         x = (frame.right_px if math.isfinite(frame.right_px) else photo.width_px * 0.7) * scale
         y = _free(row * scale, used, letter * 1.25)
         _word(draw, (min(x + 6, picture.width * 0.99), y), word, font, right=picture.width)
@@ -72,13 +78,16 @@ def _jpeg(picture: Image.Image) -> bytes:
     return out.getvalue()
 
 
-def _levels(reading: Reading, frame: Frame) -> list[tuple[float, str, str]]:
+def _levels(reading: Reading, frame: Frame, other: Frame | None) -> list[tuple[float, str, str]]:
     """Rows to draw with their words, from the top down."""
     rows: list[tuple[float, str, str]] = []
-    if math.isfinite(frame.floor_px):
-        rows.append((frame.floor_px, "floor", "floor"))
-    if math.isfinite(frame.surface_px):
-        rows.append((frame.surface_px, "surface", "surface"))
+    carried = "" if other is None else ", carried"
+    for line, row in (("floor", frame.floor_px), ("surface", frame.surface_px)):
+        if math.isfinite(row):
+            rows.append((row, f"{line}{carried}", line))
+    for line, row in () if other is None else (("floor", other.floor_px), ("surface", other.surface_px)):
+        if math.isfinite(row):
+            rows.append((row, f"{line}, found", "other"))
     if math.isfinite(frame.floor_px + frame.surface_px):
         high = frame.floor_px - frame.surface_px
         for layer in reading.layers:
@@ -90,7 +99,9 @@ def _levels(reading: Reading, frame: Frame) -> list[tuple[float, str, str]]:
     return sorted(rows)
 
 
-def _walls(draw: ImageDraw.ImageDraw, frame: Frame, scale: float, picture: Image.Image) -> None:
+def _walls(
+    draw: ImageDraw.ImageDraw, frame: Frame, scale: float, picture: Image.Image, dash: tuple[int, int]
+) -> None:
     top = frame.surface_px if math.isfinite(frame.surface_px) else 0.15 * picture.height / scale
     low = frame.floor_px if math.isfinite(frame.floor_px) else 0.85 * picture.height / scale
     lean = math.tan(math.radians(frame.tilt_deg))
@@ -98,7 +109,7 @@ def _walls(draw: ImageDraw.ImageDraw, frame: Frame, scale: float, picture: Image
         if math.isfinite(col):
             half = lean * (low - top) / 2
             ends = ((col + half) * scale, top * scale), ((col - half) * scale, low * scale)
-            _dashed(draw, *ends, _DASH["wall"], picture.width)
+            _dashed(draw, *ends, dash, picture.width)
 
 
 def _level(draw: ImageDraw.ImageDraw, frame: Frame, row: float, kind: str, scale: float) -> None:

@@ -91,6 +91,12 @@ REGISTER: tuple[FlagDefinition, ...] = (
         "The photo could not be laid over the earlier one, so the jar was sought afresh.",
         "Check the lines.",
     ),
+    _f(
+        "lines doubted",
+        "The lines carried over from an earlier photo and those found in this one differ by more than their doubts.",
+        "Say which of the two are right.",
+        blocks_pass=True,
+    ),
     _f("jar moved", "The jar moved since the earlier photo.", "Check the lines.", blocks_pass=False),
 )
 

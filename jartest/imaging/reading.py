@@ -11,10 +11,11 @@ from jartest.imaging.by_hand import ByHand, add_lumps, take_marks
 from jartest.imaging.card import find_card
 from jartest.imaging.conditions import condition_flags, ends_above, foam_unsure, goes_on_above, picture_flags
 from jartest.imaging.finder import SURE as LINE_GIVEN
-from jartest.imaging.finder import Ends
+from jartest.imaging.finder import Ends, look
 from jartest.imaging.flocs import NO_BODY, find_flocs
 from jartest.imaging.follow import follow_jar
-from jartest.imaging.jar import Placed, Proposal, find_jar, place
+from jartest.imaging.held import Apart, apart_from, beyond_doubt, widened
+from jartest.imaging.jar import Placed, find_jar, place
 from jartest.imaging.layers import SURE, find_boundaries, make_layers
 from jartest.imaging.photo import Photo
 from jartest.imaging.profile import ACROSS, FRACTIONS, Cut, Geometry, Strip, cut_out, find_geometry, unroll
@@ -25,7 +26,8 @@ from jartest.imaging.values import Frame, Layer, Marks, Reading
 
 __all__ = ["METHOD", "read_photo"]
 
-METHOD = "reading-7"
+METHOD = "reading-8"
+_SIDES = ("left", "right", "floor", "surface")
 
 
 def read_photo(
@@ -33,6 +35,7 @@ def read_photo(
     *,
     marks: Marks | None = None,
     earlier: tuple[Photo, Frame] | None = None,
+    settled: Apart | None = None,
     inner_diameter_mm: float | None = None,
     wall_mm: float | None = None,
 ) -> Reading:
@@ -45,6 +48,8 @@ def read_photo(
         What a person set, taken as it is.
     earlier : (Photo, Frame) or None
         An earlier photo of the same jar and its frame, to carry over.
+    settled : Apart or None
+        How far off the finder's lines lay where a person, asked, refused them in an earlier photo of this jar.
     inner_diameter_mm, wall_mm : float or None
         Inner diameter and glass wall of the jar, for millimetres; the reference card gives them too.
 
@@ -59,10 +64,11 @@ def read_photo(
         If what a person set cannot be in this photo.
     """
     if photo.shrunk == 1 and (earlier is None or earlier[0].shrunk == 1):
-        return _read(photo, marks, earlier, (inner_diameter_mm, wall_mm))
+        return _read(photo, marks, earlier, settled, (inner_diameter_mm, wall_mm))
     smaller = None if earlier is None else (_as_decoded(earlier[0]), earlier[1].scaled(1 / earlier[0].shrunk))
     few = None if marks is None else marks.scaled(1 / photo.shrunk)
-    reading = _read(_as_decoded(photo), few, smaller, (inner_diameter_mm, wall_mm)).scaled(photo.shrunk)
+    reading = _read(_as_decoded(photo), few, smaller, settled, (inner_diameter_mm, wall_mm))
+    reading = reading.scaled(photo.shrunk)
     return replace(reading, width_px=photo.width_px, height_px=photo.height_px, marks=marks)
 
 
@@ -76,20 +82,28 @@ def _read(
     photo: Photo,
     marks: Marks | None,
     earlier: tuple[Photo, Frame] | None,
+    settled: Apart | None,
     jar_mm: tuple[float | None, float | None],
 ) -> Reading:
     flags: list[str] = []
-    carried = follow_jar(photo, *earlier) if earlier is not None and not _whole(marks) else None
+    seen = look(photo.pixels) if earlier is not None and not _whole(marks) else None
+    carried = follow_jar(photo, *earlier, seen=seen) if earlier is not None and seen is not None else None
     if earlier is not None and carried is not None:
         flags += ["carried over"] + (["jar moved"] if _has_moved(carried, earlier[1]) else [])
     elif earlier is not None and not _whole(marks):
         flags.append("not carried over")
     card = find_card(photo)
-    proposal = find_jar(photo, card.window if card else None) if carried is None else Proposal()
-    proposed, ends = proposal.frame, proposal.ends
-    if proposal.two and not _whole(marks):
+    proposal = find_jar(photo, card.window if card and carried is None else None, seen)
+    proposed, ends = proposal.frame, proposal.ends if carried is None else None
+    if proposal.two and carried is None and not _whole(marks):
         flags.append("two jars")
     placed = place(photo, carried or proposed or Frame(), marks)
+    apart = None
+    if carried is not None and proposed is not None:
+        proposed, apart = _held(photo, placed.frame, proposed, marks)
+        apart = apart.beside(settled)
+        if beyond_doubt(apart):
+            flags.append("lines doubted")
     by_hand = take_marks(placed.frame, marks)
     frame = by_hand.frame
     if marks is not None:
@@ -121,12 +135,26 @@ def _read(
     reading = _measured(
         base, photo, by_hand, with_scale(geometry, scale), cut, placed.seen, flags, scale, ends
     )
+    if apart is not None and beyond_doubt(apart, sigmas=1.0):
+        reading = widened(reading, apart)
     drawn = by_hand.boundaries is not None or by_hand.foam_top is not None  # a person said what ends where
     if ends is not None and proposed is not None:
         doubted = not math.isnan(proposed.surface_px) and _contradicted(reading, frame, ends)
     else:
         doubted = carried is None and goes_on_above(unroll(photo, frame, geometry, cut))
     return replace(reading, flags=(*reading.flags, "foam unsure")) if doubted and not drawn else reading
+
+
+def _held(photo: Photo, frame: Frame, found: Frame, marks: Marks | None) -> tuple[Frame, Apart]:
+    """The finder's frame, placed as exactly as the carried one where they may differ, and how far apart they are."""
+    apart = apart_from(frame, found)
+    if beyond_doubt(apart, sigmas=1.0):
+        found = place(photo, found).frame
+        apart = apart_from(frame, found)
+    by_hand = {
+        f"{n}_fraction": math.nan for n in _SIDES if not math.isnan(getattr(marks, f"{n}_px", math.nan))
+    }
+    return found, replace(apart, **by_hand)
 
 
 def _contradicted(reading: Reading, frame: Frame, ends: Ends) -> bool:

@@ -204,9 +204,8 @@ class Reading:
     """What one photo says, with the doubts; the keys of `to_json` are the data contract.
 
     `jar` is the frame the reading was made in; `jar_proposed` what the finder found by itself
-    (None where it was not asked: all four lines were carried over), and `marks` what a person
-    set, where anyone did.  `jar_found` false gives NaN, None or empty for all
-    that follows.
+    (None where it found no jar), and `marks` what a person set, where anyone did.  `jar_found` false
+    gives NaN, None or empty for all that follows.
     """
 
     photo_sha256: str

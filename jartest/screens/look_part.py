@@ -19,6 +19,7 @@ from jartest.plan.schedule import EXTRA, next_look
 from jartest.recorder import Recorder, RunningTest, say_slot
 from jartest.records.model import Case, KeptReading, Look
 from jartest.screens import state
+from jartest.screens.doubt_part import ask_lines, say_fill
 from jartest.screens.line_setter import line_setter
 from jartest.screens.parts import (
     SHAPES,
@@ -155,6 +156,8 @@ def _draw_look(recorder: Recorder, case: Case, look: Look, kept: KeptReading) ->
             alt=f"Photo of the look {says} with what was measured drawn on it",
         )
         st.caption(f"{plain(says)} · {say_times(case, look)} · {_say_origin(kept)}")
+        if not signed_under:
+            ask_lines(recorder, look, kept)
     if right is not None:
         with right:
             _set_lines(recorder, look, kept, editing)
@@ -163,6 +166,7 @@ def _draw_look(recorder: Recorder, case: Case, look: Look, kept: KeptReading) ->
     show_plate(kept.verdict.word, f"this photo alone, {plain(says)}", place=f"look-{look.id}")
     draw_figures(reading)
     draw_sizes(reading, shape_of(recorder, case.test.plan.jar))
+    say_fill(recorder, case, look, kept)
     if lumps := say_lumps(reading, recorder.limits.strainers):
         st.markdown(plain(lumps))
     say_flags(reading)

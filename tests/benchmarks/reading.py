@@ -3,13 +3,15 @@
     python tests/benchmarks/reading.py [--json]
 
 `full_decode_ms`: one `cv2.imdecode` of the file at full size, on one core.  `reading_ms`: bytes to
-reading, decode and finder included, on one core.  `peak_mb`: most memory over that of the imports.
+reading, decode and finder included, on one core.  `carried_ms`: the same with the lines carried over from
+an earlier photo of that size, which is decoded too.  `peak_mb`: most memory over that of the imports.
 `two_core_speedup`: `jartest measure` over a folder of 48 such photos with two cores against one.
 """
 
 from __future__ import annotations
 
 import argparse
+import functools
 import json
 import os
 import statistics
@@ -25,7 +27,7 @@ import numpy as np
 
 from jartest.imaging.photo import open_to_read
 from jartest.imaging.reading import read_photo
-from jartest.imaging.values import Reading
+from jartest.imaging.values import Frame, Reading
 
 SAMPLE = Path(__file__).resolve().parents[2] / "samples" / "settler" / "settler-0030min.jpg"
 
@@ -55,6 +57,20 @@ def medians_ms(*acts: Callable[[], object], times: int = 9) -> list[float]:
 
 def one_reading(data: bytes) -> Reading:
     return read_photo(open_to_read(data, "jar.jpg"))
+
+
+def one_carried(data: bytes) -> Reading:
+    """The same photo with the lines of an earlier one, here of itself, carried over."""
+    earlier = open_to_read(data, "jar.jpg")
+    return read_photo(open_to_read(data, "jar.jpg"), earlier=(earlier, _frame(data)))
+
+
+@functools.cache
+def _frame(data: bytes) -> Frame:
+    frame = one_reading(data).jar
+    if frame is None:
+        raise SystemExit("No jar was found in the photo.")
+    return frame
 
 
 def memory_mb(name: str) -> float:
@@ -112,11 +128,14 @@ def main() -> None:
     cv2.setNumThreads(1)
     data = photo_of_12_megapixels()
     buffer = np.frombuffer(data, np.uint8)
-    decode, reading = medians_ms(lambda: cv2.imdecode(buffer, cv2.IMREAD_COLOR), lambda: one_reading(data))
+    decode, reading, carried = medians_ms(
+        lambda: cv2.imdecode(buffer, cv2.IMREAD_COLOR), lambda: one_reading(data), lambda: one_carried(data)
+    )
     figures = {
         "full_decode_ms": round(decode, 1),
         "reading_ms": round(reading, 1),
         "ratio": round(reading / decode, 2),
+        "carried_ms": round(carried, 1),
         "peak_mb": round(peak_mb(data), 1),
         "two_core_speedup": round(two_core_speedup(data), 2),
     }

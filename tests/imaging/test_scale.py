@@ -17,7 +17,9 @@ from jartest.imaging.photo import Photo, open_photo
 from jartest.imaging.profile import find_geometry
 from jartest.imaging.reading import read_photo
 from jartest.imaging.scale import Scale, find_scale, with_scale
+from jartest.imaging.sizes import fill
 from jartest.imaging.values import Frame, Marks
+from jartest.plan.jars import JarShape
 
 PICTURES = Path(__file__).parents[1] / "pictures" / "single"
 SCENES = (
@@ -110,6 +112,24 @@ def test_a_reading_with_the_card_gives_millimetres_within_one_percent(n: int) ->
     assert column == pytest.approx(jar.content_mm, rel=ONE_PERCENT)
     settled = reading.settled_fraction * column
     assert settled == pytest.approx(0.25 * jar.content_mm, abs=ONE_PERCENT * jar.content_mm)
+
+
+@pytest.mark.parametrize("n", [0, 3])
+@pytest.mark.parametrize("known", [False, True])
+def test_the_volume_by_the_photo_is_within_its_doubt_and_another_plan_is_told(n: int, known: bool) -> None:
+    scene, jar = drawn(n), SCENES[n][1]
+    assert scene.frame is not None
+    lines = {k: getattr(scene.frame, k) for k in ("left_px", "right_px", "floor_px", "surface_px")}
+    reading = read_photo(photo_of(scene), marks=Marks(**lines))
+    true_ml = math.pi / 4 * jar.inner_diameter_mm**2 * jar.content_mm / 1000
+    shape = JarShape(name="j", inner_diameter_mm=jar.inner_diameter_mm) if known else None
+    got = fill(reading, true_ml, shape)
+    assert got is not None
+    assert abs(got.seen_ml - true_ml) < 2 * got.sigma_ml
+    assert not got.differs
+    other = fill(reading, true_ml * 935 / 535, shape)  # as it happened
+    assert other is not None
+    assert other.differs
 
 
 def test_a_jar_beside_the_card_gets_no_scale_from_it() -> None:
