@@ -115,7 +115,8 @@ def fill(reading: Reading, planned_ml: float, jar: JarShape | None = None) -> Fi
     if not math.isfinite(column) or reading.jar is None:
         return None
     surface = next((x.top_sigma_fraction for x in reversed(reading.layers) if x.kind != "foam"), _LINE_SIGMA)
-    floor = max(_LINE_SIGMA, reading.settled_sigma_fraction)  # what is settled ends at the floor; NaN compares false
+    # What is settled ends at the floor, and knows its doubt; NaN compares false.
+    floor = max(_LINE_SIGMA, reading.settled_sigma_fraction)
     relative = column_sigma / column
     height_sigma = column * math.hypot(relative, surface, floor)
     shape = _CALIBRATED_SIGMA if jar is not None and jar.fillings else _SHAPE_SIGMA

@@ -48,7 +48,7 @@ def doubted(served: Any) -> Iterator[tuple[Recorder, str]]:
         title="Sulfur",
         products=(Product(name="Chalkwing Sulfur 80"),),
         schedule=(slot_at_age(0.0), slot_at_age(86400.0)),
-        jar=JarUsed(name="quart jar, shouldered", inner_diameter_mm=86.0),  # by its default filled to 32 fl oz
+        jar=JarUsed(name="quart jar, shouldered", inner_diameter_mm=86.0),
     )
     test = recorder.start_test(plan, by="Wren", utc_offset_min=0)
     recorder.finish_mixing(test.id, by="Wren")
