@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Literal
 
@@ -20,6 +21,14 @@ class MixItem:
     ml: float | None = None
     g: float | None = None
 
+    @property
+    def grams(self) -> float:
+        """Its weight; NaN where neither it nor a density is known."""
+        if self.g is not None:
+            return self.g
+        density = self.product.density_g_ml
+        return self.ml * density if self.ml is not None and density is not None else math.nan
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FailedPair:
@@ -32,7 +41,7 @@ class FailedPair:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Caution:
-    """One thing to know; `stop` is what a label forbids.  `ratio` is Q / Ksp where one was reckoned."""
+    """One thing to know; `stop` is what a label forbids.  `ratio` is how far over saturation, where reckoned."""
 
     level: Level
     rule: str

@@ -11,6 +11,7 @@ from streamlit.testing.v1 import AppTest
 
 from jartest import tank
 from jartest.errors import BadEntry
+from jartest.plan.grade import read_grade
 from jartest.plan.products import LabelNotes, make_product
 from jartest.recorder import Recorder
 from jartest.screens import state
@@ -269,3 +270,22 @@ def test_an_order_that_does_not_name_each_product_once_is_refused_in_words(sent:
 
 def test_an_order_that_was_dragged_is_taken_as_it_is() -> None:
     assert places_from({"places": [2, 0, 1]}, 3) == [2, 0, 1]
+
+
+def test_the_ph_of_the_finished_mixture_is_asked_for_noted_and_used(
+    kept: Recorder, screen: Open, form: AppTest
+) -> None:
+    for name, grade in (("Epsom", "Mg 9.8, S 13"), ("Starter", "12-61-0")):
+        product = make_product(name=name, formulation="SP", kind="micronutrient", grade=read_grade(grade))
+        tank.save_product(kept, product, by="Wren")
+    typed = {"Product 1": "Epsom", "Rate 1": "8 lb/100 gal", "Product 2": "Starter", "Rate 2": "8 lb/100 gal"}
+    for label, text in typed.items():
+        field(form, label).set_value(text)
+    form.run()
+    assert "the mixture's pH is not noted: measure it" in words(form)
+    (ph,) = [n for n in form.number_input if n.label == "pH of the finished mixture"]
+    ph.set_value(7.0)
+    form.run()
+    said = words(form)
+    assert "far over what dissolves at the mixture's pH 7" in said
+    assert "the mixture's pH is not noted" not in said
