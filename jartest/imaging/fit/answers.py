@@ -39,12 +39,18 @@ def answer(truth: dict[str, Any], shot: Any) -> dict[str, Any]:
     """Lengths in mm above the inner floor, pixels from the top left; lines as they are seen through the glass."""
     v, view = truth["vessels"][0], Truth.from_json(truth)
     vessel, arcs = view.vessels[0], v["arcs"]
-    middle = lambda a: _middle(a["near"])  # noqa: E731
-    floor = middle(arcs["floor"])
-    tops = [middle(a) for a in arcs["layers"]]
+
+    def middle(name: str, height_mm: float, layer: int | None = None) -> list[float]:
+        """On the side that faces the camera; as through no glass where a bulge hides it."""
+        seen = vessel.seen(name, layer=layer)
+        plain = view.view.project(vessel.ring(height_mm, np.zeros(1)))[0]
+        return [float(c) for c in (plain if seen is None else seen)]
+
+    floor = middle("floor", 0.0)
+    tops = [middle("", b.top_mm, k) for k, b in enumerate(vessel.bands)]
     ring = view.view.project(vessel.ring(vessel.surface_mm / 2, np.linspace(-np.pi, np.pi, 721)))
     jar = {
-        "inner_bottom": floor, "rim_front": middle(arcs["rim"]),
+        "inner_bottom": floor, "rim_front": middle("rim", vessel.height_mm),
         "left": ring[ring[:, 0].argmin()].tolist(), "right": ring[ring[:, 0].argmax()].tolist(),
     }  # fmt: skip
     layers = [
@@ -63,9 +69,3 @@ def answer(truth: dict[str, Any], shot: Any) -> dict[str, Any]:
         "noted": v["noted"],
     }  # fmt: skip
 
-
-def _middle(points: list[list[float] | None]) -> list[float]:
-    """The point on the side that faces the camera, or the nearest to it that is seen."""
-    half = len(points) // 2
-    seen = [(abs(k - half), p) for k, p in enumerate(points) if p is not None]
-    return [float(c) for c in min(seen)[1]]

@@ -106,7 +106,7 @@ def _level(eye: Array, w: Wall, angles: Array, y: Array, far: bool, inside: floa
     d = p - eye
     d = d / np.linalg.norm(d, axis=-1, keepdims=True)
     n = w.normal(p, w.wall)
-    over = (y > w.height)[:, None]  # over the rim: nothing bends it
+    over = (y > w.height)[:, None] & far  # over the rim: nothing bends it
     away = ~over & ((d * n).sum(-1, keepdims=True) > -0.01)  # a part of the wall that is turned from the eye
     glass = np.where(away, np.nan, np.where(over, d, bent(d, n, 1.0, w.ior)))
     p1 = w.march(p, glass, 8 * w.wall + 8.0, inwards=True)

@@ -522,13 +522,15 @@ def fresh_looks(i: int, *, width: int = 768, height: int = 1024, spp: int = 96) 
     rng = np.random.default_rng([20261209, FRESH + i])
     kind = (*_FRESH_KINDS, "beads", *_FRESH_KINDS[:-1])[i % 38]
     shot = _listed(rng, 1, width, height, spp, kind)[0]
+    shot = replace(shot, floaters=shot.floaters if i % 9 == 4 else "")
     return kind, _whole(shot, width, height)
 
 
 def _whole(shot: World, width: int, height: int) -> World:
     """One vessel, upright, whole in the frame, with no hand before it."""
     jar, layers, at = shot.jars[0]
-    fill = min(shot.fill, 0.92 * jar.height / max(jar.height + jar.floor, 2.3 * (max(jar.radii) + jar.wall)))
+    most = 0.84 * jar.height / max(jar.height + jar.floor, 2.3 * (max(jar.radii) + jar.wall))
+    fill = min(max(shot.fill, 0.5), most)
     return replace(
         shot, jars=((jar, layers, at),), width=width, height=height, hand=False, fill=fill,
         aside=float(np.clip(shot.aside, -0.1, 0.1)), above=float(np.clip(shot.above, -0.2, 0.1)), roll=float(np.clip(shot.roll, -5, 5)),
