@@ -68,4 +68,3 @@ def answer(truth: dict[str, Any], shot: Any) -> dict[str, Any]:
         "residue": shot.residue, "category": category(v), "base": v["base"], "relief": v["relief"], "arcs": arcs,
         "noted": v["noted"],
     }  # fmt: skip
-

@@ -62,7 +62,7 @@ class Vessel:
     origin: Array
     power: float = 2.0  # exponent of the cross-section: 2 a circle, 4 to 8 a rounded square
     yaw_deg: float = 0.0
-    arcs: dict[str, Any] | None = None  # edges as they are seen through glass and liquid: `world_scene.arcs`
+    arcs: dict[str, Any] | None = None  # edges as they are seen through glass and liquid: `arcs.arcs`
 
     def ring(self, height_mm: float, angles: Array) -> Array:
         """(n, 3) points of the outer wall at one height; angle 0 faces the camera's side."""
