@@ -310,7 +310,8 @@ def _measure_one(
 
 def _row(name: str, reading: Reading, verdict: Verdict) -> dict[str, Any]:
     said = verdict.to_json()
-    return {"photo": name} | reading.to_json() | {"verdict": said["verdict"], "reasons": said["reasons"]}
+    of_photo = {k: said[k] for k in ("verdict", "score", "reasons")}
+    return {"photo": name} | reading.to_json() | of_photo
 
 
 def _strainers(reading: Reading, fitted: dict[str, int]) -> dict[str, Any]:
@@ -334,7 +335,7 @@ def _strainers(reading: Reading, fitted: dict[str, int]) -> dict[str, Any]:
 
 
 def _table(rows: list[dict[str, Any]]) -> str:
-    heads = ("photo", "verdict", "settled", "clear", "floating", "foam", "lumps", "flags")
+    heads = ("photo", "verdict", "score", "settled", "clear", "floating", "foam", "lumps", "flags")
     lines = [heads, *(_cells(r) for r in rows)]
     widths = [max(len(x[i]) for x in lines) for i in range(len(heads))]
     table = ["  ".join(c.ljust(w) for c, w in zip(x, widths, strict=True)).rstrip() for x in lines]
@@ -345,15 +346,16 @@ def _table(rows: list[dict[str, Any]]) -> str:
 def _cells(r: dict[str, Any]) -> tuple[str, ...]:
     name = Path(r["photo"]).name
     if "error" in r:
-        return (name, "-", "-", "-", "-", "-", "-", r["error"])
+        return (name, *"-------", r["error"])
     if not r["jar_found"]:
-        return (name, "none", "-", "-", "-", "-", "-", "no jar found")
+        return (name, "none", *"------", "no jar found")
     percent = [
         _percent(r[f"{k}_fraction"], r[f"{k}_sigma_fraction"])
         for k in ("settled", "clear", "top_layer", "foam")
     ]
     index = "not measurable" if r["floc_index"] is None else f"{r['floc_index']:.2f}"
-    return (name, r["verdict"] or "none", *percent, index, ", ".join(r["flags"]))
+    score = "-" if r["score"] is None else str(r["score"])
+    return (name, r["verdict"] or "none", score, *percent, index, ", ".join(r["flags"]))
 
 
 def _percent(value: float | None, sigma: float | None) -> str:
@@ -425,11 +427,13 @@ def list_tests(words: tuple[str, ...], look: str, save: str, by: str, as_json: b
 
     Also verdict:fail, since:2026-03-01, until:2026-03-31, and #12 for test 12.
     """
+    from jartest.verdict.words import say_aged
+
     recorder = _recorder()
-    said = " ".join([*words, *([_words_of_look(recorder, look)] if look else [])])
-    found = recorder.find(said)
+    wanted = " ".join([*words, *([_words_of_look(recorder, look)] if look else [])])
+    found = recorder.find(wanted)
     if save:
-        recorder.save_look(save, "tests", {"words": said}, by=by)
+        recorder.save_look(save, "tests", {"words": wanted}, by=by)
     for row in found:
         if as_json:
             click.echo(
@@ -442,6 +446,8 @@ def list_tests(words: tuple[str, ...], look: str, save: str, by: str, as_json: b
                         "opened_at": row.opened_at.isoformat(),
                         "looks": row.looks,
                         "verdict": row.machine_word,
+                        "score": row.machine_score,
+                        "age_s": row.machine_age_s,
                         "opinion": row.person_word,
                         "signed_by": row.signed_by,
                     },
@@ -449,9 +455,13 @@ def list_tests(words: tuple[str, ...], look: str, save: str, by: str, as_json: b
                 )
             )
         else:
-            word = row.person_word or row.machine_word or "none"
+            word = row.person_word or row.machine_word
+            score = "" if row.machine_score is None else f"{row.machine_score:3}"
+            said = say_aged(word, row.machine_age_s)
             signed = f"signed by {row.signed_by}" if row.signed_by else "not signed"
-            click.echo(f"#{row.number}  {row.opened_at:%Y-%m-%d}  {word:5}  {row.title}  ({signed})")
+            click.echo(
+                f"#{row.number}  {row.opened_at:%Y-%m-%d}  {said:15}  {score:3}  {row.title}  ({signed})"
+            )
 
 
 def _words_of_look(recorder: Recorder, look: str) -> str:

@@ -59,6 +59,8 @@ def tests_parquet(rows: Iterable[TestRow]) -> bytes:
     frame = pd.DataFrame([[getattr(r, n) for n in names] for r in rows], columns=names)
     for name in ("opened_at", "signed_at", "mixed_at"):
         frame[name] = pd.to_datetime(frame[name], utc=True)
+    frame["machine_score"] = frame["machine_score"].astype("Int64")
+    frame["machine_age_s"] = frame["machine_age_s"].astype("float64")
     frame["products"] = frame["products"].map(list)
     return _parquet(frame)
 

@@ -29,6 +29,8 @@ from jartest.records.done import departures_of
 from jartest.records.model import Case, Look
 from jartest.trend import growths, say_growth, settling_curve
 from jartest.units import say_number
+from jartest.verdict.values import Reason, Verdict
+from jartest.verdict.words import say_verdict
 
 __all__ = ["latest_time", "sheet_of"]
 
@@ -108,9 +110,9 @@ def _head(sheet: Sheet, case: Case, title: str, address: str) -> None:
             f"Plan in revision {test.revision}, by {test.revised_by} {say_time(test.revised_at, test)}.",
             width=width,
         )
-    machine = case.verdicts[-1].verdict.word if case.verdicts else None
+    machine = case.verdicts[-1].verdict if case.verdicts else None
     persons = f" · Person: {say_word(case.opinions[-1].word)}" if case.opinions else " · Person: none yet"
-    sheet.words(f"Program: {say_word(machine)}{persons}", size=12, bold=True, width=width)
+    sheet.words(f"Program: {_say_program(machine)}{persons}", size=12, bold=True, width=width)
     if case.signatures:
         s = case.signatures[-1]
         sheet.words(
@@ -150,6 +152,14 @@ def _recipe(sheet: Sheet, case: Case) -> None:
         sheet.words(plan.notes)
 
 
+def _say_program(verdict: Verdict | None) -> str:
+    return say_word(None) if verdict is None else say_verdict(verdict.word, verdict.score, verdict.age_s)
+
+
+def _say_reason(reason: Reason) -> str:
+    return say_word(None) if reason.leads_to is None else say_verdict(reason.leads_to, reason.score)
+
+
 def _number(x: float) -> str:
     return "" if math.isnan(x) else say_number(x)
 
@@ -160,12 +170,12 @@ def _verdicts(sheet: Sheet, case: Case) -> None:
     if case.verdicts:
         kept = case.verdicts[-1]
         sheet.words(
-            f"Program: {say_word(kept.verdict.word)}, {say_time(kept.at, case.test)}, "
+            f"Program: {_say_program(kept.verdict)}, {say_time(kept.at, case.test)}, "
             f"under limits {kept.verdict.limits_sha256[:12]}.",
             bold=True,
         )
         reasons = [
-            (say_word(r.leads_to), r.says, _number(r.value), _number(r.sigma), _number(r.limit))
+            (_say_reason(r), r.says, _number(r.value), _number(r.sigma), _number(r.limit))
             for r in kept.verdict.reasons
         ]
         heads = ("leads to", "because", "value", "± (1 sigma)", "limit")
@@ -270,6 +280,7 @@ def _readings(sheet: Sheet, case: Case, strainers: Mapping[str, int]) -> None:
             (
                 say_look(look, case).removesuffix(" after mixing"),
                 *(v for _, v in say_figures(kept.reading)),
+                "" if kept.verdict.score is None else str(kept.verdict.score),
                 doubts,
             )
         )
@@ -278,12 +289,12 @@ def _readings(sheet: Sheet, case: Case, strainers: Mapping[str, int]) -> None:
     if not rows:
         return
     sheet.heading("Readings, as share of the liquid's height, ± one sigma", keep=30)
-    heads = ("look", "settled", "clear", "floating", "foam", "lumps", "doubts")
+    heads = ("look", "settled", "clear", "floating", "foam", "lumps", "score", "doubts")
     wide = sheet.epw
-    sheet.rows(heads, rows, (28, 25, 25, 25, 25, 15, wide - 143), size=8)
+    sheet.rows(heads, rows, (28, 25, 25, 25, 25, 15, 12, wide - 155), size=8)
     methods = sorted({r.reading.method for x in case.looks if (r := case.latest_reading(x.id))})
     sheet.words(
-        "Lumps: 0 smooth to 1 plainly lumpy. Not measurable: the photo does not show it well enough; never guessed. "
+        "Lumps: 0 smooth to 1 plainly lumpy. Score of the photo alone: pass 67 to 100, watch 34 to 66, fail 0 to 33. Not measurable: the photo does not show it well enough; never guessed. "
         f"Method {', '.join(methods)}.",
         size=8,
     )

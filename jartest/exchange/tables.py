@@ -25,6 +25,8 @@ _HEADS = (
     "products",
     "looks",
     "machine_word",
+    "machine_score",
+    "machine_age_s",
     "person_word",
     "signed_by",
     "signed_at",
@@ -58,7 +60,7 @@ def csv_of_tests(rows: Iterable[TestRow]) -> bytes:
 
 
 _OF_LOOK = ("test_id", "number", "look_id", "slot", "taken_at", "age_s", "original_name")
-_OF_READING = ("reading_id", "at", "by", "origin", "verdict", "limits_sha256")
+_OF_READING = ("reading_id", "at", "by", "origin", "verdict", "score", "limits_sha256")
 _OF_FRAME = ("left_px", "right_px", "floor_px", "surface_px", "tilt_deg", "confidence")
 # The figures and words of a reading; its layers, lumps and texture are many and stand in the parcel.
 _FIGURES = tuple(
@@ -87,7 +89,8 @@ def csv_of_readings(cases: Iterable[Case]) -> bytes:
                 look.photo.original_name,
             )
             verdict = kept.verdict
-            of_reading = (kept.id, kept.at, kept.by, kept.origin, verdict.word, verdict.limits_sha256)
+            of_verdict = (verdict.word, verdict.score, verdict.limits_sha256)
+            of_reading = (kept.id, kept.at, kept.by, kept.origin, *of_verdict)
             frame = [None if reading.jar is None else getattr(reading.jar, n) for n in _OF_FRAME]
             figures = [getattr(reading, n) for n in _FIGURES]
             writer.writerow([_cell(v) for v in (*of_look, *of_reading, *frame, *figures)])

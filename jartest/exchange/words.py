@@ -12,7 +12,7 @@ from jartest.plan.schedule import say_age
 from jartest.records.model import Case, JarTest, Look, Observation, Product
 from jartest.units import say_amount
 from jartest.verdict.signs import sign
-from jartest.verdict.values import Word
+from jartest.verdict.words import SHAPES, say_word
 
 __all__ = [
     "CAUTIONS",
@@ -32,9 +32,6 @@ __all__ = [
     "say_word",
 ]
 
-# The word always stands beside its shape, so that nothing rests on colour.
-SHAPES: dict[Word | None, str] = {"pass": "●", "watch": "◐", "fail": "✖", None: "○"}
-
 CAUTIONS = (*HANDLING, "Local rules and licensed practice decide what may be mixed and applied.")
 
 # The figures of a reading, each with the field it stands in.
@@ -44,11 +41,6 @@ FIGURES = (
     ("floating", "top_layer_fraction", "top_layer_sigma_fraction"),
     ("foam", "foam_fraction", "foam_sigma_fraction"),
 )
-
-
-def say_word(word: Word | None) -> str:
-    """A verdict's word with its shape."""
-    return f"{SHAPES[word]} {word.upper() if word else 'NO VERDICT'}"
 
 
 def say_percent(value: float, sigma: float) -> str:
@@ -154,5 +146,7 @@ def say_observation(o: Observation) -> str:
     said += [] if o.remix == "not tried" else [f"re-mixes {o.remix}"]
     mesh = f" ({o.screen_mesh} mesh)" if o.screen_mesh else ""
     said += [] if o.screen_pour == "not tried" else [f"poured through a screen{mesh}: {o.screen_pour}"]
+    said += [] if o.runs == "not tried" else [f"runs {o.runs}"]
+    said += [] if o.bottom == "not looked" else [f"from below: {o.bottom}"]
     said += [o.text] if o.text else []
     return "; ".join(said)

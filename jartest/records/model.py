@@ -17,6 +17,7 @@ from jartest.plan.schedule import Slot
 from jartest.verdict.values import Verdict, Word
 
 __all__ = [
+    "Bottom",
     "Case",
     "Event",
     "EventKind",
@@ -35,6 +36,7 @@ __all__ = [
     "Product",
     "ReadingOrigin",
     "Remix",
+    "Runs",
     "ScreenPour",
     "SecondOpinion",
     "Signature",
@@ -188,13 +190,15 @@ class KeptReading:
 
 Remix = Literal["not tried", "fully", "partly", "not at all"]
 ScreenPour = Literal["not tried", "clean", "rinses off", "stays on"]
+Runs = Literal["not tried", "like water", "thick"]
+Bottom = Literal["not looked", "clean", "film", "bed"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Observation:
     """What a person saw: ticked signs, re-mixing on inversion, pouring through a screen, free words.
 
-    `look_id` None: about the whole test.  `replaces` names the observation that this one corrects.
+    `runs` is how it runs without a screen, `bottom` what lies there seen from below.  `look_id` None: about the whole test.  `replaces` names the observation that this one corrects.
     """
 
     id: str
@@ -206,6 +210,8 @@ class Observation:
     remix: Remix = "not tried"
     screen_pour: ScreenPour = "not tried"
     screen_mesh: int | None = None
+    runs: Runs = "not tried"
+    bottom: Bottom = "not looked"
     text: str = ""
     replaces: str | None = None
 
@@ -356,6 +362,8 @@ class TestRow:
     products: tuple[str, ...]
     looks: int
     machine_word: Word | None
+    machine_score: int | None
+    machine_age_s: float | None
     person_word: Word | None
     signed_by: str | None
     signed_at: datetime | None

@@ -56,6 +56,9 @@ _PHOTO = ("sha256", "size_bytes", "media_type", "width_px", "height_px")
 # The columns of a reading that are a field of `Reading` under the same name.
 _READING = tuple(f.name for f in fields(Reading) if f.name not in ("jar", "marks"))
 
+# The columns of the verdict on one photo, whose age is that of its look.
+_VERDICT = ("verdict", "score", "reasons", "limits_sha256")
+
 
 def flat_row(value: Product | Event | Observation | Opinion | ParcelRow | Signature) -> _Values:
     """The columns of a value whose fields are columns under the same names."""
@@ -182,7 +185,7 @@ def reading_row(kept: KeptReading) -> _Values:
         "jar_framed": jar is not None,
         **{name: jar and jar[name] for name in FRAME},
         "reading_marks": said["marks"],
-        **kept.verdict.to_json(),
+        **{name: kept.verdict.to_json()[name] for name in _VERDICT},
     }
 
 
@@ -200,7 +203,7 @@ def reading_of(row: RowMapping) -> KeptReading:
         found=None if row["found"] is None else Frame.from_json(row["found"]),
         marks=None if row["marks"] is None else Marks.from_json(row["marks"]),
         reading=Reading.from_json(said),
-        verdict=Verdict.from_json(dict(row)),
+        verdict=Verdict.from_json({name: row[name] for name in _VERDICT}),
     )
 
 

@@ -33,9 +33,9 @@ from sqlalchemy import (
 )
 
 from jartest.errors import BadEntry
-from jartest.records.model import EventKind, ReadingOrigin, Remix, ScreenPour
+from jartest.records.model import Bottom, EventKind, ReadingOrigin, Remix, Runs, ScreenPour
 from jartest.records.plain_words import keepable, plain_words, plain_words_in
-from jartest.verdict.values import Word
+from jartest.verdict.values import BANDS, Word
 
 __all__ = [
     "FIGURES",
@@ -210,6 +210,12 @@ def one_of(column: str, literal: Any) -> CheckConstraint:
     return CheckConstraint(f"{column} IN ({words})", name=column)
 
 
+def _score_of_word() -> CheckConstraint:
+    """The rule that a score lies in the band of its verdict's word."""
+    bands = [f"(verdict = '{w}' AND score BETWEEN {low} AND {high})" for w, (low, high) in BANDS.items()]
+    return CheckConstraint(f"score IS NULL OR {' OR '.join(bands)}", name="score")
+
+
 counters = Table(
     "counters",
     metadata,
@@ -345,11 +351,13 @@ readings = Table(
     Column("lumps", _JSON, nullable=False),
     Column("texture", _JSON, nullable=False),
     Column("verdict", Key(8)),
+    Column("score", Integer),
     Column("reasons", _JSON, nullable=False),
     _limits_sha256(),
     UniqueConstraint("id"),
     one_of("origin", ReadingOrigin),
     one_of("verdict", Word),
+    _score_of_word(),
     Index(None, "look_id", "at"),
 )
 
@@ -366,6 +374,8 @@ observations = Table(
     Column("remix", Key(16), nullable=False),
     Column("screen_pour", Key(16), nullable=False),
     Column("screen_mesh", Integer),
+    Column("runs", Key(16), nullable=False),
+    Column("bottom", Key(16), nullable=False),
     _words("text"),
     _id("replaces", nullable=True),
     UniqueConstraint("id"),
@@ -374,6 +384,8 @@ observations = Table(
     ForeignKeyConstraint(["test_id", "replaces"], ["observations.test_id", "observations.id"]),
     one_of("remix", Remix),
     one_of("screen_pour", ScreenPour),
+    one_of("runs", Runs),
+    one_of("bottom", Bottom),
     Index(None, "test_id", "at"),
 )
 
@@ -392,11 +404,14 @@ verdicts = Table(
     _test_id(),
     _at(),
     Column("verdict", Key(8)),
+    Column("score", Integer),
+    Column("age_s", Double),
     Column("reasons", _JSON, nullable=False),
     _limits_sha256(),
     UniqueConstraint("id"),
     UniqueConstraint("test_id", "id"),
     one_of("verdict", Word),
+    _score_of_word(),
     Index(None, "test_id", "at"),
 )
 

@@ -19,6 +19,7 @@ from jartest.screens.looks_part import draw_keeping, draw_looks
 from jartest.screens.parts import clock, link_to, one_line, plain, say_word
 from jartest.screens.save_button import save_button
 from jartest.verdict.values import Word
+from jartest.verdict.words import say_verdict
 
 __all__ = ["render"]
 
@@ -158,7 +159,7 @@ def _to_first_page() -> None:
 def _draw_row(row: TestRow) -> None:
     with st.container(border=True, gap="small"):
         link_to("test", f"{row.number} · {plain(row.title)}", id=row.id)
-        said = [f"machine **{say_word(row.machine_word)}**"]
+        said = [f"machine **{say_verdict(row.machine_word, row.machine_score, row.machine_age_s)}**"]
         if row.person_word:
             said.append(f"person **{say_word(row.person_word)}**")
         if row.signed_by:

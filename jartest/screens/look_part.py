@@ -31,13 +31,13 @@ from jartest.screens.parts import (
     plain,
     plain_picture,
     say_times,
-    say_word,
     show_plate,
     show_reasons,
 )
 from jartest.screens.send_photo import send_photo
 from jartest.screens.who import name
 from jartest.settings import read_settings
+from jartest.verdict.words import say_verdict
 
 __all__ = ["draw_figures", "draw_looks", "draw_sizes", "say_flags", "take_photo"]
 
@@ -163,7 +163,9 @@ def _draw_look(recorder: Recorder, case: Case, look: Look, kept: KeptReading) ->
             _set_lines(recorder, look, kept, editing)
     elif not signed_under:
         st.button("Put it right by hand", key=f"{editing}.open", on_click=state.put, args=(editing, True))
-    show_plate(kept.verdict.word, f"this photo alone, {plain(says)}", place=f"look-{look.id}")
+    show_plate(
+        kept.verdict.word, f"this photo alone, {plain(says)}", place=f"look-{look.id}", verdict=kept.verdict
+    )
     draw_figures(reading)
     draw_sizes(reading, shape_of(recorder, case.test.plan.jar))
     say_fill(recorder, case, look, kept)
@@ -201,7 +203,7 @@ def _line(case: Case, kept: KeptReading) -> str:
         percent(r.settled_fraction, r.settled_sigma_fraction),
         percent(r.clear_fraction, r.clear_sigma_fraction),
         percent(r.top_layer_fraction, r.top_layer_sigma_fraction),
-        say_word(kept.verdict.word),
+        say_verdict(kept.verdict.word, kept.verdict.score),
     )
     return f"| {' | '.join(cells)} |"
 

@@ -74,7 +74,10 @@ def _draw(
     with left:
         word = look.verdict.word
         show_plate(
-            word, "careful verdict of one photo" if word else "take it again, or set the lines", place="photo"
+            word,
+            "careful verdict of one photo" if word else "take it again, or set the lines",
+            place="photo",
+            verdict=look.verdict,
         )
         st.image(look.overlay_jpeg, width="stretch", alt="The photo with what was measured drawn on it")
         show_reasons(look.verdict)

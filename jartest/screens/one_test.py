@@ -24,7 +24,6 @@ from jartest.screens.parts import (
     one_line,
     plain,
     say_product,
-    say_word,
 )
 from jartest.screens.phone_part import draw_phone
 from jartest.screens.tank_card import draw_card_offer
@@ -33,6 +32,7 @@ from jartest.screens.verdict_part import draw_verdict
 from jartest.screens.who import ask_name, name
 from jartest.tank import new_on_shelf
 from jartest.units import say_temperature, say_volume
+from jartest.verdict.words import say_verdict
 
 __all__ = ["render"]
 
@@ -221,4 +221,5 @@ def _history(case: Case) -> None:
         ]
         st.markdown("\n".join(lines))
         if case.verdicts:
-            st.caption(f"The machine's verdict now: {say_word(case.verdicts[-1].verdict.word)}.")
+            now = case.verdicts[-1].verdict
+            st.caption(f"The machine's verdict now: {say_verdict(now.word, now.score, now.age_s)}.")

@@ -23,6 +23,7 @@ from jartest.settings import read_settings
 from jartest.units import say_amount
 from jartest.verdict.limits import Limits, say_rule
 from jartest.verdict.values import Verdict, Word
+from jartest.verdict.words import SHAPES, say_verdict, say_word
 
 __all__ = [
     "PHOTO_TYPES",
@@ -52,8 +53,6 @@ __all__ = [
 # By extension, not by media type: with media types alone, Android's photo picker has no camera.
 PHOTO_TYPES = ["jpg", "jpeg", "png", "heic", "heif"]
 
-# The fuller the shape, the better it held; the word always stands beside it.
-SHAPES: dict[Word | None, str] = {"pass": "●", "watch": "◐", "fail": "✖", None: "○"}
 STATE_SHAPES: dict[DueState, str] = {
     "waiting": "·",
     "coming": "○",
@@ -91,11 +90,6 @@ def plain(text: str) -> str:
 def one_line(text: str) -> str:
     """Text with every run of space as one space."""
     return " ".join(text.split())
-
-
-def say_word(word: Word | None) -> str:
-    """A verdict's word with its shape: `● PASS`."""
-    return f"{SHAPES[word]} {word.upper() if word else 'NO VERDICT'}"
 
 
 def percent(value: float, sigma: float) -> str:
@@ -166,17 +160,22 @@ def go_to(screen: str, **query: str) -> NoReturn:
 
 
 # -------------------------------------------------------------------- verdicts
-def show_plate(word: Word | None, under: str, *, place: str) -> None:
-    """A verdict as a plate that can be read at arm's length: shape, word, colour, and whose it is."""
+def show_plate(word: Word | None, under: str, *, place: str, verdict: Verdict | None = None) -> None:
+    """A verdict as a plate that can be read at arm's length: shape, word, color, and whose it is.
+
+    With `verdict`, the program's own, the word carries its age and its score.
+    """
+    said = say_word(word) if verdict is None else say_verdict(word, verdict.score, verdict.age_s)
     with st.container(key=f"chip-{word or 'none'}-{place}", gap=None):
-        st.markdown(say_word(word))
+        st.markdown(said)
         st.caption(under)
 
 
 def show_reasons(verdict: Verdict) -> None:
     """Each reason, worst first, with the shape of what it leads to."""
     for r in verdict.reasons:
-        st.markdown(f"{SHAPES[r.leads_to]} **{r.leads_to or 'no verdict'}** · {plain(r.says)}")
+        score = "" if r.score is None else f" {r.score}"
+        st.markdown(f"{SHAPES[r.leads_to]} **{r.leads_to or 'no verdict'}{score}** · {plain(r.says)}")
 
 
 def show_rule(verdict: Verdict, limits: Limits) -> None:

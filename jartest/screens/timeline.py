@@ -9,6 +9,8 @@ from datetime import datetime, timedelta, timezone
 from jartest.recorder import came_later, say_slot
 from jartest.records.model import Case, KeptReading, Look, Observation
 from jartest.verdict.signs import sign
+from jartest.verdict.values import Verdict
+from jartest.verdict.words import say_verdict
 
 __all__ = ["Happening", "say_observation", "timeline"]
 
@@ -58,7 +60,7 @@ def _happenings(case: Case) -> Iterator[Happening]:
         kind = "corrected what was seen" if o.replaces else "saw"
         yield Happening(at=o.at, by=o.by, says=f"{kind}: {say_observation(o)}")
     for v in case.verdicts:
-        yield Happening(at=v.at, by="", says=f"machine's verdict: {v.verdict.word or 'none'}")
+        yield Happening(at=v.at, by="", says=f"machine's verdict: {_say_verdict(v.verdict)}")
     for p in case.opinions:
         yield Happening(at=p.at, by=p.by, says=f"own verdict: {p.word}{f' ({p.reason})' if p.reason else ''}")
     for s in case.signatures:
@@ -73,8 +75,12 @@ def _say_taken(case: Case, look: Look) -> str:
 
 
 def _say_reading(kept: KeptReading, slots: dict[str, str]) -> str:
-    word = kept.verdict.word or "no verdict"
+    word = _say_verdict(kept.verdict)
     return f"measured {slots.get(kept.look_id, '?')}, {_ORIGINS[kept.origin]}: {word}"
+
+
+def _say_verdict(verdict: Verdict) -> str:
+    return say_verdict(verdict.word, verdict.score, verdict.age_s)
 
 
 def say_observation(o: Observation) -> str:
@@ -90,6 +96,10 @@ def say_observation(o: Observation) -> str:
             )
             + mesh
         )
+    if o.runs != "not tried":
+        said.append(f"runs {o.runs}")
+    if o.bottom != "not looked":
+        said.append(f"from below: {o.bottom}")
     if o.text:
         said.append(f"“{o.text}”")
     return ", ".join(said)

@@ -15,8 +15,9 @@ from jartest.imaging.quality import REGISTER
 from jartest.imaging.values import Reading
 from jartest.plan.schedule import say_age
 from jartest.verdict.limits import PHOTO_RULES, Limits
+from jartest.verdict.score import LOWEST_WATCH, score_of
 from jartest.verdict.signs import sign
-from jartest.verdict.values import Reason, Verdict, Word
+from jartest.verdict.values import Reason, Verdict, Word, worst_score
 
 __all__ = ["Seen", "TestLook", "judge_photo", "judge_test", "worst"]
 
@@ -123,7 +124,12 @@ def _foam_or_cream(reason: Reason, reading: Reading, limits: Limits) -> Reason:
         f"Foam or a floating layer: {_shown('foam', value)}. A photo does not tell them apart, and a floating layer "
         f"passes up to {_shown('foam', most)}. Look for bubbles; if it is foam, call that layer foam."
     )
-    return replace(reason, limit=most, says=says, leads_to="watch")
+    score = score_of(
+        "watch",
+        value + limits.guard_sigmas * (0.0 if math.isnan(doubt) else doubt),
+        replace(limits.photo["foam"], pass_max=most),
+    )
+    return replace(reason, limit=most, says=says, leads_to="watch", score=score)
 
 
 def _judge_marked(reading: Reading, limits: Limits) -> list[Reason]:
@@ -133,12 +139,24 @@ def _judge_marked(reading: Reading, limits: Limits) -> list[Reason]:
         return []
     lumps = "1 lump" if count == 1 else f"{count} lumps"
     says = f"{lumps} marked by hand that the reading missed: no pass; try whether the jar re-mixes."
-    return [Reason(rule=_MARKED, value=float(count), limit=limits.marked_min, says=says, leads_to="watch")]
+    return [
+        Reason(
+            rule=_MARKED,
+            value=float(count),
+            limit=limits.marked_min,
+            score=limits.scores["marked_lumps"],
+            says=says,
+            leads_to="watch",
+        )
+    ]
 
 
 def _verdict(reasons: Sequence[Reason], limits: Limits) -> Verdict:
-    order = sorted(reasons, key=lambda r: -_SEVERITY[r.leads_to])
-    return Verdict(word=worst([r.leads_to for r in order]), reasons=tuple(order), limits_sha256=limits.sha256)
+    order = sorted(reasons, key=lambda r: (-_SEVERITY[r.leads_to], -1 if r.score is None else r.score))
+    word = worst([r.leads_to for r in order])
+    return Verdict(
+        word=word, score=worst_score(word, order), reasons=tuple(order), limits_sha256=limits.sha256
+    )
 
 
 def _has_meaning(rule: str, reading: Reading) -> bool:
@@ -186,7 +204,8 @@ def _judge_value(rule: str, reading: Reading, limits: Limits) -> Reason:
             f"{head}, not clearly within {_shown(rule, lim.pass_max)} "
             f"and not clearly over {_shown(rule, lim.fail_min)}{clearly}."
         )
-    return Reason(rule=rule, value=value, sigma=sigma, limit=limit, says=says, leads_to=word)
+    score = score_of(word, value + band, lim)
+    return Reason(rule=rule, value=value, sigma=sigma, limit=limit, score=score, says=says, leads_to=word)
 
 
 def judge_test(looks: Sequence[TestLook], seen: Seen, limits: Limits) -> Verdict:
@@ -198,7 +217,7 @@ def judge_test(looks: Sequence[TestLook], seen: Seen, limits: Limits) -> Verdict
     re-mixing fails.  Gel, curds, heat and gas fail whatever the photos say.  A pass needs a readable
     last look at least `limits.pass_age_s` after mixing.
     """
-    written = _judge_written(seen)
+    written = _judge_written(seen, limits)
     pictured = _judge_looks(looks, limits)
     if seen.remix == "fully":
         pictured = [_softened(r, "it re-mixed fully on inversion") for r in pictured]
@@ -213,7 +232,7 @@ _REMIXABLE = ("settled", "top_layer", "clear", "floc_index", "floc_area")
 def _softened(reason: Reason, why: str) -> Reason:
     if reason.leads_to != "fail" or reason.rule not in _REMIXABLE:
         return reason
-    return replace(reason, says=f"{reason.says} Watch, since {why}.", leads_to="watch")
+    return replace(reason, says=f"{reason.says} Watch, since {why}.", leads_to="watch", score=LOWEST_WATCH)
 
 
 def _judge_looks(looks: Sequence[TestLook], limits: Limits) -> list[Reason]:
@@ -263,7 +282,7 @@ def _carried(reason: Reason, look: TestLook, last: TestLook, limits: Limits) -> 
         return [replace(reason, says=says)]
     if reason.leads_to == "fail":
         says = f"{reason.says} Seen at {look.says}, no longer at {last.says}."
-        return [replace(reason, says=says, leads_to="watch")]
+        return [replace(reason, says=says, leads_to="watch", score=LOWEST_WATCH)]
     if reason.rule == _MARKED:
         return [replace(reason, says=f"At {look.says}: {reason.says}")]
     return []
@@ -273,24 +292,30 @@ def _placed(reason: Reason, where: str) -> Reason:
     return replace(reason, says=f"At {where}: {reason.says}")
 
 
-def _judge_written(seen: Seen) -> list[Reason]:
+def _judge_written(seen: Seen, limits: Limits) -> list[Reason]:
     reasons = [r for name in seen.signs for r in _judge_sign(name, seen.remix)]
     if seen.remix in ("partly", "not at all"):
         says = f"Re-mixes {seen.remix} on inversion: what stays behind would stay in the tank."
-        reasons.append(Reason(rule="re-mixing", says=says, leads_to="fail"))
+        score = limits.scores["remix_partly" if seen.remix == "partly" else "remix_not_at_all"]
+        reasons.append(Reason(rule="re-mixing", score=score, says=says, leads_to="fail"))
     elif seen.remix == "fully":
-        reasons.append(Reason(rule="re-mixing", says="Re-mixes fully on inversion.", leads_to="pass"))
-    mesh = "" if seen.screen_mesh is None else f" ({seen.screen_mesh} mesh)"
-    if seen.screen_pour == "stays on":
-        says = f"Residue stays on the screen{mesh} after rinsing."  # ASTM E1518, second hand: not compatible
-        reasons.append(Reason(rule="screen", says=says, leads_to="fail"))
-    elif seen.screen_pour == "rinses off":
-        reasons.append(
-            Reason(rule="screen", says=f"Residue on the screen{mesh} rinses off.", leads_to="watch")
-        )
-    elif seen.screen_pour == "clean":
-        reasons.append(Reason(rule="screen", says=f"The screen{mesh} stays clean.", leads_to="pass"))
+        score = limits.scores["remix_fully"]
+        says = "Re-mixes fully on inversion."
+        reasons.append(Reason(rule="re-mixing", score=score, says=says, leads_to="pass"))
+    if seen.screen_pour in _POURED:
+        word, says, score_name = _POURED[seen.screen_pour]
+        mesh = "" if seen.screen_mesh is None else f" ({seen.screen_mesh} mesh)"
+        says = says.format(mesh=mesh)
+        reasons.append(Reason(rule="screen", score=limits.scores[score_name], says=says, leads_to=word))
     return reasons
+
+
+_POURED: dict[str, tuple[Word, str, str]] = {
+    # ASTM E1518, second hand: not compatible
+    "stays on": ("fail", "Residue stays on the screen{mesh} after rinsing.", "pour_stays_on"),
+    "rinses off": ("watch", "Residue on the screen{mesh} rinses off.", "pour_rinses_off"),
+    "clean": ("pass", "The screen{mesh} stays clean.", "pour_clean"),
+}
 
 
 def _judge_sign(name: str, remix: str) -> list[Reason]:
@@ -298,14 +323,15 @@ def _judge_sign(name: str, remix: str) -> list[Reason]:
     if s is None or s.weight == "good":
         return []
     word: Word = "watch"
-    tail = "."
+    score, tail = s.score, "."
     if s.weight == "fails":
         word, tail = "fail", ": fails whatever the photo says."
     elif s.weight == "by re-mixing":
         if remix in ("partly", "not at all"):
-            word, tail = "fail", f", and it re-mixes {remix}."
+            word, score, tail = "fail", s.score_failed, f", and it re-mixes {remix}."
         else:
             tail = (
                 ", but it re-mixes fully." if remix == "fully" else "; try whether it re-mixes on inversion."
             )
-    return [Reason(rule=f"written: {name}", says=f"Written: {s.says.lower()}{tail}", leads_to=word)]
+    says = f"Written: {s.says.lower()}{tail}"
+    return [Reason(rule=f"written: {name}", score=score, says=says, leads_to=word)]

@@ -13,18 +13,31 @@ from typing import Any
 
 from jartest.errors import BadLimits
 from jartest.plan.strainers import POSITIONS
+from jartest.verdict.values import BANDS, Word
 
 __all__ = ["PHOTO_RULES", "Limits", "PhotoLimit", "load_limits", "say_rule"]
 
 PHOTO_RULES = ("settled", "top_layer", "clear", "foam", "floc_index", "floc_area")
 
+# The word that each score of [scores] belongs to.
+_SCORES: dict[str, Word] = {
+    "remix_fully": "pass",
+    "remix_partly": "fail",
+    "remix_not_at_all": "fail",
+    "pour_clean": "pass",
+    "pour_rinses_off": "watch",
+    "pour_stays_on": "fail",
+    "marked_lumps": "watch",
+}
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PhotoLimit:
-    """The two limits of one photo rule, and where they come from."""
+    """The two limits of one photo rule, where its score is 0, and where they come from."""
 
     pass_max: float
     fail_min: float
+    worst: float
     source: str
 
 
@@ -34,7 +47,7 @@ class Limits:
 
     `risk` is the chosen one, `guard_sigmas` the guard band that leaves it.  Looks no more than `same_s`
     apart show the same jar; from `marked_min` marked lumps on a photo is no pass.  `strainers` holds the
-    mesh of the shop's own by position, 0 where not told.
+    mesh of the shop's own by position, 0 where not told; `scores` what each act gives, 0 to 100.
     """
 
     risk: float
@@ -43,6 +56,7 @@ class Limits:
     same_s: float
     marked_min: float
     strainers: dict[str, int]
+    scores: dict[str, int]
     photo: dict[str, PhotoLimit]
     text: str
     sha256: str = field(default="")
@@ -67,7 +81,9 @@ def load_limits(shop_text: str = "") -> Limits:
     age = _number(merged, "time", "pass_age_s", 0.0, 30 * 86400.0)
     same = _number(merged, "time", "same_s", 0.0, 86400.0)
     marked = _number(merged, "marked_lumps", "watch_min", 1.0, 10_000.0)
-    photo = {rule: _photo_limit(merged, rule) for rule in PHOTO_RULES}
+    photo = {
+        rule: _photo_limit(merged, rule, worst_set="worst" in shop.get(rule, {})) for rule in PHOTO_RULES
+    }
     text = json.dumps(merged, indent=1, sort_keys=True, ensure_ascii=False)
     digest = hashlib.sha256(text.encode()).hexdigest()
     return Limits(
@@ -77,6 +93,7 @@ def load_limits(shop_text: str = "") -> Limits:
         same_s=same,
         marked_min=marked,
         strainers={p.key: _mesh(merged, p.key) for p in POSITIONS},
+        scores={name: _score(merged, name, word) for name, word in _SCORES.items()},
         photo=photo,
         text=text,
         sha256=digest,
@@ -130,10 +147,25 @@ def _mesh(merged: dict[str, Any], key: str) -> int:
     return round(mesh)
 
 
-def _photo_limit(merged: dict[str, Any], rule: str) -> PhotoLimit:
+def _photo_limit(merged: dict[str, Any], rule: str, *, worst_set: bool) -> PhotoLimit:
     low = _number(merged, rule, "pass_max", 0.0, 1.0)
     high = _number(merged, rule, "fail_min", 0.0, 1.0)
     if low >= high:
         msg = f"The limit {rule}.pass_max ({low:g}) must lie under {rule}.fail_min ({high:g})."
         raise BadLimits(msg)
-    return PhotoLimit(pass_max=low, fail_min=high, source=str(merged[rule]["source"]))
+    worst = _number(merged, rule, "worst", 0.0, 1.0)
+    if worst <= high and not worst_set:  # a shop that only moved its limits up
+        worst = (1 + high) / 2
+    elif worst <= high:
+        msg = f"The limit {rule}.worst ({worst:g}), where the score is 0, must lie over {rule}.fail_min ({high:g})."
+        raise BadLimits(msg)
+    return PhotoLimit(pass_max=low, fail_min=high, worst=worst, source=str(merged[rule]["source"]))
+
+
+def _score(merged: dict[str, Any], name: str, word: Word) -> int:
+    low, high = BANDS[word]
+    score = _number(merged, "scores", name, low, high)
+    if score != round(score):
+        msg = f"The score scores.{name} must be a whole number, not {score:g}."
+        raise BadLimits(msg)
+    return round(score)

@@ -16,7 +16,7 @@ KEYS = (
     "photo", "photo_sha256", "method", "jar_found", "flags", "jar", "mm_per_px", "mm_per_px_sigma", "layers",
     "settled_fraction", "settled_sigma_fraction", "clear_fraction", "clear_sigma_fraction", "top_layer_fraction",
     "top_layer_sigma_fraction", "foam_fraction", "foam_sigma_fraction", "floc_index", "floc_count",
-    "floc_area_fraction", "floc_diameter_mm", "floc_diameter_p90_mm", "texture", "verdict", "reasons",
+    "floc_area_fraction", "floc_diameter_mm", "floc_diameter_p90_mm", "texture", "verdict", "score", "reasons",
 )  # fmt: skip
 
 
@@ -147,7 +147,7 @@ def test_without_json_it_prints_a_table_with_the_doubts(repo: Path) -> None:
     result = run("measure", repo / "samples/settler/settler-0060min.jpg")
     assert result.exit_code == 0
     head, line = result.stdout.splitlines()
-    assert head.split()[:3] == ["photo", "verdict", "settled"]
+    assert head.split()[:4] == ["photo", "verdict", "score", "settled"]
     assert "±" in line
 
 

@@ -43,7 +43,7 @@ from jartest.plan.schedule import Slot, default_schedule
 from jartest.records.model import Case, PhotoMark, TestPlan
 from jartest.records.plain_words import PATTERN
 from jartest.records.store import Store
-from jartest.verdict.values import Verdict
+from jartest.verdict.values import BANDS, Reason, Verdict, Word, worst_score
 
 SOME = settings(
     max_examples=40,
@@ -84,6 +84,10 @@ def any_of(hint: Any, name: str = "", *, measured: bool = False, **given_as: Any
         return st.sampled_from(default_schedule(3))
     if hint is Marks:  # likewise
         return hand_marks()
+    if hint is Reason:
+        return any_reason()
+    if hint is Verdict:
+        return any_verdict()
     if isinstance(hint, type) and dataclasses.is_dataclass(hint):
         nan = hasattr(hint, "to_json")
         said = {n: any_of(h, n, measured=nan) for n, h in get_type_hints(hint).items() if n not in given_as}
@@ -122,6 +126,31 @@ def hand_marks(draw: st.DrawFn) -> Marks:
     lump = st.builds(Lump, row_px=numbers, col_px=numbers, diameter_px=st.floats(0.1, 99))
     lumps = draw(st.lists(lump, max_size=2).map(tuple))
     return Marks(**lines, boundaries_px=rows, kinds=kinds, lumps=lumps)
+
+
+@st.composite
+def any_reason(draw: st.DrawFn) -> Reason:
+    """A reason whose score is of its word."""
+    figures = {n: draw(numbers | st.just(math.nan)) for n in ("value", "sigma", "limit")}
+    word: Word | None = draw(st.sampled_from([None, *BANDS]))
+    score = None if word is None else draw(st.none() | st.integers(*BANDS[word]))
+    return Reason(rule=draw(words), says=draw(words), leads_to=word, score=score, **figures)
+
+
+@st.composite
+def any_verdict(draw: st.DrawFn) -> Verdict:
+    """A verdict whose score is of its word and reasons, or that has none."""
+    reasons = draw(st.lists(any_reason(), max_size=3).map(tuple))
+    word: Word | None = draw(st.sampled_from([None, *BANDS]))
+    score = worst_score(word, reasons)
+    of_word = score is not None and word is not None and score in range(BANDS[word][0], BANDS[word][1] + 1)
+    return Verdict(
+        word=word,
+        score=score if of_word and draw(st.booleans()) else None,
+        age_s=draw(st.none() | numbers),
+        reasons=reasons,
+        limits_sha256=draw(digests),
+    )
 
 
 TEST = "7" * 32

@@ -27,6 +27,8 @@ def row(**kw: Any) -> TestRow:
         "products": ("Bineguard Copper 20", "Nettlesap Boron 10"),
         "looks": 3,
         "machine_word": "watch",
+        "machine_score": 41,
+        "machine_age_s": 1800.0,
         "person_word": None,
         "signed_by": None,
         "signed_at": None,
@@ -48,6 +50,7 @@ def test_each_test_is_one_line_under_the_names_of_the_records() -> None:
     assert line["opened_at"] == "2026-03-14T13:30:00+00:00"
     assert line["products"] == "Bineguard Copper 20; Nettlesap Boron 10"
     assert (line["machine_word"], line["person_word"], line["sample"]) == ("watch", "", "yes")
+    assert (line["machine_score"], line["machine_age_s"]) == ("41", "1800.0")
 
 
 def test_an_empty_list_keeps_its_head() -> None:

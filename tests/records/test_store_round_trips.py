@@ -23,7 +23,7 @@ from jartest.records.model import JarUsed, Observation, Product, TestPlan, Water
 from jartest.records.plain_words import PATTERN
 from jartest.records.store import Store
 from jartest.records.tank_model import ShelfEntry
-from jartest.verdict.values import Reason, Verdict
+from jartest.verdict.values import BANDS, Reason, Verdict
 
 SOME = settings(max_examples=60, deadline=None)
 NASTY = [
@@ -129,15 +129,18 @@ READING = dict(
 )
 readings = st.builds(Reading, **READING)
 verdict_words = st.sampled_from(["pass", "watch", "fail"])
-reasons = st.builds(
-    Reason,
-    rule=words,
-    says=words,
-    leads_to=st.none() | verdict_words,
-    value=figures,
-    sigma=figures,
-    limit=figures,
-)
+
+
+@st.composite
+def some_reason(draw: st.DrawFn) -> Reason:
+    """A reason whose score is of its word."""
+    word = draw(st.none() | verdict_words)
+    score = None if word is None else draw(st.none() | st.integers(*BANDS[word]))
+    figured = {n: draw(figures) for n in ("value", "sigma", "limit")}
+    return Reason(rule=draw(words), says=draw(words), leads_to=word, score=score, **figured)
+
+
+reasons = some_reason()
 
 
 def test_the_generated_readings_leave_no_field_at_its_default() -> None:
@@ -193,11 +196,13 @@ def test_any_reading_comes_back_as_it_was(lasting_bench, reading, found, set_by_
     remix=st.sampled_from(["not tried", "fully", "partly", "not at all"]),
     screen_pour=st.sampled_from(["not tried", "clean", "rinses off", "stays on"]),
     screen_mesh=st.none() | counts,
+    runs=st.sampled_from(["not tried", "like water", "thick"]),
+    bottom=st.sampled_from(["not looked", "clean", "film", "bed"]),
     said=words,
     at=times,
 )
 def test_any_observation_comes_back_as_it_was(
-    lasting_bench, signs, remix, screen_pour, screen_mesh, said, at
+    lasting_bench, signs, remix, screen_pour, screen_mesh, runs, bottom, said, at
 ) -> None:
     look = lasting_bench.look(lasting_bench.open_test().id)
     kept = Observation(
@@ -210,6 +215,8 @@ def test_any_observation_comes_back_as_it_was(
         remix=remix,
         screen_pour=screen_pour,
         screen_mesh=screen_mesh,
+        runs=runs,
+        bottom=bottom,
         text=said,
     )
     lasting_bench.store.add_observation(kept)

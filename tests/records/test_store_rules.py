@@ -134,6 +134,8 @@ def test_a_signature_stands_only_under_its_own_tests_verdict_opinion_and_revisio
         ("event", {"kind": "shaken"}),
         ("observation", {"remix": "perhaps"}),
         ("observation", {"screen_pour": "perhaps"}),
+        ("observation", {"runs": "perhaps"}),
+        ("observation", {"bottom": "perhaps"}),
         ("verdict", {"word": "perhaps"}),
         ("opinion", {"word": "perhaps"}),
         ("opinion", {"word": ""}),

@@ -99,7 +99,7 @@ def test_the_history_tells_who_did_what_in_order_of_time(recorder: Recorder, clo
         ("Teal", "product 1 in: Bineguard Copper 20"),
         ("Teal", "mixing done, the clock starts"),
         ("Wren", "saw: Gel, jelly or slimy strings, re-mixes not at all, “slimy”"),
-        ("", "machine's verdict: fail"),
+        ("", "machine's verdict: ✖ FAIL · 0"),
         ("Wren", "own verdict: fail"),
         ("Wren", "signed, on revision 1 of the plan"),
     ]
