@@ -168,7 +168,8 @@ def _cuts(values: Floats, unwell: NDArray[np.bool_]) -> Floats:
     )
     left = max(_MOST_CUTS - len(most), 2)
     even = np.linspace(0, len(middle) - 1, left).round().astype(int)
-    return middle[np.union1d(most, even)]
+    kept: Floats = middle[np.union1d(most, even)]
+    return kept
 
 
 _Found = tuple[When, int, float, int, "NDArray[np.bool_]"]
