@@ -449,16 +449,17 @@ def list_tests(words: tuple[str, ...], look: str, save: str, by: str, as_json: b
                         "score": row.machine_score,
                         "age_s": row.machine_age_s,
                         "opinion": row.person_word,
+                        "signed_word": row.signed_word,
                         "signed_by": row.signed_by,
                     },
                     ensure_ascii=False,
                 )
             )
         else:
-            word = row.person_word or row.machine_word
+            word = row.signed_word or row.person_word or row.machine_word
             score = "" if row.machine_score is None else f"{row.machine_score:3}"
             said = say_aged(word, row.machine_age_s)
-            signed = f"signed by {row.signed_by}" if row.signed_by else "not signed"
+            signed = f"signed {row.signed_word} by {row.signed_by}" if row.signed_by else "not signed"
             click.echo(
                 f"#{row.number}  {row.opened_at:%Y-%m-%d}  {said:15}  {score:3}  {row.title}  ({signed})"
             )

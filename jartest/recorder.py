@@ -46,9 +46,10 @@ from jartest.records.model import (
     Signature,
     TestPlan,
     TestRow,
+    age_at,
 )
 from jartest.records.photofiles import PhotoFiles
-from jartest.records.plain_words import set_apart
+from jartest.records.plain_words import plain_words, set_apart
 from jartest.records.saved_looks import LookScreen, SavedLook
 from jartest.records.store import Store
 from jartest.trend import CurvePoint, settling_curve
@@ -67,6 +68,7 @@ __all__ = [
     "came_later",
     "checked_name",
     "say_slot",
+    "skipped_before",
 ]
 
 # A photo whose own clock differs by more than this from ours gets a warning (our choice).
@@ -263,25 +265,60 @@ class Recorder:
         )
 
     # ----------------------------------------------------------------- bench
-    def add_product(self, test_id: str, position: int, *, by: str, note: str = "") -> Event:
-        """A tick that product `position` (from 1) went into the jar now; ticking it twice is once."""
+    def add_product(
+        self, test_id: str, position: int, *, by: str, note: str = "", out_of_order: bool = False
+    ) -> Event:
+        """A tick that product `position` (from 1) went into the jar now; ticking it twice is once.
+
+        Raises
+        ------
+        BadEntry
+            If the plan has no such product, or one before it is not in yet and nobody said `out_of_order`.
+        """
         case = self.store.case(test_id)
         if not 1 <= position <= len(case.test.plan.products):
             msg = f"This test has {len(case.test.plan.products)} products, and no number {position}."
             raise BadEntry(msg)
-        for e in case.events:
-            if e.kind == "added" and e.position == position:
+        for e in case.additions:
+            if e.position == position:
                 return e
+        if (skipped := skipped_before(case, position)) and not out_of_order:
+            raise BadEntry(f"{skipped} Say that it is in all the same, or tick what went in before it.")
         return self._event(test_id, "added", by, position=position, note=note)
 
+    def take_back(self, test_id: str, position: int, *, by: str, note: str = "") -> Event:
+        """That a product ticked as added did not go in; the tick stays in the history.
+
+        Raises
+        ------
+        BadEntry
+            If it is not ticked.
+        Conflict
+            If the test is signed: what was signed under stays as it was.
+        """
+        case = self.store.case(test_id)
+        if case.signature is not None:
+            msg = f"{case.signature.by} has signed this test with that product in it; try it again as a new test."
+            raise Conflict(msg)
+        if position not in {e.position for e in case.additions}:
+            msg = f"Product {position} is not ticked as added, so there is nothing to take back."
+            raise BadEntry(msg)
+        return self._event(test_id, "taken back", by, position=position, note=note)
+
     def finish_mixing(self, test_id: str, *, by: str) -> Event:
-        """Mixing is done now: the clock of the looks starts (again, when said again)."""
+        """Mixing is done now: the clock of the looks starts, once.
+
+        Raises
+        ------
+        Conflict
+            If it was done before.
+        """
         return self._event(test_id, "mixed", by)
 
     def stop_test(self, test_id: str, *, by: str, note: str) -> Event:
         """The test ends here, for the reason in `note`; after which addition is kept, nothing of it is lost."""
-        added = [e.position for e in self.store.case(test_id).events if e.kind == "added"]
-        return self._event(test_id, "stopped", by, position=added[-1] if added else None, note=note)
+        added = self.store.case(test_id).additions
+        return self._event(test_id, "stopped", by, position=added[-1].position if added else None, note=note)
 
     def _event(
         self, test_id: str, kind: EventKind, by: str, *, position: int | None = None, note: str = ""
@@ -329,6 +366,7 @@ class Recorder:
         NotFound
             If there is no such test.
         """
+        by, note = checked_name(by), plain_words(note.strip())  # before anything of it is on the disk
         case = self.store.case(test_id)
         if slot != EXTRA and slot not in {s.key for s in case.test.plan.schedule}:
             msg = f"This test plans no look named {slot!r}; take it as an extra look."
@@ -337,8 +375,6 @@ class Recorder:
         now = self.now()
         when = taken_at or _own_time(photo, case, now) or now
         warnings = self._photo_warnings(case, photo, when, now)
-        mixed_at = case.mixed_at
-        age = None if mixed_at is None else (when - mixed_at).total_seconds()
         info = PhotoInfo(
             sha256=self.photos.put(data, photo.media_type),
             size_bytes=len(data),
@@ -348,7 +384,7 @@ class Recorder:
             original_name=set_apart(name),
             exif_taken_at=_exif_time(photo, case),
             received_at=now,
-            received_by=checked_name(by),
+            received_by=by,
         )
         fresh_id = self._new_id()
         look = self.store.add_look(
@@ -358,10 +394,10 @@ class Recorder:
                 slot=slot,
                 taken_at=when,
                 received_at=now,
-                by=checked_name(by),
-                age_s=age,
+                by=by,
+                age_s=age_at(when, case.mixed_at),
                 photo=info,
-                note=note.strip(),
+                note=note,
             )
         )
         kept = case.latest_reading(look.id)
@@ -608,67 +644,83 @@ class Recorder:
         for look in sorted(case.looks, key=lambda x: x.taken_at):
             kept = case.latest_reading(look.id)
             if kept is not None:
-                age = _age(case, look)
                 says = say_slot(look.slot, case.test.plan)
                 verdict = judge_photo(kept.reading, self.limits)
-                looks.append(TestLook(age_s=age, says=says, verdict=verdict))
+                looks.append(TestLook(age_s=look.age_s, says=says, verdict=verdict))
         return looks
 
     def give_opinion(
         self, test_id: str, *, word: Word, reason: str, by: str, saw_machine: bool = True
     ) -> Opinion:
-        """A person's own verdict; one that differs from the machine's needs a reason."""
+        """A person's own verdict without their name under the test; one that differs from the machine's needs a reason."""
         verdict = self.judge(test_id)
-        if not reason.strip() and verdict.verdict.word != word:
-            machine = verdict.verdict.word or "no verdict"
-            msg = f"The machine says {machine} and you say {word}: write one sentence why."
-            raise BadEntry(msg)
         opinion = Opinion(
             id=self._new_id(),
             test_id=test_id,
             at=self.now(),
             by=checked_name(by),
             word=word,
-            reason=reason.strip(),
+            reason=_checked_reason(word, reason, verdict.verdict.word),
             saw_machine=saw_machine,
         )
         self.store.add_opinion(opinion)
         return opinion
 
-    def sign(self, test_id: str, *, by: str, expected_revision: int) -> Signature:
-        """A name under the test as it stands, with its last machine verdict and last opinion.
+    def sign(
+        self,
+        test_id: str,
+        *,
+        word: Word,
+        reason: str,
+        by: str,
+        expected_revision: int,
+        expected_verdict: str | None,
+    ) -> Signature:
+        """A name under this word and reason, as the signer saw the test; one that differs from the machine's needs a reason.
+
+        Parameters
+        ----------
+        expected_revision : int
+            The revision of the plan that the signer saw.
+        expected_verdict : str or None
+            Id of the machine's verdict that the signer saw; None where there was none to see.
 
         Raises
         ------
         Conflict
-            If the plan changed since the signer saw it, or somebody has signed already.
+            If somebody has signed already, or plan or machine's verdict have changed since the signer saw them.
         BadEntry
-            If there is neither a machine verdict nor an opinion to stand under.
+            If the word differs from the machine's and there is no reason.
         """
-        verdict = self.judge(test_id)
+        by = checked_name(by)
+        now = self.judge(test_id)
         case = self.store.case(test_id)
-        if case.test.revision != expected_revision:
-            msg = (
-                f"The plan was changed by {case.test.revised_by} while you looked; read it again, then sign."
-            )
-            raise Conflict(msg)
-        if case.signed:
-            msg = f"This test is signed already, by {case.signatures[-1].by}; open a new test to try again."
-            raise Conflict(msg)
-        opinion = case.opinions[-1] if case.opinions else None
-        if verdict.verdict.word is None and opinion is None:
-            msg = "The machine gives no verdict here; give your own, with a reason, before you sign."
-            raise BadEntry(msg)
-        signature = Signature(
+        seen = next((v for v in case.verdicts if v.id == expected_verdict), None)
+        if expected_verdict is None and now.verdict.word is None:
+            seen = now  # made just now, and it says no more than none did
+        # Where what was seen is no longer known, the store refuses and says what came since.
+        own = [o for o in case.opinions if o.by == by and o.word == word][-1:]
+        opinion = Opinion(
             id=self._new_id(),
             test_id=test_id,
             at=self.now(),
-            by=checked_name(by),
-            revision=case.test.revision,
-            verdict_id=verdict.id,
-            opinion_id=opinion.id if opinion else None,
+            by=by,
+            word=word,
+            reason=_checked_reason(word, reason, seen.verdict.word if seen else word),
+            saw_machine=own[0].saw_machine if own else True,
         )
-        self.store.add_signature(signature)
+        signature = Signature(
+            id=self._new_id(),
+            test_id=test_id,
+            at=opinion.at,
+            by=by,
+            word=word,
+            reason=opinion.reason,
+            revision=expected_revision,
+            verdict_id=seen.id if seen else "",
+            opinion_id=opinion.id,
+        )
+        self.store.add_signature(signature, opinion)
         return signature
 
     # ------------------------------------------------------------------ find
@@ -726,7 +778,7 @@ class Recorder:
 
     def standing(self, case: Case) -> RunningTest:
         """One test with the state of each of its looks now."""
-        added = frozenset(e.position for e in case.events if e.kind == "added" and e.position is not None)
+        added = frozenset(e.position for e in case.additions if e.position is not None)
         due = due_looks(
             case.test.plan.schedule,
             taken={x.slot for x in case.looks},
@@ -749,16 +801,15 @@ class Recorder:
         points = []
         for look in case.looks:
             kept = case.latest_reading(look.id)
-            age = _age(case, look)
-            if kept is not None and age is not None and age >= 0:
-                points.append((age, kept.reading))
+            if kept is not None and look.age_s is not None:
+                points.append((look.age_s, kept.reading))
         return settling_curve(points)
 
     def first_good(self, case: Case) -> Look | None:
         """The first look after mixing whose photo later ones can be held against; None where there is none."""
         for look in case.looks:
-            kept, age = case.latest_reading(look.id), _age(case, look)
-            if kept is not None and age is not None and age >= 0 and comparable(kept.reading):
+            kept = case.latest_reading(look.id)
+            if kept is not None and look.age_s is not None and comparable(kept.reading):
                 return look
         return None
 
@@ -837,11 +888,6 @@ class Recorder:
         return removed
 
 
-def _age(case: Case, look: Look) -> float | None:
-    mixed_at = case.mixed_at
-    return None if mixed_at is None else (look.taken_at - mixed_at).total_seconds()
-
-
 def _seen(case: Case) -> Seen:
     """All signs that stand, and the last word on re-mixing and pouring."""
     standing = case.standing_observations()
@@ -882,9 +928,9 @@ def checked_name(by: str) -> str:
     Raises
     ------
     BadEntry
-        If it is none.
+        If it is none, too long, or more than words.
     """
-    name = by.strip()
+    name = plain_words(by.strip())
     if not name:
         msg = "Nobody is named; write who does this, so that the record can say it."
         raise BadEntry(msg)
@@ -894,8 +940,32 @@ def checked_name(by: str) -> str:
     return name
 
 
+def skipped_before(case: Case, position: int) -> str:
+    """What should go in before this product and is not in yet, as a sentence; nothing where all of it is in."""
+    products, added = case.test.plan.products, {e.position for e in case.additions}
+    missing = [products[n - 1].name for n in range(1, position) if n not in added]
+    if not missing:
+        return ""
+    verb = "comes" if len(missing) == 1 else "come"
+    return f"{' and '.join(missing)} {verb} before {products[position - 1].name} and {'is' if len(missing) == 1 else 'are'} not ticked."
+
+
+def _checked_reason(word: Word, reason: str, machine: Word | None) -> str:
+    """The reason without the space around it.
+
+    Raises
+    ------
+    BadEntry
+        If there is none, and the word differs from the machine's.
+    """
+    if not reason.strip() and machine != word:
+        msg = f"The machine says {machine or 'no verdict'} and you say {word}: write one sentence why."
+        raise BadEntry(msg)
+    return reason.strip()
+
+
 def _check_places(case: Case, plan: TestPlan) -> None:
-    for n in sorted({e.position for e in case.events if e.kind == "added" and e.position is not None}):
+    for n in sorted(e.position for e in case.additions if e.position is not None):
         was = case.test.plan.products[n - 1]
         now = plan.products[n - 1] if n <= len(plan.products) else None
         if now is None or (now.name, now.maker) != (was.name, was.maker):

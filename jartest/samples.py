@@ -153,9 +153,12 @@ def _observe(bench: Recorder, test_id: str, by: str, said: dict[str, Any]) -> No
 
 
 def _opinion(bench: Recorder, test_id: str, by: str, said: dict[str, Any]) -> None:
-    bench.give_opinion(test_id, word=said["word"], reason=said["reason"], by=by)
-    if said["sign"]:
-        bench.sign(test_id, by=by, expected_revision=1)
+    word, reason = said["word"], said["reason"]
+    if not said["sign"]:
+        bench.give_opinion(test_id, word=word, reason=reason, by=by)
+        return
+    seen = bench.judge(test_id).id
+    bench.sign(test_id, word=word, reason=reason, by=by, expected_revision=1, expected_verdict=seen)
 
 
 def _minute(photo: Path) -> int:

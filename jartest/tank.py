@@ -17,7 +17,7 @@ from jartest.plan.shelf_csv import RefusedLine, shelf_from_csv
 from jartest.plan.tankcard import CardState, LapseRules, card_state, make_tank_card
 from jartest.recorder import Recorder, checked_name
 from jartest.records.done import done_of, places_in
-from jartest.records.model import Case, JarTest, JarUsed, Product, TestPlan, Water
+from jartest.records.model import Case, JarTest, JarUsed, Product, Signature, TestPlan, Water
 from jartest.records.tank_model import CardLapse, KeptCard, ShelfEntry
 from jartest.trend import Growth, growths, standing_time
 from jartest.units import say_number
@@ -298,7 +298,7 @@ def make_card(
     if made:
         return made[0]
     case = recorder.case(test_id)
-    plan = _signed_plan(case)
+    signature, plan = _signed_plan(case)
     request = plan.recipe
     if request is None:
         msg = f"Test {case.test.number} has amounts for the jar alone: start from a tank recipe to get a tank card."
@@ -312,13 +312,12 @@ def make_card(
         raise BadEntry(msg)
     failed = failed_before(recorder, [p.product for p in request.products])
     stand_s, stand_says = _standing(recorder, case, tank_depth_in)
-    signature = case.signatures[-1]
     card = make_tank_card(
         make_recipe(request, failed=failed, by_hand=done),
         test_id=test_id,
         test_number=case.test.number,
         title=f"{'SAMPLE, INVENTED: ' if case.test.sample else ''}{plan.title}",
-        word=signed_word(case) or "",
+        word=signature.word,
         condition=condition,
         signed_by=signature.by,
         signed_at=signature.at,
@@ -339,10 +338,10 @@ def make_card(
     return kept
 
 
-def _signed_plan(case: Case) -> TestPlan:
-    """The plan that was signed, once nothing stands in the way of a card."""
+def _signed_plan(case: Case) -> tuple[Signature, TestPlan]:
+    """The signature and the plan that was signed, once nothing stands in the way of a card."""
     number = case.test.number
-    if not case.signatures:
+    if case.signature is None:
         msg = f"Test {number} is not signed: sign it before making a tank card."
         raise BadEntry(msg)
     if any(e.kind == "stopped" for e in case.events):
@@ -352,40 +351,38 @@ def _signed_plan(case: Case) -> TestPlan:
     if hazard := seen & set(_HAZARDS):
         msg = f"In test {number} {' and '.join(sorted(hazard))} was seen: it can never make a tank card."
         raise BadEntry(msg)
-    revision = case.signatures[-1].revision
-    return next(r.plan for r in case.revisions if r.revision == revision)
+    revision = case.signature.revision
+    return case.signature, next(r.plan for r in case.revisions if r.revision == revision)
 
 
 def signed_word(case: Case) -> Word | None:
-    """The word that was signed: the person's where they gave one, else the machine's."""
-    signature = case.signatures[-1]
-    opinion = next((o for o in case.opinions if o.id == signature.opinion_id), None)
-    if opinion is not None:
-        return opinion.word
-    return next((v.verdict.word for v in case.verdicts if v.id == signature.verdict_id), None)
+    """The word that was signed; None where nobody has signed."""
+    return case.signature.word if case.signature else None
 
 
-def _standing_word(case: Case) -> str | None:
-    """The word that stands now, where it changed since the signature; None where it did not."""
-    signature = case.signatures[-1]
+def _standing_word(case: Case, kept: KeptCard) -> str | None:
+    """The word that stands now, where it is another than the card's signature gave it; None where it is not."""
+    signature = case.signature
+    if signature is None:  # a card is only ever made of a signed test
+        return "none"
     signed = next((n for n, o in enumerate(case.opinions, start=1) if o.id == signature.opinion_id), 0)
     if len(case.opinions) > signed:
         return case.opinions[-1].word
+    if any(s.word == "fail" for s in case.signatures):  # one that was set aside still says what somebody saw
+        return "fail"
     last = case.verdicts[-1] if case.verdicts else None
     if last is None or last.id == signature.verdict_id:
-        return None
+        return None if kept.signature_id == signature.id else signature.word
     return last.verdict.word or "none"
 
 
 def _overruled(case: Case) -> tuple[str, ...]:
     """What the crew must know where a person signed another word than the machine's."""
-    signature = case.signatures[-1]
-    machine = next((v.verdict.word for v in case.verdicts if v.id == signature.verdict_id), None)
-    opinion = next((o for o in case.opinions if o.id == signature.opinion_id), None)
-    if opinion is None or opinion.word == machine:
+    signature, machine = case.signature, case.signed_over
+    if signature is None or signature.word == machine:
         return ()
     return (
-        f"The machine said {machine or 'no verdict'} and {opinion.by} overruled it with {opinion.word}: “{opinion.reason}”.",
+        f"The machine said {machine or 'no verdict'} and {signature.by} overruled it with {signature.word}: “{signature.reason}”.",
     )
 
 
@@ -446,7 +443,7 @@ def card_now(recorder: Recorder, kept: KeptCard, today: RecipeRequest | None = N
     case = recorder.case(kept.test_id)
     if today is None:
         today = as_on_shelf(recorder, case, kept)
-    state = card_state(kept.card, now=recorder.now(), today=today, standing_word=_standing_word(case))
+    state = card_state(kept.card, now=recorder.now(), today=today, standing_word=_standing_word(case, kept))
     offset = timedelta(minutes=case.test.utc_offset_min)
     said = tuple(
         f"{lapse.by} wrote on {lapse.at + offset:%Y-%m-%d}: {reason}"

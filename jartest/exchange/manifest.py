@@ -237,11 +237,12 @@ def _check_question(q: Question) -> None:
     shown = [p.photo_sha256 for p in q.parts if p.photo_sha256 is not None]
     _need(len(set(shown)) == len(shown), "a photo comes twice")
     _need(set(shown) == {x.photo.sha256 for x in case.looks}, "its photos are not those of its looks")
-    added = [e.position for e in case.events if e.kind == "added" and e.position is not None]
+    added = [e.position for e in case.additions if e.position is not None]
     _need(
         all(1 <= n <= len(case.test.plan.products) for n in added),
         "a product went in that is not in its plan",
     )
+    _need(sum(not s.set_aside for s in case.signatures) <= 1, "it is signed twice")
     _need(
         all(_recipe_has_all(x.plan) for x in (case.test, *case.revisions)),
         "its plan has a product that its recipe lacks",

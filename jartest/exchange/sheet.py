@@ -111,15 +111,23 @@ def _head(sheet: Sheet, case: Case, title: str, address: str) -> None:
             width=width,
         )
     machine = case.verdicts[-1].verdict if case.verdicts else None
-    persons = f" · Person: {say_word(case.opinions[-1].word)}" if case.opinions else " · Person: none yet"
-    sheet.words(f"Program: {_say_program(machine)}{persons}", size=12, bold=True, width=width)
-    if case.signatures:
-        s = case.signatures[-1]
-        sheet.words(
-            f"Signed by {s.by} {say_time(s.at, test)}, revision {s.revision} of the plan.", width=width
-        )
-    else:
+    s = case.signature
+    person = s.word if s else case.opinions[-1].word if case.opinions else None
+    persons = f"Person: {say_word(person)}" if person else "Person: none yet"
+    sheet.words(f"Program: {_say_program(machine)} · {persons}", size=12, bold=True, width=width)
+    if s is None:
         sheet.words("Not signed.", width=width)
+    else:
+        over = "" if case.signed_over == s.word else f" over the program's {say_word(case.signed_over)}"
+        why = f" “{s.reason}”" if s.reason else ""
+        sheet.words(
+            f"Signed {say_word(s.word)}{over} by {s.by} {say_time(s.at, test)}, revision {s.revision} of the plan.{why}",
+            width=width,
+        )
+    for other in case.signatures:
+        if other.set_aside:
+            also = f"Also signed {say_word(other.word)} by {other.by} {say_time(other.at, test)}."
+            sheet.words(f"{also} {other.set_aside}", width=width)
     sheet.set_y(max(sheet.get_y(), 9 + side))
 
 
@@ -127,10 +135,11 @@ def _recipe(sheet: Sheet, case: Case) -> None:
     plan = case.test.plan
     how, products = products_in(case)
     sheet.heading(f"What was tried, {how}")
-    added = {e.position: e for e in case.events if e.kind == "added"}
+    added = {e.position: e for e in case.additions}
     rows = []
     for n, p in products:
-        at = say_time(added[n].at, case.test, day=False) if n in added else "not ticked"
+        missing = "did not go in" if n in case.left_out else "not ticked"
+        at = say_time(added[n].at, case.test, day=False) if n in added else missing
         rows.append((str(n), say_product(p), rate_of(p, case), amount_of(p), at))
     width = sheet.epw
     if rows and plan.recipe is not None:
@@ -284,7 +293,7 @@ def _readings(sheet: Sheet, case: Case, strainers: Mapping[str, int]) -> None:
                 doubts,
             )
         )
-        if look.age_s is not None and look.age_s >= 0:
+        if look.age_s is not None:
             points.append((look.age_s, kept.reading))
     if not rows:
         return

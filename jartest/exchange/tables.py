@@ -28,6 +28,7 @@ _HEADS = (
     "machine_score",
     "machine_age_s",
     "person_word",
+    "signed_word",
     "signed_by",
     "signed_at",
     "mixed_at",

@@ -73,11 +73,13 @@ def say_look(look: Look, case: Case) -> str:
         n = planned.addition
         name = plan.products[n - 1].name if n <= len(plan.products) else "?"
         return f"after {n}: {name}"
-    if look.age_s is not None and look.age_s >= 0:
+    if look.age_s is not None and look.age_s >= 0:  # in a parcel of an earlier version it may be below 0
         return f"{say_age(look.age_s)} after mixing"
+    if case.mixed_at is not None:
+        return "before mixing"
     if planned is not None and planned.age_s is not None:
-        return f"{say_age(planned.age_s)} after mixing"
-    return "before mixing" if look.age_s is not None else "a look"
+        return f"the {say_age(planned.age_s)} look, mixing not ticked"
+    return "a look"
 
 
 def say_product(product: Product) -> str:
@@ -97,8 +99,8 @@ def amount_of(product: Product) -> str:
 def products_in(case: Case) -> tuple[str, tuple[tuple[int, Product], ...]]:
     """How the products stand, and each with its place in the plan: as they were ticked in, the others after."""
     plan = case.test.plan
-    ticked = [e.position for e in case.events if e.kind == "added" and e.position is not None]
-    places = [n for n in dict.fromkeys(ticked) if n <= len(plan.products)]
+    ticked = [e.position for e in case.additions if e.position is not None]
+    places = [n for n in ticked if n <= len(plan.products)]
     places += [n for n in range(1, len(plan.products) + 1) if n not in places]
     how = "in the order it went in" if ticked else "as it was planned"
     return how, tuple((n, plan.products[n - 1]) for n in places)

@@ -116,7 +116,7 @@ class Marks:
         if self.kinds is not None:
             self._check_kinds(self.kinds)
         bad = [x for x in self.lumps if not (0 < x.diameter_px < math.inf)]
-        if bad or not all(math.isfinite(x.row_px + x.col_px) for x in self.lumps):
+        if bad or not all(math.isfinite(v) for x in self.lumps for v in (x.row_px, x.col_px)):
             msg = "A lump that is marked has a place and a diameter over 0 px; mark it again."
             raise BadEntry(msg)
 

@@ -26,7 +26,7 @@ def done_of(case: Case, plan: TestPlan) -> list[int]:
     if plan.recipe is None:
         return []
     places = places_in(plan.recipe, plan.products)
-    return [places[e.position - 1] for e in case.events if e.kind == "added" and e.position is not None]
+    return [places[e.position - 1] for e in case.additions if e.position is not None]
 
 
 def departures_of(case: Case) -> tuple[str, ...]:

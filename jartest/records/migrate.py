@@ -13,6 +13,7 @@ from sqlalchemy import URL, Connection, Engine, inspect, text
 
 from jartest.errors import StoreFault
 from jartest.records.engine import WRITES, make_engine, sqlite_file
+from jartest.records.summarise import summarise_again
 
 __all__ = ["HEAD", "MIGRATIONS", "bring_up_to_date"]
 
@@ -47,6 +48,8 @@ def bring_up_to_date(url: URL, engine: Engine, *, head: str = HEAD, scripts: Pat
             connection.execute(text("SELECT pg_advisory_xact_lock(:lock)"), {"lock": _LOCK})
         _upgrade(connection, head, scripts)
         _check_belonging(connection)
+        if found is not None:  # what a migration changes may change what was counted
+            summarise_again(connection)
 
 
 def _revision(connection: Connection) -> str | None:

@@ -43,6 +43,7 @@ __all__ = [
     "TestPlan",
     "TestRow",
     "Water",
+    "age_at",
 ]
 
 
@@ -115,14 +116,15 @@ class JarTest:
     plan: TestPlan
 
 
-EventKind = Literal["added", "mixed", "stopped"]
+EventKind = Literal["added", "taken back", "mixed", "stopped"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Event:
     """Something done at the bench: product `position` (from 1) added, mixing done, stopped early.
 
-    `mixed` starts the clock of the looks; the last one counts.
+    `taken back` says that a product ticked as added did not go in.  `mixed` starts the clock of the looks;
+    where an old record has two, the last one counts.
     """
 
     id: str
@@ -132,6 +134,13 @@ class Event:
     kind: EventKind
     position: int | None = None
     note: str = ""
+
+
+def age_at(taken_at: datetime, mixed_at: datetime | None) -> float | None:
+    """The age of a look in s after mixing; None for one from before it."""
+    if mixed_at is None or taken_at < mixed_at:
+        return None
+    return (taken_at - mixed_at).total_seconds()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -153,7 +162,8 @@ class PhotoInfo:
 class Look:
     """One look at the jar: which slot of the schedule, when the photo was taken, which photo.
 
-    `slot` is the key of a scheduled slot or "extra".  `age_s` counts from mixing; None before it.
+    `slot` is the key of a scheduled slot or "extra".  `age_s` is worked out from the record whenever it is
+    read, never kept: it counts from mixing, and is None before it.
     """
 
     id: str
@@ -300,15 +310,23 @@ class ParcelRow:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Signature:
-    """A name under the test: which revision, which machine verdict and which opinion it stands under."""
+    """A name under a word and its reason, with the revision and the machine's verdict that the signer saw.
+
+    `opinion_id` is the row that keeps the same word among all that people said of the test; None in old
+    records of who signed the machine's word.  `set_aside` says why one of those no longer counts, and is
+    empty for the one signature of a test that stands.
+    """
 
     id: str
     test_id: str
     at: datetime
     by: str
+    word: Word
+    reason: str
     revision: int
     verdict_id: str
     opinion_id: str | None
+    set_aside: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -333,9 +351,39 @@ class Case:
         return times[-1] if times else None
 
     @property
+    def additions(self) -> tuple[Event, ...]:
+        """The ticks of what is in the jar, in the order it went in; what was taken back is not among them."""
+        standing: dict[int, Event] = {}
+        for e in self.events:
+            if e.position is not None and e.kind == "added":
+                standing.setdefault(e.position, e)
+            elif e.position is not None and e.kind == "taken back":
+                standing.pop(e.position, None)
+        return tuple(standing.values())
+
+    @property
+    def left_out(self) -> frozenset[int]:
+        """The products of the standing plan that somebody said did not go in, and nobody ticked as added since."""
+        since = [e for e in self.events if e.kind == "taken back" and e.at >= self.test.revised_at]
+        told = {e.position for e in since if e.position is not None}
+        return frozenset(told - {e.position for e in self.additions})
+
+    @property
+    def signature(self) -> Signature | None:
+        """The signature that stands; None where nobody has signed."""
+        return next((s for s in self.signatures if not s.set_aside), None)
+
+    @property
     def signed(self) -> bool:
         """Whether somebody has signed."""
-        return bool(self.signatures)
+        return self.signature is not None
+
+    @property
+    def signed_over(self) -> Word | None:
+        """The machine's word that the signer saw; None where there was none, or nobody has signed."""
+        signature = self.signature
+        seen = (v.verdict.word for v in self.verdicts if signature and v.id == signature.verdict_id)
+        return next(seen, None)
 
     def latest_reading(self, look_id: str) -> KeptReading | None:
         """The reading of a look that counts: the last one made."""
@@ -365,6 +413,7 @@ class TestRow:
     machine_score: int | None
     machine_age_s: float | None
     person_word: Word | None
+    signed_word: Word | None
     signed_by: str | None
     signed_at: datetime | None
     mixed_at: datetime | None

@@ -82,6 +82,7 @@ __all__ = [
 
 _SEARCH_LETTERS = 200  # longest search taken; our choice
 LARGEST_NUMBER = 2**31 - 1  # of a database's plain integer
+_STANDS = signatures.c.set_aside == ""  # the one signature of a test that counts
 _T = TypeVar("_T")
 
 
@@ -147,12 +148,7 @@ def load_cases(connection: Connection, ids: Sequence[str], *, with_readings: boo
     of_tests: dict[str, list[JarTest]] = defaultdict(list)
     for revision in load_revisions(connection, ids):
         of_tests[revision.id].append(revision)
-    of_looks = (
-        select(looks, photos)
-        .join(photos)
-        .where(looks.c.test_id.in_(ids))
-        .order_by(looks.c.taken_at, looks.c.seq)
-    )
+    of_looks = _looks().where(looks.c.test_id.in_(ids))
     of_readings = (
         select(readings, looks.c.test_id)
         .join(looks, readings.c.look_id == looks.c.id)
@@ -284,8 +280,7 @@ def list_tests(connection: Connection, typed: str, limit: int, offset: int) -> t
             _last(verdicts, "score").label("machine_score"),
             _last(verdicts, "age_s").label("machine_age_s"),
             _last(opinions, "word").label("person_word"),
-            _last(signatures, "by").label("signed_by"),
-            _last(signatures, "at").label("signed_at"),
+            *(_last(signatures, n, _STANDS).label(f"signed_{n}") for n in ("word", "by", "at")),
             _last(events, "at", events.c.kind == "mixed").label("mixed_at"),
             _stopped().label("stopped"),
         )
@@ -320,6 +315,7 @@ def _test_row(row: RowMapping, names: Sequence[str]) -> TestRow:
         machine_score=row["machine_score"],
         machine_age_s=row["machine_age_s"],
         person_word=row["person_word"],
+        signed_word=row["signed_word"],
         signed_by=row["signed_by"],
         signed_at=row["signed_at"],
         mixed_at=row["mixed_at"],
@@ -328,9 +324,17 @@ def _test_row(row: RowMapping, names: Sequence[str]) -> TestRow:
     )
 
 
+def _looks() -> Select[Any]:
+    """The looks in order of time, with their photos and when mixing was done."""
+    mixed = select(events.c.at).where(events.c.test_id == looks.c.test_id, events.c.kind == "mixed")
+    last = mixed.order_by(events.c.at.desc(), events.c.seq.desc()).limit(1)
+    query = select(looks, photos, last.correlate(looks).scalar_subquery().label("mixed_at")).join(photos)
+    return query.order_by(looks.c.taken_at, looks.c.seq)
+
+
 def list_looks(connection: Connection, *conditions: ColumnElement[bool]) -> tuple[Look, ...]:
     """The looks under these conditions, in order of time."""
-    query = select(looks, photos).join(photos).where(*conditions).order_by(looks.c.taken_at, looks.c.seq)
+    query = _looks().where(*conditions)
     return tuple(look_of(row) for row in connection.execute(query).mappings())
 
 

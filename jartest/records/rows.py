@@ -27,6 +27,7 @@ from jartest.records.model import (
     Signature,
     TestPlan,
     Water,
+    age_at,
 )
 from jartest.records.tables import FRAME
 from jartest.records.tank_rows import recipe_of, recipe_to_json
@@ -137,7 +138,6 @@ def look_row(look: Look) -> _Values:
         "taken_at": look.taken_at,
         "received_at": look.received_at,
         "by": look.by,
-        "age_s": look.age_s,
         "photo_sha256": look.photo.sha256,
         "original_name": look.photo.original_name,
         "exif_taken_at": look.photo.exif_taken_at,
@@ -148,7 +148,7 @@ def look_row(look: Look) -> _Values:
 
 
 def look_of(row: RowMapping) -> Look:
-    """The look of a row of looks joined to photos."""
+    """The look of a row of looks joined to photos, with when mixing was done as `mixed_at`."""
     photo = PhotoInfo(
         **{name: row[name] for name in _PHOTO},
         original_name=row["original_name"],
@@ -163,7 +163,7 @@ def look_of(row: RowMapping) -> Look:
         taken_at=row["taken_at"],
         received_at=row["received_at"],
         by=row["by"],
-        age_s=row["age_s"],
+        age_s=age_at(row["taken_at"], row["mixed_at"]),
         photo=photo,
         note=row["note"],
     )

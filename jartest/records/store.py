@@ -16,7 +16,7 @@ from typing import Any, Self
 from sqlalchemy import Column, Connection, Engine, Table, delete, func, insert, select, update
 from sqlalchemy.dialects import postgresql, sqlite
 
-from jartest.errors import BadEntry, Conflict, NotFound, StoreFault
+from jartest.errors import BadEntry, NotFound, StoreFault
 from jartest.imaging.values import Reading
 from jartest.records import queries, summaries, summary_queries
 from jartest.records.engine import WRITES, in_words, make_engine, read_url, sqlite_file
@@ -36,11 +36,13 @@ from jartest.records.model import (
     TestPlan,
     TestRow,
 )
+from jartest.records.moved import latest, latest_held, refuse_mixed_again, refuse_moved, refuse_plan_moved
 from jartest.records.parcels import ParcelBooks, remove_parcels_of
 from jartest.records.rows import flat_row, look_row, photo_row, reading_row, revision_row, verdict_row
 from jartest.records.saved_looks import SavedLookBooks
+from jartest.records.summarise import summarise_again
 from jartest.records.summary_queries import Around, CountedPair, JudgedTwice, PastTest, PersonsWord, ShelfItem
-from jartest.records.summary_tables import outcome_products, outcomes, pair_counts, shelf
+from jartest.records.summary_tables import pair_counts
 from jartest.records.tables import (
     counters,
     events,
@@ -62,8 +64,6 @@ from jartest.records.upkeep import Upkeep
 from jartest.verdict.values import Word
 
 __all__ = ["Store"]
-
-_BATCH = 500  # tests whose records are held in memory at once
 
 
 class Store(ParcelBooks, TankBooks, SavedLookBooks, JarBooks, Upkeep):
@@ -157,7 +157,7 @@ class Store(ParcelBooks, TankBooks, SavedLookBooks, JarBooks, Upkeep):
             c.execute(insert(search_texts).values(blank))
             _add_revision(c, test_id, 1, plan, by, at)
             _also_say(c, test_id, f"{at + timedelta(minutes=utc_offset_min):%Y-%m-%d}")
-            return _latest(c, test_id)
+            return latest(c, test_id)
 
     def revise(
         self, test_id: str, plan: TestPlan, *, expected_revision: int, by: str, at: datetime
@@ -172,17 +172,21 @@ class Store(ParcelBooks, TankBooks, SavedLookBooks, JarBooks, Upkeep):
             If there is no such test.
         """
         with self._writing() as c:
-            # Held until the end: on PostgreSQL this is what makes a second reviser wait (SQLite has none).
-            c.execute(select(tests.c.id).where(tests.c.id == test_id).with_for_update())
-            latest = _latest(c, test_id)
-            if latest.revision != expected_revision:
-                raise Conflict(_say_conflict(latest))
+            refuse_plan_moved(latest_held(c, test_id), expected_revision)
             _add_revision(c, test_id, expected_revision + 1, plan, by, at)
-            return _latest(c, test_id)
+            return latest(c, test_id)
 
     def add_event(self, event: Event) -> None:
-        """Keep something done at the bench."""
+        """Keep something done at the bench.
+
+        Raises
+        ------
+        Conflict
+            If it says that mixing is done, and somebody said so before; the message says who and when.
+        """
         with self._writing() as c:
+            if event.kind == "mixed":
+                refuse_mixed_again(c, latest_held(c, event.test_id))
             _need(c, tests.c.id, event.test_id, "test")
             c.execute(insert(events).values(flat_row(event)))
             _also_say(c, event.test_id, event.by, event.note)
@@ -258,17 +262,27 @@ class Store(ParcelBooks, TankBooks, SavedLookBooks, JarBooks, Upkeep):
         """Keep a person's own verdict."""
         with self._writing() as c:
             _need(c, tests.c.id, opinion.test_id, "test")
-            c.execute(insert(opinions).values(flat_row(opinion)))
-            _stands_now(c, opinion.test_id, opinions, "word", "person_word")
-            _also_say(c, opinion.test_id, opinion.by, opinion.reason)
+            _add_opinion(c, opinion)
 
-    def add_signature(self, signature: Signature) -> None:
-        """Keep a name under a test; revision, verdict and opinion must be that test's own."""
+    def add_signature(self, signature: Signature, opinion: Opinion | None = None) -> None:
+        """Keep a name under a test, and the opinion that says the same; a test is signed once.
+
+        The signature's revision and verdict are what the signer saw: they must still be the latest.
+
+        Raises
+        ------
+        Conflict
+            If somebody has signed, or plan or verdict have changed since; the message says what, by whom and when.
+        """
         with self._writing() as c:
-            _need(c, tests.c.id, signature.test_id, "test")
+            refuse_moved(c, signature, latest_held(c, signature.test_id))
+            if opinion is not None:
+                _add_opinion(c, opinion)
             c.execute(insert(signatures).values(flat_row(signature)))
             _also_say(c, signature.test_id, signature.by)
-            _count_outcome(c, signature.test_id)
+            (case,) = queries.load_cases(c, [signature.test_id], with_readings=False)
+            found = summaries.outcome_of(case)
+            summaries.add_outcomes(c, [] if found is None else [found])
 
     def sample_count(self) -> int:
         """How many sample tests are kept."""
@@ -300,15 +314,7 @@ class Store(ParcelBooks, TankBooks, SavedLookBooks, JarBooks, Upkeep):
     def summarise_again(self) -> None:
         """Make every summary table again from the records."""
         with self._writing() as c:
-            for table in (pair_counts, outcome_products, outcomes, shelf):
-                c.execute(delete(table))
-            signed = c.execute(select(signatures.c.test_id).distinct()).scalars().all()
-            for some in (signed[i : i + _BATCH] for i in range(0, len(signed), _BATCH)):
-                cases = queries.load_cases(c, some, with_readings=False)
-                found = (summaries.outcome_of(case) for case in cases)
-                summaries.add_outcomes(c, [o for o in found if o is not None], count_pairs=False)
-            summaries.recount_pairs(c)
-            summaries.index_again(c)
+            summarise_again(c)
 
     # ---------------------------------------------------------------- reading
     def case(self, test_id: str) -> Case:
@@ -436,17 +442,10 @@ class Store(ParcelBooks, TankBooks, SavedLookBooks, JarBooks, Upkeep):
             return queries.last_plan(c)
 
 
-def _latest(c: Connection, test_id: str) -> JarTest:
-    found = queries.load_revisions(c, [test_id])
-    return queries.only(found[::-1], f"test {test_id!r}")
-
-
-def _say_conflict(latest: JarTest) -> str:
-    there = latest.revised_at + timedelta(minutes=latest.utc_offset_min)
-    return (
-        f"{latest.revised_by} saved this plan at {there:%Y-%m-%d %H:%M} (it is at revision {latest.revision} now); "
-        "nothing was overwritten: open it again and enter your change there."
-    )
+def _add_opinion(c: Connection, opinion: Opinion) -> None:
+    c.execute(insert(opinions).values(flat_row(opinion)))
+    _stands_now(c, opinion.test_id, opinions, "word", "person_word")
+    _also_say(c, opinion.test_id, opinion.by, opinion.reason)
 
 
 def _add_revision(c: Connection, test_id: str, revision: int, plan: TestPlan, by: str, at: datetime) -> None:
@@ -484,18 +483,6 @@ def _stands_now(c: Connection, test_id: str, table: Table, word: str, stands: st
     last = of_test.order_by(table.c.at.desc(), table.c.seq.desc()).limit(1)
     found = update(search_texts).where(search_texts.c.test_id == test_id)
     c.execute(found.values({stands: last.scalar_subquery()}))
-
-
-def _count_outcome(c: Connection, test_id: str) -> None:
-    """Count a test that was signed just now; one that was signed before is counted anew."""
-    (case,) = queries.load_cases(c, [test_id], with_readings=False)
-    again = len(case.signatures) > 1
-    if again:
-        summaries.forget_outcomes(c, [case.test.number])
-    found = summaries.outcome_of(case)
-    summaries.add_outcomes(c, [] if found is None else [found], count_pairs=not again)
-    if again:
-        summaries.recount_pairs(c)
 
 
 def _forget_summaries(c: Connection, ids: Any) -> None:

@@ -55,29 +55,29 @@ class Outcome:
 
 # --------------------------------------------------------------------- outcomes
 def outcome_of(case: Case) -> Outcome | None:
-    """How this test ended under its last signature; None where it is not signed, or nobody gave a word."""
-    if not case.signatures:
-        return None
-    signed = case.signatures[-1]
-    machine = next(v.verdict.word for v in case.verdicts if v.id == signed.verdict_id)
-    word = next((o.word for o in case.opinions if o.id == signed.opinion_id), machine)
-    if word is None:
+    """How this test ended, by the word that was signed; None where it is not signed.
+
+    What somebody said did not go in was not in the jar, and is not counted as if it had been.
+    """
+    signed = case.signature
+    if signed is None:
         return None
     under = next(r for r in case.revisions if r.revision == signed.revision)
-    products = {product_key(p.name, p.maker): p for p in reversed(under.plan.products)}
-    once = tuple(p for p in under.plan.products if products[product_key(p.name, p.maker)] is p)
+    put_in = [p for n, p in enumerate(under.plan.products, 1) if n not in case.left_out]
+    products = {product_key(p.name, p.maker): p for p in reversed(put_in)}
+    once = tuple(p for p in put_in if products[product_key(p.name, p.maker)] is p)
     tried = [o.remix for o in case.standing_observations() if o.remix != "not tried"]
     return Outcome(
         number=under.number,
         test_id=under.id,
-        word=word,
+        word=signed.word,
         sample=under.sample,
         signed_at=signed.at,
         signed_by=signed.by,
         products=once,
         jar_volume_ml=under.plan.jar.volume_ml,
         water=under.plan.water,
-        # positions mean nothing where a product went in twice
+        # positions mean nothing where a product went in twice or not at all
         first_sign_after=_first_sign_after(case) if len(once) == len(under.plan.products) else None,
         remix=tried[-1] if tried else "not tried",
     )
@@ -99,7 +99,7 @@ def _while_adding(case: Case, observation: Observation) -> int | None:
     at = observation.at if look is None else look.taken_at
     if case.mixed_at is not None and at >= case.mixed_at:
         return None
-    before = [e.position for e in case.events if e.kind == "added" and e.position is not None and e.at <= at]
+    before = [e.position for e in case.additions if e.at <= at]
     return before[-1] if before else None
 
 

@@ -255,8 +255,6 @@ def list_judged(c: Connection, *, samples: bool, most: int) -> tuple[JudgedTwice
         .limit(most)
         .subquery()
     )
-    again = signatures.alias("again")
-    under = select(func.max(again.c.seq)).where(again.c.test_id == signatures.c.test_id).scalar_subquery()
     last = opinions.alias("last")
     newest = (
         select(func.max(last.c.seq)).where(last.c.test_id == opinions.c.test_id, last.c.by == opinions.c.by)
@@ -274,7 +272,7 @@ def list_judged(c: Connection, *, samples: bool, most: int) -> tuple[JudgedTwice
         )
         .select_from(signed)
         .join(tests, tests.c.id == signed.c.test_id)
-        .join(signatures, and_(signatures.c.test_id == tests.c.id, signatures.c.seq == under))
+        .join(signatures, and_(signatures.c.test_id == tests.c.id, signatures.c.set_aside == ""))
         .join(verdicts, verdicts.c.id == signatures.c.verdict_id)
         .join(
             revisions, and_(revisions.c.test_id == tests.c.id, revisions.c.revision == signatures.c.revision)
@@ -336,7 +334,9 @@ def list_worst_looks(
     own_word = (
         select(outcomes.c.number, outcomes.c.test_id, outcomes.c.word)
         .join(signatures, signatures.c.test_id == outcomes.c.test_id)
-        .where(signatures.c.opinion_id.is_not(None), outcomes.c.sample == samples)
+        .where(
+            signatures.c.opinion_id.is_not(None), signatures.c.set_aside == "", outcomes.c.sample == samples
+        )
         .order_by(outcomes.c.number.desc())
         .limit(most)
         .subquery()

@@ -30,6 +30,7 @@ from sqlalchemy import (
     Text,
     TypeDecorator,
     UniqueConstraint,
+    text,
 )
 
 from jartest.errors import BadEntry
@@ -312,7 +313,6 @@ looks = Table(
     _at("taken_at"),
     _at("received_at"),
     _words("by"),
-    Column("age_s", Double),
     Column("photo_sha256", Key(64), ForeignKey("photos.sha256"), nullable=False, index=True),
     _words("original_name"),
     _at("exif_taken_at", nullable=True),
@@ -440,14 +440,25 @@ signatures = Table(
     _test_id(),
     _at(),
     _words("by"),
+    Column("word", Key(8), nullable=False),
+    _words("reason"),
     Column("revision", Integer, nullable=False),
     _id("verdict_id"),
     _id("opinion_id", nullable=True),
+    _words("set_aside"),
     UniqueConstraint("id"),
+    one_of("word", Word),
     ForeignKeyConstraint(["test_id", "revision"], ["revisions.test_id", "revisions.revision"]),
     ForeignKeyConstraint(["test_id", "verdict_id"], ["verdicts.test_id", "verdicts.id"]),
     ForeignKeyConstraint(["test_id", "opinion_id"], ["opinions.test_id", "opinions.id"]),
     Index(None, "test_id", "at"),
+    Index(
+        "uq_signatures_one_of_a_test",
+        "test_id",
+        unique=True,
+        sqlite_where=text("set_aside = ''"),
+        postgresql_where=text("set_aside = ''"),
+    ),
 )
 
 # What a search looks through, folded to one case: the standing plan, everything said since, and the last

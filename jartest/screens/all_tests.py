@@ -160,10 +160,10 @@ def _draw_row(row: TestRow) -> None:
     with st.container(border=True, gap="small"):
         link_to("test", f"{row.number} · {plain(row.title)}", id=row.id)
         said = [f"machine **{say_verdict(row.machine_word, row.machine_score, row.machine_age_s)}**"]
-        if row.person_word:
+        if row.person_word and row.person_word != row.signed_word:
             said.append(f"person **{say_word(row.person_word)}**")
         if row.signed_by:
-            said.append(f"signed by {plain(row.signed_by)}")
+            said.append(f"signed **{say_word(row.signed_word)}** by {plain(row.signed_by)}")
         elif row.stopped:
             said.append("stopped")
         else:

@@ -146,7 +146,7 @@ def _say_look(case: Case, look: Look) -> str:
 def _draw_look(recorder: Recorder, case: Case, look: Look, kept: KeptReading) -> None:
     reading, says = kept.reading, say_slot(look.slot, case.test.plan)
     editing = state.key("test", case.test.id, "lines", look.id)
-    signed_under = case.signed and look.received_at <= case.signatures[-1].at
+    signed_under = case.signature is not None and look.received_at <= case.signature.at
     setting = not signed_under and (kept.origin != "set" or bool(state.get(editing)))
     left, right = st.columns(2) if setting else (st.container(), None)
     with left:

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import timedelta
 
 import streamlit as st
 
 from jartest.exchange.words import products_in
 from jartest.plan.recipe import JarRecipe
-from jartest.recorder import Recorder, RunningTest
+from jartest.recorder import Recorder, RunningTest, skipped_before
 from jartest.records.done import departures_of
-from jartest.records.model import Case
+from jartest.records.model import Case, Event
 from jartest.screens import state
 from jartest.screens.parts import STATE_SHAPES, clock, error_box, plain, say_product
 from jartest.screens.recipe_part import draw_cautions, say_jar, say_measure, say_step
@@ -20,6 +21,8 @@ from jartest.tank import recipe_of
 from jartest.units import say_volume
 
 __all__ = ["draw_mixing", "draw_what_was_done"]
+
+_UNDO = timedelta(seconds=10)  # after this a tick is taken back with a second tap (our choice)
 
 
 def draw_mixing(recorder: Recorder, case: Case, standing: RunningTest) -> None:
@@ -78,27 +81,83 @@ def _addition(recorder: Recorder, case: Case, standing: RunningTest, n: int, *, 
     """One product: a button until it is in, then when it went in."""
     test_id, product = case.test.id, case.test.plan.products[n - 1]
     if n in standing.added:
-        at = next(e.at for e in case.events if e.kind == "added" and e.position == n)
-        st.markdown(
-            f"{STATE_SHAPES['taken']} **{n} · {plain(say_product(product))}** · in at {clock(at, case.test, day=False)}"
-        )
-    elif st.button(
+        _in_jar(recorder, case, next(e for e in case.additions if e.position == n))
+        return
+    asked = state.key("test", test_id, "ask")
+    if st.button(
         f"In: {n} · {plain(say_product(product))}",
         key=state.key("test", test_id, "in", n),
         type="primary" if main else "secondary",
         width="stretch",
         wrap=True,
     ):
-        with error_box():
-            recorder.add_product(test_id, n, by=name())
-            st.rerun()
+        if skipped_before(case, n):
+            state.put(asked, n)
+        else:
+            _tick(recorder, case, n)
+    if state.get(asked) == n and skipped_before(case, n):
+        _ask(recorder, case, n)
+
+
+def _tick(recorder: Recorder, case: Case, n: int, *, out_of_order: bool = False) -> None:
+    with error_box():
+        recorder.add_product(case.test.id, n, by=name(), out_of_order=out_of_order)
+        state.put(state.key("test", case.test.id, "ask"), None)
+        st.rerun()
+
+
+def _ask(recorder: Recorder, case: Case, n: int) -> None:
+    """Out of order: asked before it is kept."""
+    product = plain(case.test.plan.products[n - 1].name)
+    with st.container(border=True):
+        st.warning(f"{plain(skipped_before(case, n))} Is {product} in the jar already?")
+        if st.button("Yes, it went in now", key=state.key("test", case.test.id, "yes", n), width="stretch"):
+            _tick(recorder, case, n, out_of_order=True)
+        st.button(
+            "No, not yet",
+            key=state.key("test", case.test.id, "no", n),
+            width="stretch",
+            on_click=state.put,
+            args=(state.key("test", case.test.id, "ask"), None),
+        )
+
+
+def _in_jar(recorder: Recorder, case: Case, tick: Event) -> None:
+    """What is in, when it went in, and the way back from a tick by mistake."""
+    n = tick.position or 0
+    product = case.test.plan.products[n - 1]
+    with st.container(horizontal=True, vertical_alignment="center"):
+        _say_in(case, tick)
+        key = state.key("test", case.test.id, "back", tick.id)
+        if recorder.now() - tick.at <= _UNDO:
+            if st.button("Undo", key=key):
+                _take_back(recorder, case, n, "")
+            return
+        with st.popover("Did not go in?"):
+            why = st.text_input("Why, if you like", key=f"{key}.why", max_chars=500)
+            if st.button(f"{plain(product.name)} did not go in", key=f"{key}.sure", type="primary"):
+                _take_back(recorder, case, n, why)
+
+
+def _say_in(case: Case, tick: Event) -> None:
+    n = tick.position or 0
+    said = f"{n} · {plain(say_product(case.test.plan.products[n - 1]))}"
+    st.markdown(
+        f"{STATE_SHAPES['taken']} **{said}** · in at {clock(tick.at, case.test, day=False)}", width="stretch"
+    )
+
+
+def _take_back(recorder: Recorder, case: Case, n: int, note: str) -> None:
+    with error_box():
+        recorder.take_back(case.test.id, n, by=name(), note=note)
+        st.rerun()
 
 
 def _stop_here(recorder: Recorder, case: Case, standing: RunningTest) -> None:
     """One tap and a word; the record keeps after which addition it was."""
     if not standing.added:
         return
-    last = [e.position for e in case.events if e.kind == "added" and e.position is not None][-1]
+    last = case.additions[-1].position or 0
     after = f"after {last}: {case.test.plan.products[last - 1].name}"
     with st.popover(f"✖ Stop here, {plain(after)}", width="stretch"):
         st.markdown(REACTION)
@@ -114,8 +173,25 @@ def _stop_here(recorder: Recorder, case: Case, standing: RunningTest) -> None:
                 st.rerun()
 
 
-def draw_what_was_done(case: Case) -> None:
-    """What was done beside what was advised, where the two differ."""
+def draw_what_was_done(recorder: Recorder, case: Case) -> None:
+    """What went in, once mixing is done; and what was done otherwise than advised."""
+    if case.mixed_at is not None and case.test.plan.products:
+        _draw_jar(recorder, case)
     said = departures_of(case)
     if said:
         st.markdown("**Done otherwise than advised**\n" + "\n".join(f"- {plain(s)}" for s in said))
+
+
+def _draw_jar(recorder: Recorder, case: Case) -> None:
+    products = case.test.plan.products
+    with st.expander(f"In the jar: {len(case.additions)} of {len(products)} products ticked"):
+        for tick in case.additions:
+            if case.signed:
+                _say_in(case, tick)
+            else:
+                _in_jar(recorder, case, tick)
+        ticked = {e.position for e in case.additions}
+        for n, product in enumerate(products, 1):
+            if n not in ticked:
+                how = "did not go in" if n in case.left_out else "not ticked"
+                st.markdown(f"{STATE_SHAPES['missed']} {n} · {plain(say_product(product))} · {how}")

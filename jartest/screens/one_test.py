@@ -59,7 +59,7 @@ def render(recorder: Recorder) -> None:
     with doing:
         if not case.signed and case.mixed_at is None and not _stopped(case):
             draw_mixing(recorder, case, standing)
-        draw_what_was_done(case)
+        draw_what_was_done(recorder, case)
         _watch(recorder, test_id, _version(case, standing))
         if case.signed:
             with st.expander("A later look: photos may still be added after signing"):
@@ -85,8 +85,8 @@ def _head(case: Case) -> None:
     said = [clock(test.opened_at, test), f"by {plain(test.opened_by)}"]
     if test.sample:
         said.append("**sample, invented**")
-    if case.signed:
-        said.append(f"**signed by {plain(case.signatures[-1].by)}**")
+    if case.signature:
+        said.append(f"**signed by {plain(case.signature.by)}**")
     elif _stopped(case):
         said.append("**stopped**")
     st.markdown(f"## {test.number} · {plain(test.plan.title)}")

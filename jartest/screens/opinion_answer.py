@@ -184,6 +184,8 @@ def _draw_others(parcel: Parcel, case: Case, said: tuple[SecondOpinion, ...]) ->
     show_plate(machine.word if machine else None, "the program, where it was asked", place="asked-machine")
     if machine is not None:
         show_reasons(machine)
+    if (signed := case.signature) is not None:
+        st.markdown(f"{SHAPES[signed.word]} **signed {signed.word}** · {plain(signed.by)}")
     for opinion in case.opinions:
         why = f": “{plain(opinion.reason)}”" if opinion.reason else ""
         st.markdown(f"{SHAPES[opinion.word]} **{opinion.word}** · {plain(opinion.by)}{why}")

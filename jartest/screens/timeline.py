@@ -42,10 +42,11 @@ def _happenings(case: Case) -> Iterator[Happening]:
         yield Happening(at=r.revised_at, by=r.revised_by, says=says)
     for e in case.events:
         note = f": {e.note}" if e.note else ""
-        if e.kind == "added":
+        if e.kind in ("added", "taken back"):
             n = e.position or 0
             name = plan.products[n - 1].name if 1 <= n <= len(plan.products) else "?"
-            yield Happening(at=e.at, by=e.by, says=f"product {n} in: {name}{note}")
+            how = "in" if e.kind == "added" else "taken back, it did not go in"
+            yield Happening(at=e.at, by=e.by, says=f"product {n} {how}: {name}{note}")
         else:
             said = "mixing done, the clock starts" if e.kind == "mixed" else "stopped the test"
             yield Happening(at=e.at, by=e.by, says=f"{said}{note}")
@@ -61,10 +62,18 @@ def _happenings(case: Case) -> Iterator[Happening]:
         yield Happening(at=o.at, by=o.by, says=f"{kind}: {say_observation(o)}")
     for v in case.verdicts:
         yield Happening(at=v.at, by="", says=f"machine's verdict: {_say_verdict(v.verdict)}")
+    told = {(s.opinion_id, s.by, s.at) for s in case.signatures}  # one act, one line
     for p in case.opinions:
-        yield Happening(at=p.at, by=p.by, says=f"own verdict: {p.word}{f' ({p.reason})' if p.reason else ''}")
+        if (p.id, p.by, p.at) not in told:
+            yield Happening(at=p.at, by=p.by, says=f"own verdict: {p.word}{_why(p.reason)}")
     for s in case.signatures:
-        yield Happening(at=s.at, by=s.by, says=f"signed, on revision {s.revision} of the plan")
+        aside = f". {s.set_aside}" if s.set_aside else ""
+        says = f"signed {s.word}{_why(s.reason)}, on revision {s.revision} of the plan{aside}"
+        yield Happening(at=s.at, by=s.by, says=says)
+
+
+def _why(reason: str) -> str:
+    return f" ({reason})" if reason else ""
 
 
 def _say_taken(case: Case, look: Look) -> str:

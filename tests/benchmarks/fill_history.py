@@ -170,7 +170,7 @@ def _one(
                                "width_px": 4000, "height_px": 3000})  # fmt: skip
         rows[t.looks].append(
             {"id": look_id, "test_id": test_id, "slot": slot.key, "taken_at": when, "received_at": when, "by": by,
-             "age_s": slot.age_s, "photo_sha256": sha256, "original_name": f"IMG_{n % 9999:04d}.jpg",
+             "photo_sha256": sha256, "original_name": f"IMG_{n % 9999:04d}.jpg",
              "exif_taken_at": None, "photo_received_at": when, "photo_received_by": by, "note": ""}
         )  # fmt: skip
         reading = readings[(n * 6 + i) % len(readings)]
@@ -201,7 +201,7 @@ def _one(
          "saw_machine": int(n % 2)}
     ]  # fmt: skip
     rows[t.signatures] = [
-        {"id": f"9{n:031x}", "test_id": test_id, "at": signed, "by": other, "revision": 1,
+        {"id": f"9{n:031x}", "test_id": test_id, "at": signed, "by": other, "word": word, "reason": said[-20:], "set_aside": "", "revision": 1,
          "verdict_id": f"d{n:031x}", "opinion_id": f"f{n:031x}"}
     ]  # fmt: skip
     plan = fold(

@@ -40,8 +40,15 @@ def page(request: pytest.FixtureRequest, chromium: Browser) -> Iterator[Page]:
 
 
 def sign(recorder: Recorder, test: JarTest, word: Any) -> None:
-    recorder.give_opinion(test.id, word=word, reason="seen at the bench", by="Wren")
-    recorder.sign(test.id, by="Wren", expected_revision=test.revision)
+    seen = recorder.judge(test.id).id
+    recorder.sign(
+        test.id,
+        word=word,
+        reason="seen at the bench",
+        by="Wren",
+        expected_revision=test.revision,
+        expected_verdict=seen,
+    )
 
 
 def introduce(page: Page) -> None:

@@ -31,8 +31,15 @@ def run(home: Path, *words: str) -> subprocess.CompletedProcess[str]:
 def sign(recorder: Recorder, names: str, word: str) -> None:
     plan = TestPlan(title=names, products=tuple(Product(name=n) for n in names.split()))
     test = recorder.start_test(plan, by="Wren", utc_offset_min=0)
-    recorder.give_opinion(test.id, word=word, reason="seen", by="Wren")  # type: ignore[arg-type]
-    recorder.sign(test.id, by="Wren", expected_revision=1)
+    seen = recorder.judge(test.id).id
+    recorder.sign(
+        test.id,
+        word=word,  # type: ignore[arg-type]
+        reason="seen",
+        by="Wren",
+        expected_revision=1,
+        expected_verdict=seen,
+    )
 
 
 @pytest.fixture(scope="module")

@@ -80,7 +80,7 @@ def fill(recorder: Recorder, clock: Callable[[], datetime], photo: Callable[[int
     """The id of a test with two looks, an observation and an opinion, kept through `recorder`."""
     test = recorder.start_test(plan(), by="Wren", utc_offset_min=120)
     recorder.add_product(test.id, 1, by="Wren")
-    recorder.add_product(test.id, 2, by="Wren")
+    recorder.add_product(test.id, 2, by="Wren", out_of_order=True)
     recorder.finish_mixing(test.id, by="Wren")
     recorder.take_look(test.id, slot="age-0", data=photo(0), name="quill-1.jpg", by="Wren")
     clock.go_on(minutes=15)  # type: ignore[attr-defined]

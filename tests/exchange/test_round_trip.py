@@ -214,7 +214,8 @@ def cases(draw: st.DrawFn, photos: tuple[tuple[str, int, int], ...]) -> Case:
         observations=some("observations", look_id=st.none() | look_ids),
         verdicts=some("verdicts"),
         opinions=some("opinions"),
-        signatures=some("signatures"),
+        signatures=some("signatures", set_aside=st.just(""))[:1]
+        + some("signatures", set_aside=st.just("it came second")),
         second_opinions=some("second_opinions"),
     )
 

@@ -30,6 +30,7 @@ def row(**kw: Any) -> TestRow:
         "machine_score": 41,
         "machine_age_s": 1800.0,
         "person_word": None,
+        "signed_word": None,
         "signed_by": None,
         "signed_at": None,
         "mixed_at": None,

@@ -289,8 +289,15 @@ def test_a_link_lapses_when_the_test_is_signed(
 ) -> None:
     client, path = shop.client(), shop.path(jar)
     send(client, path, photo("stable-0000min"))
-    recorder.give_opinion(jar.id, word="watch", reason="It stood only a minute.", by="Wren")
-    recorder.sign(jar.id, by="Wren", expected_revision=1)
+    seen = recorder.judge(jar.id).id
+    recorder.sign(
+        jar.id,
+        word="watch",
+        reason="It stood only a minute.",
+        by="Wren",
+        expected_revision=1,
+        expected_verdict=seen,
+    )
     assert send(client, path, photo("stable-0005min")).status_code == 410
     assert len(recorder.case(jar.id).looks) == 1
 

@@ -109,8 +109,15 @@ def test_the_network_needs_the_code_first_and_another_site_may_not_send(
 def test_a_signed_test_takes_later_photos_from_its_screen(
     shop: Any, jar: JarTest, photo: Photo, recorder: Recorder
 ) -> None:
-    recorder.give_opinion(jar.id, word="watch", reason="seen by eye", by="Wren")
-    recorder.sign(jar.id, by="Wren", expected_revision=jar.revision)
+    seen = recorder.judge(jar.id).id
+    recorder.sign(
+        jar.id,
+        word="watch",
+        reason="seen by eye",
+        by="Wren",
+        expected_revision=jar.revision,
+        expected_verdict=seen,
+    )
     answer = send(shop, desk_path(shop.access, jar, "Wren"), photo("stable-0000min"), slot="extra")
     assert answer.status_code == 201
     assert send(shop, shop.path(jar), photo("stable-0005min")).status_code == 410, "a phone's link has lapsed"

@@ -107,6 +107,8 @@ class Shop:
                 test_id=test.id,
                 at=self.day + timedelta(hours=3),
                 by=by,
+                word=person or word or "watch",
+                reason="",
                 revision=test.revision,
                 verdict_id=verdict.id,
                 opinion_id=opinion,
@@ -136,7 +138,7 @@ class Shop:
         self.store.add_look(
             Look(
                 id=look_id, test_id=test.id, slot="extra", taken_at=self.day, received_at=self.day, by="Ada",
-                age_s=300.0, photo=info,
+                age_s=None, photo=info,
             )
         )  # fmt: skip
         reading = Reading(

@@ -30,8 +30,15 @@ def sign(recorder: Recorder, names: str, word: Word) -> JarTest:
         schedule=default_schedule(len(products), (0.0, 900.0)),
     )
     test = recorder.start_test(plan, by="Wren", utc_offset_min=0)
-    recorder.give_opinion(test.id, word=word, reason="seen", by="Wren")
-    recorder.sign(test.id, by="Wren", expected_revision=1)
+    seen = recorder.judge(test.id).id
+    recorder.sign(
+        test.id,
+        word=word,
+        reason="seen",
+        by="Wren",
+        expected_revision=1,
+        expected_verdict=seen,
+    )
     return test
 
 

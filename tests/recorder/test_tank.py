@@ -60,7 +60,7 @@ def start(recorder: Recorder, wanted: RecipeRequest, by_hand: list[int] | None =
 
 def mix(recorder: Recorder, test: JarTest, clock: Any, order: tuple[int, ...] = (1, 2, 3, 4, 5)) -> None:
     for n in order:
-        recorder.add_product(test.id, n, by="Wren")
+        recorder.add_product(test.id, n, by="Wren", out_of_order=True)
         clock.go_on(seconds=60)
     recorder.finish_mixing(test.id, by="Wren")
 
@@ -82,8 +82,15 @@ def look(recorder: Recorder, test: JarTest, slot: str, minute: int) -> None:
 
 
 def sign(recorder: Recorder, test: JarTest, word: Any, reason: str = "as I saw it") -> Case:
-    recorder.give_opinion(test.id, word=word, reason=reason, by="Wren")
-    recorder.sign(test.id, by="Wren", expected_revision=recorder.case(test.id).test.revision)
+    seen = recorder.judge(test.id).id
+    recorder.sign(
+        test.id,
+        word=word,
+        reason=reason,
+        by="Wren",
+        expected_revision=recorder.case(test.id).test.revision,
+        expected_verdict=seen,
+    )
     return recorder.case(test.id)
 
 
@@ -133,7 +140,7 @@ def test_the_order_by_hand_is_kept_beside_the_advised_one(recorder: Recorder, cl
 
 def test_ticks_out_of_order_are_told_and_those_to_come_are_not(recorder: Recorder) -> None:
     test = start(recorder, request())
-    recorder.add_product(test.id, 2, by="Wren")
+    recorder.add_product(test.id, 2, by="Wren", out_of_order=True)
     assert departures_of(recorder.case(test.id)) == ()  # the only one in is the first of those in
     recorder.add_product(test.id, 1, by="Wren")
     assert departures_of(recorder.case(test.id)) == (
@@ -350,7 +357,7 @@ def test_what_did_not_hold_can_never_make_a_card(
     if spoil in ("heat", "machine fail"):
         recorder.observe(test.id, by="Wren", signs=["heat"] if spoil == "heat" else ["gel"])
     if spoil == "machine fail":
-        recorder.sign(test.id, by="Wren", expected_revision=1)
+        sign(recorder, test, "fail", "")
     elif spoil != "unsigned":
         sign(recorder, test, "fail" if spoil == "fail" else "pass")
     with pytest.raises(BadEntry, match=says):

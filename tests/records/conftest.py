@@ -61,7 +61,7 @@ class Bench:
             plan, test_id=self.fresh_id(), by=by, at=self.now(), utc_offset_min=120, sample=sample
         )
 
-    def event(self, test_id: str, kind: Any = "mixed", **more: Any) -> Event:
+    def event(self, test_id: str, kind: Any = "added", **more: Any) -> Event:
         event = Event(
             **{"id": self.fresh_id(), "test_id": test_id, "at": self.now(), "by": "Ada", "kind": kind} | more
         )
@@ -88,7 +88,7 @@ class Bench:
             "taken_at": at,
             "received_at": at,
             "by": "Ada",
-            "age_s": 300.0,
+            "age_s": None,  # no mixing is done here
             "photo": info,
         }
         return Look(**made | more)
@@ -151,6 +151,8 @@ class Bench:
             "test_id": test_id,
             "at": self.now(),
             "by": "Ada",
+            "word": "pass",
+            "reason": "",
             "revision": 1,
             "verdict_id": verdict_id,
             "opinion_id": None,

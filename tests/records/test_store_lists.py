@@ -60,7 +60,8 @@ def test_a_row_says_how_a_test_stands(bench) -> None:
     assert (row.id, row.number, row.title, row.opened_by) == (test.id, 1, "Hop mix", "Ada")
     assert row.products == ("Invented B", "Invented A")
     assert (row.looks, row.machine_word, row.person_word) == (1, "watch", "fail")
-    assert (row.signed_by, row.signed_at, row.mixed_at) == (signed.by, signed.at, mixed)
+    assert (row.signed_word, row.signed_by, row.signed_at) == ("pass", signed.by, signed.at)
+    assert row.mixed_at == mixed
     assert row.opened_at == test.opened_at
     assert row.stopped is False
     assert row.sample is False
@@ -68,18 +69,17 @@ def test_a_row_says_how_a_test_stands(bench) -> None:
     assert bench.store.test_id_of(1) == test.id
 
 
-def test_a_row_follows_the_latest_plan_the_last_verdict_and_the_last_mixing(bench) -> None:
+def test_a_row_follows_the_latest_plan_and_the_last_verdict(bench) -> None:
     test = bench.open_test("Old title", "Invented A", "Invented B")
     plan = TestPlan(title="New title", products=(Product(name="Invented C"),))
     bench.store.revise(test.id, plan, expected_revision=1, by="Ben", at=bench.now())
     bench.verdict(test.id, "pass")
     bench.verdict(test.id, None)
-    bench.event(test.id, "mixed")
-    last = bench.event(test.id, "mixed")
+    mixed = bench.event(test.id, "mixed")
     bench.event(test.id, "stopped")
     (row,) = bench.store.rows()
     assert (row.title, row.products, row.machine_word) == ("New title", ("Invented C",), None)
-    assert row.mixed_at == last.at
+    assert row.mixed_at == mixed.at
     assert row.stopped is True
 
 
@@ -221,7 +221,7 @@ def test_people_are_all_who_ever_wrote_in_order_of_the_alphabet(bench) -> None:
     bench.observation(test.id, by="Cleo")
     verdict = bench.verdict(test.id)
     bench.opinion(test.id, by="Dora")
-    bench.signature(test.id, verdict.id, by="Ben")
+    bench.signature(test.id, verdict.id, by="Ben", revision=2)
     assert bench.store.people() == ("ada", "Ben", "Cleo", "Dora", "zoe", "Émile")
 
 

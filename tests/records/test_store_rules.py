@@ -4,13 +4,18 @@ from __future__ import annotations
 
 import dataclasses
 import hashlib
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 import pytest
+from sqlalchemy import insert
+from sqlalchemy.exc import IntegrityError
 
 from jartest.errors import BadEntry, Conflict, NotFound
 from jartest.imaging.values import Reading
+from jartest.records.engine import in_words
 from jartest.records.model import TestPlan
+from jartest.records.rows import flat_row
+from jartest.records.tables import signatures
 from jartest.verdict.values import Verdict
 
 
@@ -118,14 +123,39 @@ def test_an_observation_may_not_speak_of_another_tests_look_or_observation(bench
 def test_a_signature_stands_only_under_its_own_tests_verdict_opinion_and_revision(bench) -> None:
     mine, other = bench.open_test(), bench.open_test()
     verdict, theirs, opinion = bench.verdict(mine.id), bench.verdict(other.id), bench.opinion(other.id)
-    for wrong in (
-        {"verdict_id": theirs.id},
-        {"verdict_id": verdict.id, "opinion_id": opinion.id},
-        {"verdict_id": verdict.id, "revision": 2},
+    for wrong, error, says in (
+        ({"verdict_id": theirs.id}, Conflict, "verdict was made again"),
+        ({"verdict_id": verdict.id, "opinion_id": opinion.id}, NotFound, "nothing was saved"),
+        ({"verdict_id": verdict.id, "revision": 2}, Conflict, "changed the plan"),
     ):
-        with pytest.raises(NotFound, match="nothing was saved"):
+        with pytest.raises(error, match=says):
             bench.signature(mine.id, **wrong)
     assert bench.store.case(mine.id).signatures == ()
+
+
+def test_a_second_signature_is_refused_in_words_and_by_the_database_itself(bench) -> None:
+    test = bench.open_test("Hop mix")  # its shop is two hours east of UTC
+    verdict = bench.verdict(test.id, "fail")
+    first = bench.signature(test.id, verdict.id, word="watch", reason="stirs out")
+    there = first.at + timedelta(minutes=120)
+    with pytest.raises(Conflict, match=rf"Ada signed this test WATCH at {there:%Y-%m-%d %H:%M}"):
+        bench.signature(test.id, verdict.id, by="Ben", word="fail")
+    second = dataclasses.replace(first, id=bench.fresh_id(), by="Ben")
+    with in_words(), bench.store._writer.begin() as c, pytest.raises(IntegrityError):
+        c.execute(insert(signatures).values(flat_row(second)))
+    with in_words(), bench.store._writer.begin() as c:  # what was set aside may stand beside it
+        c.execute(insert(signatures).values(flat_row(dataclasses.replace(second, set_aside="came second"))))
+    case = bench.store.case(test.id)
+    assert case.signature == first
+    assert [s.by for s in case.signatures] == ["Ada", "Ben"]
+
+
+def test_mixing_is_finished_once(bench) -> None:
+    test = bench.open_test()
+    first = bench.event(test.id, "mixed")
+    with pytest.raises(Conflict, match="Ada finished the mixing at 2026-03-14 "):
+        bench.event(test.id, "mixed", by="Ben")
+    assert bench.store.case(test.id).events == (first,)
 
 
 @pytest.mark.parametrize(

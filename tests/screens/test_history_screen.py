@@ -28,8 +28,15 @@ def sign(recorder: Recorder, names: str, word: Any, *, sample: bool = False) -> 
     )
     plan = TestPlan(title=names, products=products, water=Water(source="well"))
     test = recorder.start_test(plan, by="Wren", utc_offset_min=0, sample=sample)
-    recorder.give_opinion(test.id, word=word, reason="seen", by="Wren")
-    recorder.sign(test.id, by="Wren", expected_revision=1)
+    seen = recorder.judge(test.id).id
+    recorder.sign(
+        test.id,
+        word=word,
+        reason="seen",
+        by="Wren",
+        expected_revision=1,
+        expected_verdict=seen,
+    )
     return test
 
 

@@ -87,8 +87,15 @@ def test_the_history_tells_who_did_what_in_order_of_time(recorder: Recorder, clo
         lambda: recorder.add_product(test.id, 1, by="Teal"),
         lambda: recorder.finish_mixing(test.id, by="Teal"),
         lambda: recorder.observe(test.id, by="Wren", signs=["gel"], remix="not at all", text="slimy"),
-        lambda: recorder.give_opinion(test.id, word="fail", reason="", by="Wren"),
-        lambda: recorder.sign(test.id, by="Wren", expected_revision=1),
+        lambda: recorder.give_opinion(test.id, word="watch", reason="stirs out", by="Teal"),
+        lambda: recorder.sign(
+            test.id,
+            word="fail",
+            reason="",
+            by="Wren",
+            expected_revision=1,
+            expected_verdict=recorder.judge(test.id).id,
+        ),
     )
     for act in acts:
         clock.go_on(minutes=1)
@@ -100,8 +107,8 @@ def test_the_history_tells_who_did_what_in_order_of_time(recorder: Recorder, clo
         ("Teal", "mixing done, the clock starts"),
         ("Wren", "saw: Gel, jelly or slimy strings, re-mixes not at all, “slimy”"),
         ("", "machine's verdict: ✖ FAIL · 0"),
-        ("Wren", "own verdict: fail"),
-        ("Wren", "signed, on revision 1 of the plan"),
+        ("Teal", "own verdict: watch (stirs out)"),
+        ("Wren", "signed fail, on revision 1 of the plan"),
     ]
     first, *_, last = timeline(recorder.case(test.id))
     assert first.at == datetime(2026, 3, 14, 13, 30, tzinfo=UTC)

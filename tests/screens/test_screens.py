@@ -242,36 +242,93 @@ def test_nothing_ticked_and_contradictions_are_refused_in_words(screen: Open, te
     assert app.checkbox(key=state.key(f"see-{test.id}", "sign", "gel")).value is True
 
 
-def decide(app: AppTest, test: JarTest, word: str, reason: str = "") -> AppTest:
+WHY = "Why, in a sentence (needed where you differ from the machine)"
+
+
+def sign(app: AppTest, test: JarTest, word: str, reason: str = "") -> AppTest:
     app.radio(key=state.key("decide", test.id, "word")).set_value(word)
-    field(app, "Why, in a sentence (needed where you differ from the machine)").set_value(reason)
-    return button(app.run(), "Keep my verdict").click().run()  # type: ignore[no-any-return]
+    field(app, WHY).set_value(reason)
+    return button(app.run(), f"Sign: {word.upper()}, as Wren").click().run()  # type: ignore[no-any-return]
 
 
-def test_a_person_overrules_with_a_reason_and_signs(screen: Open, kept: Recorder, test: JarTest) -> None:
+def choose(app: AppTest, test: JarTest, word: str) -> AppTest:
+    return app.radio(key=state.key("decide", test.id, "word")).set_value(word).run()  # type: ignore[no-any-return]
+
+
+def offered(app: AppTest) -> list[str]:
+    return [b.label for b in app.button if b.label.startswith("Sign")]
+
+
+def test_what_was_chosen_is_what_is_signed_and_the_button_says_it_before(
+    screen: Open, kept: Recorder, test: JarTest
+) -> None:
     app = screen("test", id=test.id)
-    decide(app, test, "watch")
+    assert offered(app) == ["Sign: first choose your verdict"]
+    assert offered(choose(app, test, "fail")) == ["Sign: FAIL, as Wren"]
+    sign(app, test, "watch")
     assert any("write one sentence why" in e.value.replace("\\", "") for e in app.error)
-    decide(app, test, "watch", "seen it stand for a day")
-    button(app, "Sign as Wren").click().run()
-    case = kept.case(test.id)
-    assert case.opinions[-1].reason == "seen it stand for a day"
-    assert case.signed
+    assert not kept.case(test.id).signed
+    sign(app, test, "watch", "seen it stand for a day")
+    signature = kept.case(test.id).signature
+    assert signature is not None
+    assert (signature.word, signature.reason, signature.by) == ("watch", "seen it stand for a day", "Wren")
     said = words(app)
-    assert re.search(r"Signed by Wren, [^:]*[^.]*: ◐ WATCH \(the machine: .+\)\.", said), (
-        "the signer's own word first"
+    assert re.search(
+        r"Signed by Wren, [^:]*[^.]*: ◐ WATCH \(the machine: .+\)\. “seen it stand for a day”", said
+    ), "the signer's own word first"
+    assert offered(app) == [], "it is signed once"
+    assert "Keep what I saw" in {b.label for b in app.button}, "what shows up later is still written down"
+
+
+def test_nobody_signs_under_another_s_word_and_the_screen_says_where_two_do_not_agree(
+    screen: Open, kept: Recorder, test: JarTest
+) -> None:
+    kept.give_opinion(test.id, word="fail", reason="curds on the wall", by="Teal")
+    app = choose(screen("test", id=test.id), test, "watch")
+    said = words(app)
+    assert "Teal says ✖ FAIL: “curds on the wall”" in said.replace("\\", "")
+    assert any("Wren and Teal do not agree" in w.value for w in app.warning)
+    choose(app, test, "fail")
+    assert not any("do not agree" in w.value for w in app.warning)
+    sign(app, test, "watch", "stirs out")
+    case = kept.case(test.id)
+    assert case.signature is not None
+    assert (case.signature.word, case.signature.by) == ("watch", "Wren")
+    assert [(o.by, o.word) for o in case.opinions] == [("Teal", "fail"), ("Wren", "watch")]
+    assert any("Wren and Teal do not agree" in w.value for w in app.warning), (
+        "and it stays beside the signature"
     )
-    offered = {b.label for b in app.button}
-    assert not [x for x in offered if x.startswith("Sign") or x == "Keep my verdict"], "it is signed once"
-    assert "Keep what I saw" in offered, "what shows up later is still written down"
+
+
+def test_who_signs_second_reads_who_signed_what_and_keeps_what_was_typed(
+    screen: Open, kept: Recorder, test: JarTest
+) -> None:
+    app = choose(screen("test", id=test.id), test, "fail")
+    field(app, WHY).set_value("gel on the spoon").run()
+    seen = kept.judge(test.id).id
+    kept.sign(
+        test.id, word="watch", reason="it stirs out", by="Teal", expected_revision=1, expected_verdict=seen
+    )
+    button(app, "Sign: FAIL, as Wren").click().run()
+    assert "Signed by Teal" in words(app)
+    assert any("You had chosen ✖ FAIL. It was not kept: Teal signed first" in w.value for w in app.warning)
+    assert len(kept.case(test.id).signatures) == 1
+    button(app, "Keep beside it: FAIL, as Wren").click().run()
+    case = kept.case(test.id)
+    assert (case.opinions[-1].by, case.opinions[-1].word) == ("Wren", "fail")
+    assert case.opinions[-1].reason == "gel on the spoon"
+    assert case.signature is not None
+    assert case.signature.word == "watch"
+    assert not any("You had chosen" in w.value for w in app.warning)
+    assert any("Teal and Wren do not agree" in w.value for w in app.warning)
 
 
 def test_a_look_and_a_word_after_signing_are_kept_and_change_nothing_that_was_signed(
     screen: Open, kept: Recorder, test: JarTest
 ) -> None:
-    app = decide(screen("test", id=test.id), test, "pass", "stood well")
-    button(app, "Sign as Wren").click().run()
+    app = sign(screen("test", id=test.id), test, "pass", "stood well")
     signed = kept.case(test.id)
+    assert signed.signed
     app.checkbox(key=state.key(f"see-{test.id}", "sign", "gel")).check()
     button(app.run(), "Keep what I saw").click().run()
     after = kept.case(test.id)
@@ -281,13 +338,17 @@ def test_a_look_and_a_word_after_signing_are_kept_and_change_nothing_that_was_si
     assert any("has become" in w.value for w in app.warning)
 
 
-def test_a_signature_is_refused_when_the_plan_changed_behind_the_signer(
+def test_a_signature_is_refused_when_plan_or_verdict_moved_behind_the_signer(
     screen: Open, kept: Recorder, test: JarTest
 ) -> None:
-    app = decide(screen("test", id=test.id), test, "pass", "stood well")
+    app = choose(screen("test", id=test.id), test, "pass")
+    field(app, WHY).set_value("stood well").run()
     kept.change_plan(test.id, plan(title="Other"), by="Teal", expected_revision=1)
-    button(app, "Sign as Wren").click().run()
-    assert any("changed by Teal" in e.value for e in app.error)
+    button(app, "Sign: PASS, as Wren").click().run()
+    assert any("Teal changed the plan" in e.value for e in app.error)
+    kept.observe(test.id, by="Teal", signs=["gel"])
+    button(app, "Sign: PASS, as Wren").click().run()
+    assert any("while you looked: it is FAIL now" in e.value.replace("\\", "") for e in app.error)
     assert not kept.case(test.id).signed
 
 

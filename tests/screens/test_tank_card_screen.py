@@ -57,8 +57,15 @@ def signed(recorder: Recorder, word: Any, *, recipe: bool = True) -> JarTest:
     for n in (1, 2):
         recorder.add_product(test.id, n, by="Wren")
     recorder.finish_mixing(test.id, by="Wren")
-    recorder.give_opinion(test.id, word=word, reason="as I saw it", by="Wren")
-    recorder.sign(test.id, by="Wren", expected_revision=1)
+    seen = recorder.judge(test.id).id
+    recorder.sign(
+        test.id,
+        word=word,
+        reason="as I saw it",
+        by="Wren",
+        expected_revision=1,
+        expected_verdict=seen,
+    )
     return test
 
 
