@@ -79,8 +79,15 @@ def put_cards(served: Any) -> None:
         test = tank.start_from_recipe(here, plan, by="Wren", utc_offset_min=0)
         here.add_product(test.id, 1, by="Wren")
         here.finish_mixing(test.id, by="Wren")
-        here.give_opinion(test.id, word="pass", reason="as I saw it", by="Wren")
-        here.sign(test.id, by="Wren", expected_revision=1)
+        seen = here.judge(test.id).id
+        here.sign(
+            test.id,
+            word="pass",
+            reason="as I saw it",
+            by="Wren",
+            expected_revision=1,
+            expected_verdict=seen,
+        )
         tank.make_card(here, test.id, by="Wren")
     here.store.close()
 

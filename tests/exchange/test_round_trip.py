@@ -214,8 +214,9 @@ def cases(draw: st.DrawFn, photos: tuple[tuple[str, int, int], ...]) -> Case:
         observations=some("observations", look_id=st.none() | look_ids),
         verdicts=some("verdicts"),
         opinions=some("opinions"),
-        signatures=some("signatures", set_aside=st.just(""))[:1]
-        + some("signatures", set_aside=st.just("it came second")),
+        signatures=tuple(
+            dataclasses.replace(x, set_aside="second" if n else "") for n, x in enumerate(some("signatures"))
+        ),
         second_opinions=some("second_opinions"),
     )
 

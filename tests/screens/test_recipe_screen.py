@@ -225,7 +225,7 @@ def test_at_the_bench_stirring_follows_what_was_really_ticked(
     assert [p.name for p in kept.case(row.id).test.plan.products] == ["Chalkwing Dust 80", "Velvetine Oil 83"]
     planned = words(screen("test", id=row.id))
     assert "Stir" in planned.split("of Chalkwing Dust 80")[1]
-    kept.add_product(row.id, 2, by="Wren")
+    kept.add_product(row.id, 2, by="Wren", out_of_order=True)
     said = words(screen("test", id=row.id))
     after_oil, after_dust = said.split("of Chalkwing Dust 80")
     assert "Stir" not in after_oil
