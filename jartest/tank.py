@@ -378,7 +378,8 @@ def _standing_word(case: Case, kept: KeptCard) -> str | None:
 
 def _overruled(case: Case) -> tuple[str, ...]:
     """What the crew must know where a person signed another word than the machine's."""
-    signature, machine = case.signature, case.signed_over
+    signature, over = case.signature, case.signed_over
+    machine = over.word if over else None
     if signature is None or signature.word == machine:
         return ()
     return (

@@ -30,7 +30,7 @@ from jartest.records.model import Case, Look
 from jartest.trend import growths, say_growth, settling_curve
 from jartest.units import say_number
 from jartest.verdict.values import Reason, Verdict
-from jartest.verdict.words import say_verdict
+from jartest.verdict.words import SHAPES, say_aged, say_verdict
 
 __all__ = ["latest_time", "sheet_of"]
 
@@ -118,10 +118,11 @@ def _head(sheet: Sheet, case: Case, title: str, address: str) -> None:
     if s is None:
         sheet.words("Not signed.", width=width)
     else:
-        over = "" if case.signed_over == s.word else f" over the program's {say_word(case.signed_over)}"
+        then = case.signed_over
+        over = "" if then is None or then.word == s.word else f" over the program's {say_word(then.word)}"
         why = f" “{s.reason}”" if s.reason else ""
         sheet.words(
-            f"Signed {say_word(s.word)}{over} by {s.by} {say_time(s.at, test)}, revision {s.revision} of the plan.{why}",
+            f"Signed {SHAPES[s.word]} {say_aged(s.word, then.age_s if then else None)}{over} by {s.by} {say_time(s.at, test)}, revision {s.revision} of the plan.{why}",
             width=width,
         )
     for other in case.signatures:

@@ -379,11 +379,10 @@ class Case:
         return self.signature is not None
 
     @property
-    def signed_over(self) -> Word | None:
-        """The machine's word that the signer saw; None where there was none, or nobody has signed."""
+    def signed_over(self) -> Verdict | None:
+        """The machine's verdict that the signer saw; None where nobody has signed."""
         signature = self.signature
-        seen = (v.verdict.word for v in self.verdicts if signature and v.id == signature.verdict_id)
-        return next(seen, None)
+        return next((v.verdict for v in self.verdicts if signature and v.id == signature.verdict_id), None)
 
     def latest_reading(self, look_id: str) -> KeptReading | None:
         """The reading of a look that counts: the last one made."""

@@ -23,7 +23,7 @@ from jartest.settings import read_settings
 from jartest.units import say_amount
 from jartest.verdict.limits import Limits, say_rule
 from jartest.verdict.values import Verdict, Word
-from jartest.verdict.words import SHAPES, say_verdict, say_word
+from jartest.verdict.words import SHAPES, say_aged, say_verdict, say_word
 
 __all__ = [
     "PHOTO_TYPES",
@@ -160,12 +160,21 @@ def go_to(screen: str, **query: str) -> NoReturn:
 
 
 # -------------------------------------------------------------------- verdicts
-def show_plate(word: Word | None, under: str, *, place: str, verdict: Verdict | None = None) -> None:
+def show_plate(
+    word: Word | None,
+    under: str,
+    *,
+    place: str,
+    verdict: Verdict | None = None,
+    age_s: float | None = None,
+) -> None:
     """A verdict as a plate that can be read at arm's length: shape, word, color, and whose it is.
 
-    With `verdict`, the program's own, the word carries its age and its score.
+    With `verdict`, the program's own, the word carries its age and its score; a person's word carries `age_s`.
     """
-    said = say_word(word) if verdict is None else say_verdict(word, verdict.score, verdict.age_s)
+    said = f"{SHAPES[word]} {say_aged(word, age_s)}"
+    if verdict is not None:
+        said = say_verdict(word, verdict.score, verdict.age_s)
     with st.container(key=f"chip-{word or 'none'}-{place}", gap=None):
         st.markdown(said)
         st.caption(under)

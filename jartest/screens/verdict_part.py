@@ -23,6 +23,7 @@ from jartest.screens.parts import (
 from jartest.screens.who import name
 from jartest.screens.words import WHAT_NEXT
 from jartest.verdict.values import Word
+from jartest.verdict.words import say_aged
 
 __all__ = ["draw_verdict"]
 
@@ -33,7 +34,12 @@ def draw_verdict(recorder: Recorder, case: Case) -> None:
     machine = case.verdicts[-1].verdict if case.verdicts else None
     left, right = st.columns(2)
     with left:
-        show_plate(machine.word if machine else None, "the machine, on what stands now", place="machine")
+        show_plate(
+            machine.word if machine else None,
+            "the machine, on what stands now",
+            place="machine",
+            verdict=machine,
+        )
     with right:
         _draw_persons_plate(case)
     if machine is None:
@@ -55,7 +61,8 @@ def draw_verdict(recorder: Recorder, case: Case) -> None:
 def _draw_persons_plate(case: Case) -> None:
     signature, opinion = case.signature, case.opinions[-1] if case.opinions else None
     if signature is not None:
-        show_plate(signature.word, f"signed by {plain(signature.by)}", place="person")
+        age_s = case.signed_over.age_s if case.signed_over else None
+        show_plate(signature.word, f"signed by {plain(signature.by)}", place="person", age_s=age_s)
     elif opinion is not None:
         show_plate(opinion.word, f"{plain(opinion.by)}, not signed", place="person")
     else:
@@ -73,10 +80,11 @@ def _words_that_stand(case: Case) -> set[Word | None]:
 
 def _draw_signature(case: Case, signature: Signature) -> None:
     then = case.signed_over
-    beside = "" if signature.word == then else f" (the machine: {say_word(then)})"
+    beside = f" (the machine: {say_word(then.word)})" if then and signature.word != then.word else ""
+    said = f"{SHAPES[signature.word]} {say_aged(signature.word, then.age_s if then else None)}"
     why = f" “{plain(signature.reason)}”" if signature.reason else ""
     st.success(
-        f"Signed by {plain(signature.by)}, {clock(signature.at, case.test)}: {say_word(signature.word)}{beside}.{why}",
+        f"Signed by {plain(signature.by)}, {clock(signature.at, case.test)}: {said}{beside}.{why}",
         icon=":material/draw:",
     )
     if case.verdicts[-1].id != signature.verdict_id:
