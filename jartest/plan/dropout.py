@@ -13,7 +13,7 @@ from jartest.plan.equilibria import SOLIDS, Solid
 from jartest.plan.label_ions import METALS, ammonium_taken, ions_of, ions_of_water, is_chelate, is_suspended
 from jartest.plan.mixture import Caution, MixItem
 from jartest.plan.products import ShelfProduct
-from jartest.plan.speciation import Solution, saturation_ratio, speciate
+from jartest.plan.speciation import Solution, saturation_ratio, speciate_mixture
 from jartest.plan.water import MixWater
 
 __all__ = ["drop_outs", "say_ratio"]
@@ -47,7 +47,7 @@ class _Source:
     why: str = ""
     chelated: bool = False
     suspended: bool = False
-    taken: str = ""
+    ammonium_taken: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -103,16 +103,16 @@ def say_ratio(ratio: float) -> str:
 def _source(product: ShelfProduct, grams: float, mix_ml: float) -> _Source:
     suspended = is_suspended(product)
     ions = ions_of(product, math.nan if suspended else grams, mix_ml)
-    why = "an amount or a density is not known"
+    why = "an amount or a density is missing"
     if suspended:
-        why = f"{product.said} is no solution, and how much of it dissolves is not known"
+        why = f"{product.said} is not a solution, and how much of it dissolves is not known"
     return _Source(
         name=product.said,
         ions=ions,
         why=why,
         chelated=is_chelate(product),
         suspended=suspended,
-        taken=f"the nitrogen of {product.said} as ammonium" if ammonium_taken(product) else "",
+        ammonium_taken=ammonium_taken(product),
     )
 
 
@@ -180,11 +180,8 @@ def _unknown(solid: Solid, sources: Sequence[_Source]) -> list[_Source]:
 
 def _solve(sources: Sequence[_Source], ph: _Ph) -> list[Solution]:
     """The solution at each pH tried, of all ions that are known."""
-    total: dict[str, float] = {}
-    for ion, mol in (pair for s in sources for pair in s.ions.items()):
-        if not math.isnan(mol):
-            total[ion] = total.get(ion, 0.0) + mol
-    return [speciate(total, value) for value in ph.values]
+    known = [{ion: mol for ion, mol in s.ions.items() if not math.isnan(mol)} for s in sources]
+    return [speciate_mixture(known, value) for value in ph.values]
 
 
 def _worst(solids: Sequence[Solid], solutions: Sequence[Solution]) -> tuple[Solid, tuple[float, ...]]:
@@ -211,8 +208,8 @@ def _ph_wanted(sources: Sequence[_Source], ph: _Ph) -> Iterator[Caution]:
     names = _names([s for s in sources if set(metals) & set(s.ions) and not s.chelated and not s.suspended])
     if names and not ph.known:
         says = (
-            f"Whether metals of {_who(names)} drop out as hydroxide or carbonate hangs on the pH of the mixture: "
-            "measure it and note it."
+            f"The metal in {_who(names)} can drop out if the mixture is alkaline: measure the pH of the finished "
+            "mixture and enter it."
         )
         yield Caution(
             rule=_RULE, level="note", products=names, says=says, source="common practice, no source"
@@ -244,7 +241,7 @@ def _not_reckoned(solid: Solid, sources: Sequence[_Source]) -> Caution:
         rule=_RULE,
         level="note" if all(s.suspended for s in unknown) else "warning",
         products=names,
-        says=f"{_called(solid)} may drop out of {_who(names)}; how likely is not reckoned: {unknown[0].why}.",
+        says=f"{_called(solid)} may drop out of {_who(names)}; how likely cannot be calculated: {unknown[0].why}.",
         source=_grounds(solid),
     )
 
@@ -253,9 +250,7 @@ def _told(solid: Solid, ratios: Sequence[float], sources: Sequence[_Source], ph:
     names = _names(sources)
     start = f"{_called(solid)} from {_who(names)}"
     if any(map(math.isnan, ratios)):
-        says = (
-            f"{_called(solid)} may drop out of {_who(names)}; the mixture is too salty to reckon how likely."
-        )
+        says = f"{_called(solid)} may drop out of {_who(names)}; the mixture is too salty to calculate how likely."
         return Caution(rule=_RULE, level="warning", products=names, says=says, source=_grounds(solid))
     low, high = min(ratios), max(ratios)
     if not _needs_ph(solid):
@@ -268,8 +263,12 @@ def _told(solid: Solid, ratios: Sequence[float], sources: Sequence[_Source], ph:
             f"{start} is {say_ratio(low)} at {at_low} and {say_ratio(high)} at {at_high}; "
             "the mixture's pH is not noted: measure it."
         )
-    taken = [s.taken for s in sources if s.taken and "NH4" in _wanted(solid)]
-    tail = f" Taken is {_who(taken)}, which its label does not say." if taken else ""
+    taken = [s.name for s in sources if s.ammonium_taken and "NH4" in _wanted(solid)]
+    tail = (
+        f" The nitrogen of {_who(taken)} is taken as ammonium, because the label does not say."
+        if taken
+        else ""
+    )
     return Caution(
         rule=_RULE,
         level="warning" if high > _ABOUT else "note",

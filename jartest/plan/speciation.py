@@ -8,7 +8,7 @@ the mixture stands over saturation, not how soon or how much drops.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -16,7 +16,7 @@ import numpy.typing as npt
 
 from jartest.plan.equilibria import CHARGES, SIZES, SPECIES, Solid
 
-__all__ = ["MOST_STRENGTH", "Solution", "saturation_ratio", "speciate"]
+__all__ = ["MOST_STRENGTH", "Solution", "saturation_ratio", "speciate", "speciate_mixture"]
 
 _Array = npt.NDArray[np.float64]
 
@@ -34,7 +34,9 @@ _LN10 = math.log(10)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Solution:
-    """What is in solution: the activity of each component (H too) and of water, ionic strength and species in mol/L.
+    """What is in solution: activities of each component (H too) and of water, ionic strength and species in mol/L.
+
+    `charge` is what the totals have too much of, in mol/L of ions of charge one; positive where anions are lacking.
 
     Where the mixture is saltier than the equations hold for, or no equilibrium was found, the activities are NaN.
     """
@@ -42,6 +44,7 @@ class Solution:
     activity: Mapping[str, float]
     water_activity: float
     strength: float
+    charge: float
     mol_l: Mapping[str, float]
 
     def held_fraction(self, component: str, by: str) -> float:
@@ -52,7 +55,19 @@ class Solution:
         return held / (held + rest + self.mol_l[component])
 
 
-def speciate(total_mol_l: Mapping[str, float], ph: float) -> Solution:
+def speciate_mixture(sources: Sequence[Mapping[str, float]], ph: float) -> Solution:
+    """The equilibrium in solution of what several products and the water bring, each neutral by itself.
+
+    A label tells of calcium and not of the chloride with it, of phosphate and not of its sodium: what each
+    source lacks in charge at this pH is in the mixture as ions that the labels do not tell of.
+    """
+    charges = [speciate(source, ph).charge for source in sources]
+    hidden = min(sum(c for c in charges if c > 0), -sum(c for c in charges if c < 0))
+    names = dict.fromkeys(name for source in sources for name in source)
+    return speciate({n: sum(s.get(n, 0.0) for s in sources) for n in names}, ph, hidden_salt_mol_l=hidden)
+
+
+def speciate(total_mol_l: Mapping[str, float], ph: float, *, hidden_salt_mol_l: float = 0.0) -> Solution:
     """The equilibrium in solution of these totals at this pH.
 
     Parameters
@@ -61,6 +76,8 @@ def speciate(total_mol_l: Mapping[str, float], ph: float) -> Solution:
         Each component of `equilibria.CHARGES` but H, in mol/L of mixture, in whatever form it is there.
     ph
         The mixture's pH (the activity of H+).
+    hidden_salt_mol_l
+        A salt of two ions of charge one that pair with nothing, there beside the totals, mol/L.
 
     Returns
     -------
@@ -91,14 +108,15 @@ def speciate(total_mol_l: Mapping[str, float], ph: float) -> Solution:
         ln_k = table.ln_k(ph, ln_gamma)
         ln_free = _mass_balance(table.counts, ln_k, totals, ln_free)
         mol = np.exp(ln_k + table.counts @ ln_free)
-        new = table.strength(mol, ph, used)
+        charge = table.surplus(mol, ph, used)
+        new = table.strength(mol, ph, used) + 0.5 * abs(charge) + hidden_salt_mol_l
         if abs(new - strength) < 1e-9 + 1e-6 * new:
             break
         strength = new
     off = np.abs(table.counts.T @ mol - totals)
     if not np.all(off <= 1e-6 * totals):
         new = math.nan  # not found: told as nothing that is known
-    return _solution(table, ln_free, ln_gamma, mol, ph, new)
+    return _solution(table, ln_free + ln_gamma[: len(names)], mol, ph, new, charge)
 
 
 def saturation_ratio(solid: Solid, activity: Mapping[str, float], water_activity: float = 1.0) -> float:
@@ -158,10 +176,12 @@ class _Table:
         return np.asarray(_LN10 * (self.log_k - self.protons * ph) - ln_gamma + self.counts @ own)
 
     def strength(self, mol: _Array, ph: float, used: float) -> float:
-        """The ionic strength, with what is lacking in charge as ions of charge one."""
-        hydrogen = 10**-ph / _davies_one(used)
-        charge = float(mol @ self.charge) + hydrogen
-        return float(0.5 * (mol @ self.charge**2 + hydrogen + abs(charge)))
+        """The ionic strength of all that is told."""
+        return float(0.5 * (mol @ self.charge**2 + 10**-ph / _davies_one(used)))
+
+    def surplus(self, mol: _Array, ph: float, used: float) -> float:
+        """The charge of all that is told."""
+        return float(mol @ self.charge) + 10**-ph / _davies_one(used)
 
 
 def _davies_one(strength: float) -> float:
@@ -197,11 +217,10 @@ def _mass_balance(counts: _Array, ln_k: _Array, totals: _Array, ln_free: _Array)
 
 
 def _solution(
-    table: _Table, ln_free: _Array, ln_gamma: _Array, mol: _Array, ph: float, strength: float
+    table: _Table, ln_activity: _Array, mol: _Array, ph: float, strength: float, charge: float
 ) -> Solution:
     """The values that leave this file."""
     holds = strength <= MOST_STRENGTH
-    ln_activity = ln_free + ln_gamma[: len(table.names)]
     activity = {
         n: float(np.exp(x)) if holds else math.nan for n, x in zip(table.names, ln_activity, strict=True)
     }
@@ -209,5 +228,6 @@ def _solution(
         activity=activity | {"H": 10.0**-ph},
         water_activity=1 - _WATER_PER_MOL * float(mol.sum()) if holds else math.nan,
         strength=strength,
+        charge=charge,
         mol_l=dict(zip(table.labels, map(float, mol), strict=True)),
     )
