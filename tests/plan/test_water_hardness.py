@@ -7,6 +7,7 @@ import math
 import pytest
 
 from jartest.errors import BadUnit
+from jartest.plan.label_ions import ions_of_water
 from jartest.plan.water import (
     HARDNESS_UNITS,
     UNNAMED_CONDITIONER,
@@ -70,6 +71,24 @@ def test_hardness_from_calcium_and_magnesium() -> None:
     calcium = 304 / 110.98 * 40.078
     magnesium = 139 / 203.30 * 24.305
     assert hardness_from_ions(calcium_mg_l=calcium, magnesium_mg_l=magnesium) == pytest.approx(342.6, abs=0.2)
+
+
+def test_the_standard_hard_waters_come_out_by_their_recipes() -> None:
+    # CIPAC MT 18 (value from memory): 68.5 mL of 0.04 mol/L calcium (4.000 g CaCO3 per liter) and 17.0 mL of
+    # magnesium (1.613 g MgO per liter) to 1 L is water D, 342 mg/L; molar masses 100.087 and 40.304 g/mol.
+    calcium, magnesium = 68.5 * 4.000 / 100.087, 17.0 * 1.613 / 40.304  # mmol/L
+    assert read_hardness(f"{calcium + magnesium:.4f} mmol/L").mg_l == pytest.approx(342.3, abs=0.3)
+    assert hardness_from_ions(
+        calcium_mg_l=40.078 * calcium, magnesium_mg_l=24.305 * magnesium
+    ) == pytest.approx(342.3, abs=0.3)
+    # A hardness alone is parted as in that water, and in WHO's, made from 0.304 g CaCl2 and 0.139 g MgCl2.6H2O.
+    ions = ions_of_water(MixWater(hardness_mg_l=342.3))
+    assert ions["Ca"] == pytest.approx(calcium / 1000, rel=0.005)
+    assert ions["Mg"] == pytest.approx(magnesium / 1000, rel=0.01)
+    assert ions["Ca"] == pytest.approx(0.304 / 110.98, rel=0.005)
+    assert ions["Mg"] == pytest.approx(0.139 / 203.30, rel=0.005)
+    # Water A of the same method: 20 mg/L (value from memory).
+    assert hardness_class(read_hardness("20 mg/L").mg_l) == "soft"
 
 
 @pytest.mark.parametrize(
