@@ -560,10 +560,12 @@ def receive(file: Path) -> None:
 def sheet(test: str, out: Path, paper: Literal["letter", "a4"]) -> None:
     """Print a test (number or id) on one or two pages, as PDF."""
     from jartest.exchange.sheet import sheet_of
+    from jartest.tank import cautions_of_plan
 
     recorder = _recorder()
     case, fitted = recorder.case(_test_id(recorder, test)), recorder.limits.strainers
-    _write(out, sheet_of(case, recorder.photos.get, paper=paper, strainers=fitted))
+    told = cautions_of_plan(recorder, case.test.plan)
+    _write(out, sheet_of(case, recorder.photos.get, paper=paper, strainers=fitted, cautions=told))
 
 
 @commands.command()

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from datetime import timedelta
 
 from jartest.errors import BadEntry, Conflict
-from jartest.plan.cautions import FailedPair
+from jartest.plan.cautions import Caution, FailedPair
 from jartest.plan.products import ShelfProduct
 from jartest.plan.recipe import JarRecipe, make_recipe
 from jartest.plan.scaling import RecipeProduct, RecipeRequest
@@ -16,6 +16,7 @@ from jartest.plan.schedule import say_age
 from jartest.plan.shelf_csv import RefusedLine, shelf_from_csv
 from jartest.plan.tankcard import CardState, LapseRules, card_state, make_tank_card
 from jartest.recorder import Recorder, checked_name
+from jartest.records.cautioned import cautions_of, shelf_product_of
 from jartest.records.done import done_of, places_in
 from jartest.records.model import Case, JarTest, JarUsed, Product, Signature, TestPlan, Water
 from jartest.records.tank_model import CardLapse, KeptCard, ShelfEntry
@@ -29,11 +30,14 @@ __all__ = [
     "as_on_shelf",
     "bring_back",
     "card_now",
+    "cautions_of_plan",
+    "confirm_product",
     "end_card",
     "failed_before",
     "make_card",
     "new_on_shelf",
     "plan_of_recipe",
+    "products_of_plan",
     "read_shelf",
     "recipe_of",
     "retire",
@@ -192,6 +196,37 @@ def recipe_of(
     places = places_in(plan.recipe, plan.products)
     by_hand = places if positions is None else [places[n - 1] for n in positions]
     return make_recipe(plan.recipe, failed=failed, by_hand=by_hand)
+
+
+def cautions_of_plan(recorder: Recorder, plan: TestPlan) -> tuple[Caution, ...]:
+    """The cautions of a planned jar, by the shelf and by this shop's own signed tests."""
+    products = products_of_plan(recorder, plan)
+    return cautions_of(plan, products, failed_before(recorder, products))
+
+
+def products_of_plan(recorder: Recorder, plan: TestPlan) -> tuple[ShelfProduct, ...]:
+    """The products of a plan: as its tank recipe has them, else as the shelf has them, else by their names."""
+    if plan.recipe is not None:
+        return tuple(p.product for p in plan.recipe.products)
+    shelf = [e.product for e in recorder.store.shelf_products() if not e.retired]
+    return tuple(shelf_product_of(p, shelf) for p in plan.products)
+
+
+def confirm_product(
+    recorder: Recorder, product: ShelfProduct, *, by: str, before: ShelfEntry | None = None
+) -> ShelfEntry:
+    """The product on the shelf with its kind, grade and marks confirmed: as the next revision, or new.
+
+    Raises
+    ------
+    Conflict
+        If somebody else changed it since, or it was taken off the shelf.
+    """
+    known = before or next((e for e in recorder.store.shelf_products() if e.product.key == product.key), None)
+    if known is not None and known.retired:
+        msg = f"{known.product.said} was taken off the shelf by {known.by}: bring it back there first."
+        raise Conflict(msg)
+    return save_product(recorder, replace(product, checked=True), by=by, before=known)
 
 
 def plan_of_recipe(recipe: JarRecipe, frame: TestPlan) -> TestPlan:

@@ -25,6 +25,8 @@ from jartest.exchange.words import (
 from jartest.imaging.lump_size import say_lumps
 from jartest.imaging.overlay import draw_overlay, shrink
 from jartest.imaging.photo import open_to_read
+from jartest.plan.cautions import Caution
+from jartest.records.cautioned import cautions_of
 from jartest.records.done import departures_of
 from jartest.records.model import Case, Look
 from jartest.trend import growths, say_growth, settling_curve
@@ -60,6 +62,7 @@ def sheet_of(
     address: str = "",
     paper: Paper = "letter",
     strainers: Mapping[str, int] | None = None,
+    cautions: Sequence[Caution] | None = None,
 ) -> bytes:
     """The sheet as PDF, the same bytes for the same record.
 
@@ -71,6 +74,8 @@ def sheet_of(
         Where the test can be opened, for the code; without it the code holds the test's id.
     strainers : mapping of str to int, optional
         Mesh of the sprayer's own strainers by position, against which lumps are set.
+    cautions : sequence of Caution, optional
+        What is to be known of this mixture, by the shop's shelf; None takes what the record alone tells.
 
     Raises
     ------
@@ -84,6 +89,7 @@ def sheet_of(
     with Sheet(title=title, made_at=latest_time(case), paper=paper, foot=foot) as sheet:
         _head(sheet, case, title, address)
         _recipe(sheet, case)
+        _cautions(sheet, cautions_of(case.test.plan) if cautions is None else cautions)
         _verdicts(sheet, case)
         _seconds(sheet, case)
         _photos(sheet, case, photo_of)
@@ -168,6 +174,17 @@ def _say_program(verdict: Verdict | None) -> str:
 
 def _say_reason(reason: Reason) -> str:
     return say_word(None) if reason.leads_to is None else say_verdict(reason.leads_to, reason.score)
+
+
+_LEVELS = {"stop": "STOP", "warning": "Beware", "note": "Note"}
+
+
+def _cautions(sheet: Sheet, cautions: Sequence[Caution]) -> None:
+    """What is to be known of this mixture, the gravest first, with whose word each is."""
+    if cautions:
+        sheet.heading("Cautions for this mixture", keep=20)
+        for c in cautions:
+            sheet.words(f"• {_LEVELS[c.level]}: {c.says} ({c.source})", size=8, bold=c.level == "stop")
 
 
 def _number(x: float) -> str:

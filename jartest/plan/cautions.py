@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from itertools import combinations
 
 from jartest.plan.dropout import drop_outs
-from jartest.plan.hazards import mark_pairs, water_cautions
+from jartest.plan.hazards import mark_pairs, unchecked
+from jartest.plan.label_ions import METALS, ions_of
 from jartest.plan.mixture import Caution, FailedPair, MixItem
+from jartest.plan.proposals import as_far_as_known
 from jartest.plan.water import MixWater
+from jartest.plan.water_cautions import water_cautions
 
 __all__ = ["HANDLING", "TANK_HANDLING", "Caution", "FailedPair", "MixItem", "cautions_for"]
 
@@ -51,15 +56,38 @@ def cautions_for(
         Pairs that the shop's own history says failed.
     """
     known = water or MixWater()
+    # A product that nobody checked is gone by its name as far as that tells, and it is said so.
+    taken = [replace(i, product=as_far_as_known(i.product)) for i in items]
+    drops = tuple(drop_outs(taken, mix_ml=mix_ml, water=known))
     found = [
-        *_prohibited(items),
+        *_prohibited(taken),
         *_failed_before(items, failed),
-        *mark_pairs(items),
-        *drop_outs(items, mix_ml=mix_ml, water=known),
-        *water_cautions(items, known),
+        *mark_pairs(taken, reckoned=_reckoned(taken, mix_ml, drops)),
+        *drops,
+        *water_cautions(taken, known),
+        *unchecked(items),
     ]
     rank = {"stop": 0, "warning": 1, "note": 2}
     return tuple(sorted(found, key=lambda c: rank[c.level]))
+
+
+# The ions that stand behind a mark, any of them.
+_IONS = {"calcium": ("Ca",), "phosphate": ("PO4",), "metal salt": tuple(m for m in METALS if m != "Ca")}
+
+
+def _reckoned(
+    items: Sequence[MixItem], mix_ml: float | None, drops: Sequence[Caution]
+) -> frozenset[tuple[str, str]]:
+    """Each product with a mark whose ions are reckoned with, or told to be beyond reckoning."""
+    told = {name for c in drops for name in c.products}
+    out = set()
+    for item in items:
+        ions = ions_of(item.product, item.grams, math.nan if mix_ml is None else mix_ml)
+        for mark, wanted in _IONS.items():
+            mol = [ions[ion] for ion in wanted if ion in ions]
+            if mol and (item.product.said in told or not any(map(math.isnan, mol))):
+                out.add((item.product.said, mark))
+    return frozenset(out)
 
 
 def _prohibited(items: Sequence[MixItem]) -> Iterator[Caution]:

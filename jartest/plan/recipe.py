@@ -18,6 +18,7 @@ from jartest.units import Rate, say_amount, say_area, say_number, say_volume
 __all__ = ["JarRecipe", "RecipeLine", "make_recipe", "say_recipe"]
 
 _MUCH_PRODUCT_FRACTION = 0.2  # beyond a fifth of the carrier, mostly a wrong unit (our choice)
+_ROOM_SLACK = 1.005  # 5 mL in a quart: nobody fills a jar to its mark closer than that (our choice)
 _BASES_DIFFER_FRACTION = 0.02  # where carrier and finished basis part by more than this, say so (our choice)
 
 
@@ -102,7 +103,7 @@ class JarRecipe:
         """How far to fill a jar that would overflow, as it is typed and rounded down; None where all of it goes in."""
         request = self.request
         capacity = request.jar_capacity_ml or request.jar_ml
-        if self.jar_total_ml <= capacity * (1 + 1e-9):
+        if self.jar_total_ml <= capacity * _ROOM_SLACK:
             return None
         unit = request.jar_volume.unit
         value = request.jar_ml * capacity / self.jar_total_ml / float(unit.factor)
@@ -272,7 +273,7 @@ def _room_warnings(request: RecipeRequest, carrier_ml: float, product_ml: float)
     said = []
     total = carrier_ml + product_ml
     capacity = request.jar_capacity_ml or request.jar_ml
-    if total > capacity * (1 + 1e-9):
+    if total > capacity * _ROOM_SLACK:
         fits = say_volume(request.jar_ml * capacity / total)
         said.append(
             f"The jar would overflow: {say_volume(carrier_ml)} of carrier and {say_volume(product_ml)} of products are "

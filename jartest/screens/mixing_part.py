@@ -13,11 +13,12 @@ from jartest.recorder import Recorder, RunningTest, skipped_before
 from jartest.records.done import departures_of
 from jartest.records.model import Case, Event
 from jartest.screens import state
+from jartest.screens.caution_part import draw_caution_list
 from jartest.screens.parts import STATE_SHAPES, clock, error_box, plain, say_product
 from jartest.screens.recipe_part import draw_cautions, say_jar, say_measure, say_step
 from jartest.screens.who import name
 from jartest.screens.words import REACTION
-from jartest.tank import recipe_of
+from jartest.tank import cautions_of_plan, recipe_of
 from jartest.units import say_volume
 
 __all__ = ["draw_mixing", "draw_what_was_done"]
@@ -32,6 +33,8 @@ def draw_mixing(recorder: Recorder, case: Case, standing: RunningTest) -> None:
     count = len(case.test.plan.products)
     following = next((n for n in range(1, count + 1) if n not in standing.added), None)
     if recipe is None:
+        if not standing.added:
+            draw_caution_list(cautions_of_plan(recorder, case.test.plan))
         st.markdown(
             f"#### Fill the jar: {say_volume(case.test.plan.jar.volume_ml)} of water, then in this order"
         )

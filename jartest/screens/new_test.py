@@ -39,7 +39,10 @@ def render(recorder: Recorder) -> None:
     else:
         plan_form.draw(_FORM, recorder.known_products(), offered_jars(recorder))
     with suppress(BadEntry):  # the form says so itself, beside the line
-        draw_before(recorder, _read(recorder, by_tank=by_tank))
+        plan = _read(recorder, by_tank=by_tank)
+        if not by_tank:
+            plan_form.draw_cautions(_FORM, recorder, plan)
+        draw_before(recorder, plan)
     st.info("\n".join(f"- {x}" for x in BEFORE_MIXING), icon=":material/front_hand:")
     if st.button("Start this test", type="primary", width="stretch", key=state.key(_FORM, "start")):
         with error_box():

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
+
 import streamlit as st
 
-from jartest.errors import Conflict
+from jartest.errors import BadEntry, Conflict
 from jartest.jars import offered_jars
 from jartest.plan.schedule import next_look
 from jartest.recorder import Recorder, RunningTest, say_slot
@@ -181,6 +183,8 @@ def _change(recorder: Recorder, case: Case, form: str, revision: int) -> None:
         recipe_form.draw(form, recorder, case.test.plan)
     else:
         plan_form.draw(form, recorder.known_products(), offered_jars(recorder))
+        with suppress(BadEntry):  # the form says so itself, beside the line
+            plan_form.draw_cautions(form, recorder, plan_form.read(form))
     if case.test.revision != revision:
         st.warning(
             f"While you typed, {plain(case.test.revised_by)} saved revision {case.test.revision}; it is shown "

@@ -15,6 +15,7 @@ from jartest.screens import state
 from jartest.screens.parts import address_of
 from jartest.screens.save_button import save_button
 from jartest.settings import read_settings
+from jartest.tank import cautions_of_plan
 
 __all__ = ["draw_paper"]
 
@@ -34,7 +35,12 @@ def draw_paper(recorder: Recorder, case: Case) -> None:
         for name, make, file, mime in (
             (
                 "The sheet of this test as PDF",
-                lambda: sheet_of(case, recorder.photos.get, address=address),
+                lambda: sheet_of(
+                    case,
+                    recorder.photos.get,
+                    address=address,
+                    cautions=cautions_of_plan(recorder, test.plan),
+                ),
                 f"jar-test-{test.number}.pdf",
                 "application/pdf",
             ),

@@ -14,9 +14,12 @@ import streamlit as st
 from jartest.plan.jars import JarShape, say_filled
 from jartest.plan.schedule import DEFAULT_AGES_S, default_schedule, read_ages, say_age
 from jartest.plan.water import read_hardness
+from jartest.recorder import Recorder
 from jartest.records.model import JarUsed, Product, TestPlan, Water
 from jartest.screens import state
+from jartest.screens.caution_part import draw_caution_list, draw_holds
 from jartest.screens.parts import error_box, one_line, plain
+from jartest.tank import cautions_of_plan, products_of_plan
 from jartest.units import (
     read_amount,
     read_temperature,
@@ -29,6 +32,7 @@ from jartest.units import (
 
 __all__ = [
     "draw",
+    "draw_cautions",
     "draw_jar",
     "draw_schedule",
     "draw_title",
@@ -220,13 +224,18 @@ def draw_water(form: str, *, mixture: bool = False) -> None:
                 persist_state="session",
             )
         if mixture:
-            st.text_input(
-                "Conditioner in the water already",
-                key=state.key(form, "conditioner"),
-                placeholder="none",
-                max_chars=80,
+            if st.checkbox(
+                "The water is conditioned already",
+                key=state.key(form, "conditioned"),
                 persist_state="session",
-            )
+            ):
+                st.text_input(
+                    "With what",
+                    key=state.key(form, "conditioner"),
+                    placeholder="ammonium sulfate, citric acid …",
+                    max_chars=80,
+                    persist_state="session",
+                )
             with st.container(horizontal=True):
                 _number(form, "bicarbonate", "Bicarbonate, mg/L", most=10_000.0, step=10.0)
                 _number(form, "mix-ph", "pH of the finished mixture", most=14.0, step=0.1)
@@ -329,6 +338,14 @@ def draw_schedule(form: str) -> None:
             max_chars=4000,
             persist_state="session",
         )
+
+
+def draw_cautions(form: str, recorder: Recorder, plan: TestPlan) -> None:
+    """What to know of a plan with amounts for the jar alone, once it has products."""
+    plan = replace(plan, products=tuple(p for p in plan.products if p.name))
+    if plan.products:
+        draw_holds(recorder, products_of_plan(recorder, plan), of=form)
+        draw_caution_list(cautions_of_plan(recorder, plan))
 
 
 # ------------------------------------------------------------------------- read

@@ -16,13 +16,15 @@ from jartest.jars import offered_jars
 from jartest.plan.formulations import read_formulation
 from jartest.plan.measuring import Tools
 from jartest.plan.orders import DEFAULT_ORDER, order_kept, order_variants
-from jartest.plan.products import KINDS, LabelNotes, ShelfProduct, make_product
+from jartest.plan.products import KINDS, LabelNotes, ShelfProduct, make_product, say_kind
+from jartest.plan.proposals import say_holds
 from jartest.plan.recipe import JarRecipe, make_recipe
 from jartest.plan.scaling import Basis, RecipeProduct, RecipeRequest, read_product_rate
-from jartest.plan.water import MixWater
+from jartest.plan.water import UNNAMED_CONDITIONER, MixWater
 from jartest.recorder import Recorder
 from jartest.records.model import JarUsed, TestPlan
 from jartest.screens import plan_form, state
+from jartest.screens.caution_part import draw_holds
 from jartest.screens.order_setter import order_setter
 from jartest.screens.parts import error_box, plain
 from jartest.screens.recipe_part import draw_cautions, draw_steps
@@ -60,7 +62,9 @@ def fill(form: str, plan: TestPlan | None, *, with_products: bool) -> None:
     state.put(state.key(form, "order-gone"), gone)
     brim = recipe.jar_capacity_ml if recipe else None
     state.put(state.key(form, "capacity"), "" if brim is None else say_volume(brim).split(" (")[0])
-    state.put(state.key(form, "conditioner"), recipe.water.conditioner if recipe else "")
+    conditioner = recipe.water.conditioner if recipe else ""
+    state.put(state.key(form, "conditioned"), bool(conditioner))
+    state.put(state.key(form, "conditioner"), "" if conditioner == UNNAMED_CONDITIONER else conditioner)
     state.put(state.key(form, "mix-ph"), recipe.water.mix_ph if recipe else None)
     state.put(state.key(form, "bicarbonate"), recipe.water.bicarbonate_mg_l if recipe else None)
     fill_tools(form, recipe.tools if recipe else Tools())
@@ -235,7 +239,11 @@ def _draw_row(form: str, row: int, place: int, shelf: dict[str, ShelfProduct]) -
             _draw_alike(form, row, typed, shelf)
             _draw_new(form, row, place)
         elif known is not None:
-            said = (known.maker or "no maker named", known.formulation or "no formulation", known.kind)
+            said = (
+                known.maker or "no maker named",
+                known.formulation or "no formulation",
+                say_holds(known) or say_kind(known.kind),
+            )
             st.caption(f"On the shelf: {plain(', '.join(said))}")
         with error_box() as box:
             line = _read_row(form, row, shelf) if typed and rate else None
@@ -297,6 +305,7 @@ def _draw_new(form: str, row: int, place: int) -> None:
             KINDS,
             index=None,
             key=_field(form, row, "kind"),
+            format_func=say_kind,
             placeholder="if you know",
             width=200,
             persist_state="session",
@@ -308,10 +317,16 @@ def _draw_recipe(form: str, recorder: Recorder, shelf: dict[str, ShelfProduct]) 
     """The jar's amounts and the order, with the cautions above them."""
     rows, request = _request(form, shelf)
     recipe = _recipe(form, recorder, rows, request)
+    draw_holds(recorder, [_as_kept(p.product, shelf) for p in request.products], of=form)
     draw_cautions(recipe)
     _draw_fitting(form, recipe)
     _draw_order(form, recipe, [rows[i] for i in recipe.order.products])
     draw_steps(recipe)
+
+
+def _as_kept(product: ShelfProduct, shelf: dict[str, ShelfProduct]) -> ShelfProduct:
+    """The product as it would stand on the shelf: a lot that was typed for this test alone is none of it."""
+    return next((p for p in shelf.values() if p.key == product.key), replace(product, lot=""))
 
 
 def _draw_fitting(form: str, recipe: JarRecipe) -> None:
@@ -407,7 +422,7 @@ def _request(form: str, shelf: dict[str, ShelfProduct]) -> tuple[list[int], Reci
             hardness_mg_l=water.hardness_mg_l,
             ph=water.ph,
             temperature_c=water.temperature_c,
-            conditioner=said("conditioner"),
+            conditioner=said("conditioner") or "yes" if state.get(state.key(form, "conditioned")) else "",
             mix_ph=state.get(state.key(form, "mix-ph")),
             bicarbonate_mg_l=state.get(state.key(form, "bicarbonate")),
         ),

@@ -6,6 +6,7 @@ import streamlit as st
 
 from jartest.plan.order import OrderStep
 from jartest.plan.recipe import JarRecipe, RecipeLine
+from jartest.screens.caution_part import draw_caution_list
 from jartest.screens.parts import plain
 from jartest.units import say_amount, say_area, say_number, say_volume
 
@@ -15,23 +16,16 @@ _ACTS = {"fill": "Fill", "agitate": "Stir", "wait": "Wait", "top up": "Top up"}
 
 
 def draw_cautions(recipe: JarRecipe) -> None:
-    """What to know before mixing, the gravest first: what labels forbid, warnings, and what is good to know."""
-    stops = [c for c in recipe.cautions if c.level == "stop"]
-    for says in (*(c.says for c in stops), *recipe.order.contradictions):
+    """What to know before mixing: labels that are not followed, the cautions, the order, and the amounts."""
+    for says in recipe.order.contradictions:
         st.error(f"**Not allowed.** {plain(says)}", icon=":material/block:")
+    draw_caution_list(recipe.cautions)
     for says in recipe.order.warnings:
         st.warning(f"**Beware.** {plain(says)}", icon=":material/swap_vert:")
-    for c in recipe.cautions:
-        if c.level == "warning":
-            st.warning(f"**Beware.** {plain(c.says)}", icon=":material/warning:")
-            st.caption(f"Source: {plain(c.source)}")
     told = {c.says for c in recipe.cautions} | {*recipe.order.contradictions, *recipe.order.warnings}
     others = [w for w in recipe.warnings if w not in told]
     for says in others:
         st.warning(plain(says), icon=":material/straighten:")
-    notes = [f"- {plain(c.says)} ({plain(c.source)})" for c in recipe.cautions if c.level == "note"]
-    if notes:
-        st.markdown("\n".join(["Good to know:", *notes]))
 
 
 def say_jar(line: RecipeLine) -> str:

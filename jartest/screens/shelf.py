@@ -6,8 +6,9 @@ import streamlit as st
 
 from jartest.errors import BadEntry
 from jartest.plan.grade import read_grade
-from jartest.plan.marks import TAGS
-from jartest.plan.products import KINDS, LabelNotes, ShelfProduct, make_product
+from jartest.plan.marks import TAGS, say_tag
+from jartest.plan.products import KINDS, LabelNotes, ShelfProduct, make_product, say_kind
+from jartest.plan.proposals import Knowledge, as_far_as_known, knowledge_of, propose, say_holds
 from jartest.plan.shelf_csv import SHELF_COLUMNS, shelf_to_csv
 from jartest.recorder import Recorder
 from jartest.records.tank_model import ShelfEntry
@@ -15,7 +16,7 @@ from jartest.screens import state
 from jartest.screens.parts import clock, error_box, plain
 from jartest.screens.save_button import save_button
 from jartest.screens.who import ask_name, name
-from jartest.tank import ShelfTaken, bring_back, read_shelf, retire, save_product
+from jartest.tank import ShelfTaken, bring_back, confirm_product, read_shelf, retire, save_product
 from jartest.units import read_number, say_number
 
 __all__ = ["render"]
@@ -79,9 +80,12 @@ def _draw_entry(recorder: Recorder, entry: ShelfEntry) -> None:
     with st.container(border=True, gap="small"):
         gone = " · **off the shelf**" if entry.retired else ""
         st.markdown(f"**{plain(p.said)}** {p.formulation}{gone}")
-        said = [p.kind, *p.contains, *([f"{say_number(p.density_g_ml)} g/mL"] if p.density_g_ml else [])]
-        said += [p.grade.text] if p.grade else []
-        st.caption(f"{plain(', '.join(said))} · written by {plain(entry.by)} {clock(entry.at)}")
+        known = knowledge_of(p)
+        said = [say_holds(as_far_as_known(p)) or say_kind(p.kind)]
+        said += [f"{say_number(p.density_g_ml)} g/mL"] if p.density_g_ml else []
+        st.caption(
+            f"{plain(', '.join(said))} · {_say_known(p, known)} · written by {plain(entry.by)} {clock(entry.at)}"
+        )
         if label := _say_label(p.label):
             st.caption(f"Label: {plain(label)}")
         with st.container(horizontal=True):
@@ -91,11 +95,26 @@ def _draw_entry(recorder: Recorder, entry: ShelfEntry) -> None:
                         bring_back(recorder, entry, by=name())
                         st.rerun()
                 return
+            if known == "by name" and st.button("✓ That is right", key=_key("right", entry.id)):
+                with error_box():
+                    confirm_product(recorder, as_far_as_known(p), by=name(), before=entry)
+                    st.rerun()
             st.button("Change", key=_key("change", entry.id), on_click=_open, args=(entry,))
             if st.button("Take it off the shelf", key=_key("off", entry.id)):
                 with error_box():
                     state.put(_key("said"), (retire(recorder, entry, by=name()),))
                     st.rerun()
+
+
+def _say_known(product: ShelfProduct, known: Knowledge) -> str:
+    """How well it is known what the product holds."""
+    if product.checked:
+        return "checked against its label"
+    if known == "by name":
+        return f"by {plain(propose(product).ground)}, not checked"
+    return (
+        "as written, not checked" if known == "told" else "○ cautions not checked: what is in it is not known"
+    )
 
 
 def _say_label(label: LabelNotes) -> str:
@@ -123,16 +142,18 @@ def _open(entry: ShelfEntry | None) -> None:
     state.put(_key("revision"), entry.revision if entry else 0)
     p = entry.product if entry else ShelfProduct(name="new")
     label = p.label
+    told = as_far_as_known(p) if entry else p
     values: dict[str, object] = {
         "name": p.name if entry else "",
         "maker": p.maker,
         "formulation": p.formulation,
-        "kind": p.kind if entry else None,
+        "kind": told.kind if entry else None,
         "liquid": {None: "", True: "yes", False: "no"}[p.is_liquid],
         "density": say_number(p.density_g_ml) if p.density_g_ml else "",
-        "grade": p.grade.text if p.grade else "",
+        "grade": told.grade.text if told.grade else "",
         "lot": p.lot,
-        "contains": list(p.contains),
+        "contains": list(told.contains),
+        "checked": p.checked,
         "order_text": label.order_text,
         "before": "; ".join(label.before),
         "after": "; ".join(label.after),
@@ -155,7 +176,13 @@ def _edit(recorder: Recorder, entry: ShelfEntry | None) -> None:
         _text("Lot", "lot", "if you like", 150)
     with st.container(horizontal=True):
         st.selectbox(
-            "What it is", KINDS, index=None, key=_key("field", "kind"), placeholder="if you know", width=220
+            "What it is",
+            KINDS,
+            index=None,
+            key=_key("field", "kind"),
+            format_func=say_kind,
+            placeholder="if you know",
+            width=220,
         )
         st.selectbox(
             "Liquid or dry",
@@ -165,8 +192,17 @@ def _edit(recorder: Recorder, entry: ShelfEntry | None) -> None:
             width=150,
         )
         _text("Density, g/mL", "density", "if known", 150)
-        _text("Fertiliser grade", "grade", "10-34-0, Ca 10", 200)
-    st.multiselect("Holds", TAGS, key=_key("field", "contains"), placeholder="what troubles others, if any")
+        _text("Fertilizer grade", "grade", "10-34-0, Ca 10", 200)
+    st.multiselect(
+        "Holds",
+        TAGS,
+        key=_key("field", "contains"),
+        format_func=say_tag,
+        placeholder="what troubles others, if any",
+    )
+    st.checkbox(
+        "Checked against its label: it holds this and nothing else on the list", key=_key("field", "checked")
+    )
     st.markdown("#### What its label says on mixing")
     st.pills(
         "The label says",
@@ -248,6 +284,7 @@ def _read() -> ShelfProduct:
         density_g_ml=number("density"),
         grade=read_grade(said("grade")) if said("grade") else None,
         contains=tuple(state.get(_key("field", "contains"), [])),
+        checked=bool(state.get(_key("field", "checked"))),
         label=label,
         lot=said("lot"),
         is_liquid={"yes": True, "no": False}.get(said("liquid")),

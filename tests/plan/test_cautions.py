@@ -21,7 +21,7 @@ AMS = make_product(name="Plain AMS", formulation="AMS")
 
 
 def plain(name: str, **more: Any) -> ShelfProduct:
-    return make_product(name=name, formulation=more.pop("formulation", "SC"), **more)
+    return make_product(name=name, formulation=more.pop("formulation", "SC"), checked=True, **more)
 
 
 def items(*products: ShelfProduct, ml: float = 5.0) -> list[MixItem]:

@@ -65,7 +65,7 @@ def test_a_product_is_written_with_what_its_label_says(kept: Recorder, screen: O
         ("Formulation", "zz", "is not known"),
         ("Density, g/mL", "heavy", "number"),
         ("Density, g/mL", "11", "lies from 0.5 to 3"),
-        ("Fertiliser grade", "90-90-90", "adds up to 270"),
+        ("Fertilizer grade", "90-90-90", "adds up to 270"),
         ("pH to", "3", "wrong way round"),
     ],
 )
