@@ -17,9 +17,9 @@ from typing import Any, Literal
 from pydantic import ValidationError
 
 from jartest.errors import BadEntry, BadParcel
-from jartest.exchange.plain import from_plain, model_of, to_plain
+from jartest.exchange.plain import filled, from_plain, model_of, to_plain
 from jartest.records.done import places_in
-from jartest.records.model import Case, PhotoMark, TestPlan
+from jartest.records.model import SET_ASIDE, Case, PhotoMark, TestPlan
 from jartest.records.plain_words import PATTERN
 from jartest.verdict.values import Word
 
@@ -165,8 +165,10 @@ def read_manifest(data: bytes) -> Question | Answer:
     kind = kinds.get(said) if isinstance(said, str) else None
     if kind is None:
         raise BadParcel("The parcel is neither a question nor an answer; ask for it again.")
+    plain = filled(kind, plain)
+    _fill_signatures(plain.get("case"))
     try:
-        model_of(kind).model_validate_json(data)
+        model_of(kind).model_validate_json(json.dumps(plain))
         manifest = from_plain(kind, plain)
     except ValidationError as e:
         raise BadParcel(f"The parcel's manifest is not as it should be: {_say(e)}; nothing was kept.") from e
@@ -193,6 +195,22 @@ def _read_json(data: bytes) -> Any:
         return json.loads(data, object_pairs_hook=once, parse_constant=no_constant)
     except (ValueError, RecursionError) as e:
         raise BadParcel("The parcel's manifest is no JSON that can be read; ask for the parcel again.") from e
+
+
+def _fill_signatures(case: Any) -> None:
+    """Give each signature of an earlier version the word and reason it stood under, and let the first one stand."""
+
+    def rows(name: str) -> list[dict[str, Any]]:
+        found = case.get(name) if isinstance(case, dict) else None
+        return [x for x in found if isinstance(x, dict)] if isinstance(found, list) else []
+
+    said = {o.get("id"): o for o in rows("opinions")}
+    machine = {v.get("id"): v.get("verdict") for v in rows("verdicts")}
+    for n, s in enumerate(rows("signatures")):
+        if "word" not in s:
+            under = said.get(s.get("opinion_id")) or machine.get(s.get("verdict_id")) or {}
+            s |= {"word": under.get("word"), "reason": under.get("reason", "")}
+            s["set_aside"] = SET_ASIDE if n else ""
 
 
 def _say(e: ValidationError) -> str:

@@ -11,7 +11,7 @@ import math
 import re
 import types
 from collections.abc import Mapping
-from dataclasses import fields, is_dataclass
+from dataclasses import MISSING, fields, is_dataclass
 from datetime import UTC, datetime
 from fractions import Fraction
 from functools import cache
@@ -21,7 +21,7 @@ from pydantic import BaseModel, ConfigDict, Field, StringConstraints, create_mod
 
 from jartest.records.plain_words import PATTERN
 
-__all__ = ["from_plain", "model_of", "to_plain"]
+__all__ = ["filled", "from_plain", "model_of", "to_plain"]
 
 _T = TypeVar("_T")
 
@@ -57,6 +57,27 @@ def to_plain(value: Any) -> Any:
 
 
 # ------------------------------------------------------------------------ back
+def filled(kind: type, plain: Any) -> Any:
+    """What `to_plain` of an earlier version wrote, with fields that came since at the default of their record.
+
+    What is missing and has no default stays missing, and what is of another shape stays as it is.
+    """
+    return _filled(kind, plain)
+
+
+def _filled(hint: Any, plain: Any) -> Any:
+    if isinstance(hint, type) and is_dataclass(hint) and isinstance(plain, dict):
+        since = {f.name: to_plain(f.default) for f in fields(hint) if f.default is not MISSING}
+        hints = _hints(hint)
+        return {k: _filled(hints.get(k), v) for k, v in (since | plain).items()}
+    args = get_args(hint)
+    if get_origin(hint) in (Union, types.UnionType):
+        return _filled(next(a for a in args if a is not types.NoneType), plain)
+    if get_origin(hint) is tuple and isinstance(plain, list):
+        return [_filled(args[0], item) for item in plain]
+    return plain
+
+
 def from_plain(kind: type[_T], plain: Any) -> _T:
     """The value of this kind that `to_plain` wrote; `plain` must have passed the schema.
 

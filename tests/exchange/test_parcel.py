@@ -16,11 +16,13 @@ import pytest
 from jsonschema import Draft202012Validator
 from PIL import Image
 
-from jartest.errors import BadEntry, NotFound, StoreFault
+from jartest.errors import BadEntry, BadParcel, NotFound, StoreFault
 from jartest.exchange.mailphoto import small_photo, whole_photo
-from jartest.exchange.manifest import Question, schema_text
+from jartest.exchange.manifest import Question, manifest_bytes, read_manifest, schema_text
 from jartest.exchange.parcel import overlay_in, plain_in, read_parcel
 from jartest.imaging.photo import open_photo
+from jartest.records.model import SET_ASIDE, Case, Signature
+from jartest.verdict.values import Reason, Verdict
 
 SCHEMA = "jartest/exchange/parcel-1.schema.json"
 
@@ -51,6 +53,64 @@ def test_the_published_schema_takes_the_manifest_and_refuses_a_spoiled_one(repo:
     assert list(validator.iter_errors(manifest)) == []
     assert list(validator.iter_errors(manifest | {"more": 1}))
     assert list(validator.iter_errors({k: v for k, v in manifest.items() if k != "words"}))
+
+
+def signed(case: Case, by: str, *, under: str | None) -> Signature:
+    said = {o.id: o for o in case.opinions}
+    word, reason = (said[under].word, said[under].reason) if under else ("fail", "")
+    last = case.verdicts[-1].id
+    return Signature(
+        id=hashlib.sha256(by.encode()).hexdigest()[:32],
+        test_id=case.test.id,
+        at=case.test.opened_at,
+        by=by,
+        word=word,
+        reason=reason,
+        revision=1,
+        verdict_id=last,
+        opinion_id=under,
+    )
+
+
+def test_a_parcel_of_an_earlier_version_is_read_with_what_it_lacks_filled_in(case, ask) -> None:
+    """It had no score, and its signatures no words of their own: one under an opinion, one under the machine's."""
+    gel = Reason(rule="written: gel", says="Written: gel.", leads_to="fail", score=0)
+    machine = Verdict(
+        word="fail", score=0, reasons=(gel,), limits_sha256=case.verdicts[-1].verdict.limits_sha256
+    )
+    verdict = dataclasses.replace(case.verdicts[-1], verdict=machine)
+    case = dataclasses.replace(
+        case,
+        verdicts=(verdict,),
+        signatures=(
+            signed(case, "Wren", under=case.opinions[0].id),
+            dataclasses.replace(signed(case, "Teal", under=None), set_aside=SET_ASIDE),
+        ),
+    )
+    older = json.loads(manifest_bytes(ask(case).said))
+    for s in older["case"]["signatures"]:
+        for name in ("word", "reason", "set_aside"):
+            del s[name]
+    for v in older["case"]["verdicts"]:
+        for name in ("score", "age_s"):
+            del v["verdict"][name]
+        for r in v["verdict"]["reasons"]:
+            del r["score"]
+    back = read_manifest(json.dumps(older).encode())
+    assert isinstance(back, Question)
+    assert back.case.signatures == case.signatures
+    assert back.case.signature is not None
+    assert back.case.signature.word == case.opinions[0].word
+    assert {v.verdict.score for v in back.case.verdicts} == {None}
+    assert [v.verdict.word for v in back.case.verdicts] == [v.verdict.word for v in case.verdicts]
+
+
+def test_a_test_that_is_signed_twice_is_refused(case, ask) -> None:
+    both = tuple(signed(case, by, under=None) for by in ("Wren", "Teal"))
+    good = json.loads(manifest_bytes(ask(dataclasses.replace(case, signatures=both[:1])).said))
+    good["case"]["signatures"].append(good["case"]["signatures"][0] | {"id": "1" * 32})
+    with pytest.raises(BadParcel, match="it is signed twice"):
+        read_manifest(json.dumps(good).encode())
 
 
 def test_every_field_of_a_record_is_in_the_schema(repo: Path) -> None:
