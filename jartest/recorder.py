@@ -59,6 +59,7 @@ from jartest.verdict.signs import SIGNS
 from jartest.verdict.values import Verdict, Word
 
 __all__ = [
+    "UNDO",
     "Board",
     "LookTaken",
     "QuickLook",
@@ -73,6 +74,7 @@ __all__ = [
 
 # A photo whose own clock differs by more than this from ours gets a warning (our choice).
 _CLOCK_MARGIN = timedelta(minutes=2)
+UNDO = timedelta(seconds=10)  # how long a tick counts as a slip of the thumb (our choice)
 _LOOK_LETTERS = 60  # of the name of a saved look, so that it fits a button; our choice
 _EARLY = timedelta(minutes=1)  # a photo this much before its look still is that look (our choice)
 
@@ -287,7 +289,9 @@ class Recorder:
         return self._event(test_id, "added", by, position=position, note=note)
 
     def take_back(self, test_id: str, position: int, *, by: str, note: str = "") -> Event:
-        """That a product ticked as added did not go in; the tick stays in the history.
+        """That a product ticked as added is not in: a slip within ten seconds, after them that it did not go in.
+
+        The tick stays in the history.
 
         Raises
         ------
@@ -300,10 +304,12 @@ class Recorder:
         if case.signature is not None:
             msg = f"{case.signature.by} has signed this test with that product in it; try it again as a new test."
             raise Conflict(msg)
-        if position not in {e.position for e in case.additions}:
+        ticked = {e.position: e for e in case.additions}
+        if position not in ticked:
             msg = f"Product {position} is not ticked as added, so there is nothing to take back."
             raise BadEntry(msg)
-        return self._event(test_id, "taken back", by, position=position, note=note)
+        slip = self.now() - ticked[position].at <= UNDO
+        return self._event(test_id, "undone" if slip else "left out", by, position=position, note=note)
 
     def finish_mixing(self, test_id: str, *, by: str) -> Event:
         """Mixing is done now: the clock of the looks starts, once.

@@ -117,15 +117,15 @@ class JarTest:
     plan: TestPlan
 
 
-EventKind = Literal["added", "taken back", "mixed", "stopped"]
+EventKind = Literal["added", "undone", "left out", "mixed", "stopped"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Event:
     """Something done at the bench: product `position` (from 1) added, mixing done, stopped early.
 
-    `taken back` says that a product ticked as added did not go in.  `mixed` starts the clock of the looks;
-    where an old record has two, the last one counts.
+    `undone` takes a tick back that was a slip; `left out` says that a product ticked as added did not go in.
+    `mixed` starts the clock of the looks; where an old record has two, the last one counts.
     """
 
     id: str
@@ -359,19 +359,19 @@ class Case:
 
     @property
     def additions(self) -> tuple[Event, ...]:
-        """The ticks of what is in the jar, in the order it went in; what was taken back is not among them."""
+        """The ticks of what is in the jar, in the order it went in; what was undone or left out is not among them."""
         standing: dict[int, Event] = {}
         for e in self.events:
             if e.position is not None and e.kind == "added":
                 standing.setdefault(e.position, e)
-            elif e.position is not None and e.kind == "taken back":
+            elif e.position is not None and e.kind in ("undone", "left out"):
                 standing.pop(e.position, None)
         return tuple(standing.values())
 
     @property
     def left_out(self) -> frozenset[int]:
         """The products of the standing plan that somebody said did not go in, and nobody ticked as added since."""
-        since = [e for e in self.events if e.kind == "taken back" and e.at >= self.test.revised_at]
+        since = [e for e in self.events if e.kind == "left out" and e.at >= self.test.revised_at]
         told = {e.position for e in since if e.position is not None}
         return frozenset(told - {e.position for e in self.additions})
 

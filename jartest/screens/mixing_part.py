@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import timedelta
 
 import streamlit as st
 
 from jartest.exchange.words import products_in
 from jartest.plan.recipe import JarRecipe
-from jartest.recorder import Recorder, RunningTest, skipped_before
+from jartest.recorder import UNDO, Recorder, RunningTest, skipped_before
 from jartest.records.done import departures_of
 from jartest.records.model import Case, Event
 from jartest.screens import state
@@ -22,8 +21,6 @@ from jartest.tank import cautions_of_plan, recipe_of
 from jartest.units import say_volume
 
 __all__ = ["draw_mixing", "draw_what_was_done"]
-
-_UNDO = timedelta(seconds=10)  # after this a tick is taken back with a second tap (our choice)
 
 
 def draw_mixing(recorder: Recorder, case: Case, standing: RunningTest) -> None:
@@ -132,7 +129,7 @@ def _in_jar(recorder: Recorder, case: Case, tick: Event) -> None:
     with st.container(horizontal=True, vertical_alignment="center"):
         _say_in(case, tick)
         key = state.key("test", case.test.id, "back", tick.id)
-        if recorder.now() - tick.at <= _UNDO:
+        if recorder.now() - tick.at <= UNDO:
             if st.button("Undo", key=key):
                 _take_back(recorder, case, n, "")
             return

@@ -21,6 +21,9 @@ _ORIGINS = {
 }
 
 
+_TICKS = {"added": "in", "undone": "not in, the tick was undone", "left out": "did not go in"}
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Happening:
     """One thing that happened: when, by whom (nobody for the machine), and in words."""
@@ -42,11 +45,10 @@ def _happenings(case: Case) -> Iterator[Happening]:
         yield Happening(at=r.revised_at, by=r.revised_by, says=says)
     for e in case.events:
         note = f": {e.note}" if e.note else ""
-        if e.kind in ("added", "taken back"):
+        if e.kind in _TICKS:
             n = e.position or 0
             name = plan.products[n - 1].name if 1 <= n <= len(plan.products) else "?"
-            how = "in" if e.kind == "added" else "taken back, it did not go in"
-            yield Happening(at=e.at, by=e.by, says=f"product {n} {how}: {name}{note}")
+            yield Happening(at=e.at, by=e.by, says=f"product {n} {_TICKS[e.kind]}: {name}{note}")
         else:
             said = "mixing done, the clock starts" if e.kind == "mixed" else "stopped the test"
             yield Happening(at=e.at, by=e.by, says=f"{said}{note}")

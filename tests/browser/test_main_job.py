@@ -162,10 +162,9 @@ def test_a_jar_goes_from_plan_to_signature_and_is_found_after_a_restart(
     page.get_by_text("What next").wait_for()
 
     page.get_by_text("✖ fail", exact=True).click()
-    page.get_by_role("button", name="Keep my verdict").click()
-    expect(plate(page, "person")).to_contain_text("✖ FAIL")
-    page.get_by_role("button", name="Sign as Wren").click()
+    page.get_by_role("button", name="Sign: FAIL, as Wren").click()
     page.get_by_text("Signed by Wren, ").wait_for()
+    expect(plate(page, "person")).to_contain_text("✖ FAIL")
 
     served.stop()
     served.start()

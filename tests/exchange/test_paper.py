@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import dataclasses
 import io
+import re
 from html import unescape
 
 import pytest
@@ -15,7 +16,7 @@ from jartest.exchange.parcel import pack_question
 from jartest.exchange.sheet import sheet_of
 from jartest.exchange.words import products_in
 from jartest.imaging.values import Lump
-from jartest.records.model import Case, Observation
+from jartest.records.model import SET_ASIDE, Case, Observation, Signature
 from jartest.trend import growths, say_growth, settling_curve
 
 
@@ -67,6 +68,31 @@ def test_the_sheet_says_all_that_was_recorded(case, recorder) -> None:
     found = growths(settling_curve(points))
     assert found, "the second look shows a front that fell"
     assert all(" ".join(say_growth(g).split()) in said for g in found)
+
+
+def test_the_sheet_says_the_word_that_was_signed_and_what_was_set_aside(case, recorder) -> None:
+    seen, said = case.verdicts[-1], case.opinions[-1]
+    signed = Signature(
+        id="1" * 32,
+        test_id=case.test.id,
+        at=case.test.opened_at,
+        by="Wren",
+        word="watch",
+        reason="stirs out",
+        revision=1,
+        verdict_id=seen.id,
+        opinion_id=None,
+    )
+    second = dataclasses.replace(signed, id="2" * 32, by="Teal", word="fail", set_aside=SET_ASIDE)
+    case = dataclasses.replace(case, signatures=(signed, second))
+    page = text_of(sheet_of(case, recorder.photos.get))
+    assert said.word == "fail", "the last opinion is another word than the signed one"
+    assert "Person: ◐ WATCH" in page
+    assert re.search(
+        r"Signed ◐ WATCH( to [\w ]+)? over the program's ○ NO VERDICT by Wren .* “stirs out”", page
+    )
+    assert "Also signed ✖ FAIL by Teal" in page
+    assert "the first one stands" in page
 
 
 def test_the_sheet_sets_lumps_against_the_sprayer_s_strainers(case, recorder) -> None:

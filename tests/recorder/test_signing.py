@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
+import csv
+import io
 from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
+import pandas as pd
 import pytest
 
 from jartest.errors import BadEntry, Conflict
+from jartest.exchange import history_tables
+from jartest.exchange.nameless import without_names
+from jartest.exchange.tables import csv_of_tests
 from jartest.exchange.words import say_look
 from jartest.plan.schedule import default_schedule
 from jartest.recorder import Recorder
@@ -160,6 +166,20 @@ def test_the_second_to_sign_reads_who_signed_what_and_leaves_nothing(
     assert [o.by for o in case.opinions] == ["Teal"]
 
 
+def test_the_signed_word_stands_in_every_list_and_file(recorder: Scripted, test: JarTest) -> None:
+    sign(recorder, says(recorder, test, "fail"), "watch", "stirs out")
+    rows = recorder.find()
+    (line,) = csv.DictReader(io.StringIO(csv_of_tests(rows).decode("utf-8-sig")))
+    assert (line["machine_word"], line["signed_word"], line["signed_by"]) == ("fail", "watch", "Wren")
+    frame = pd.read_parquet(io.BytesIO(history_tables.tests_parquet(rows)))
+    assert list(frame["signed_word"]) == ["watch"]
+    assert [r.number for r in recorder.find("verdict:watch")] == [1]
+    assert recorder.find("verdict:fail") == ()
+    signature = without_names(recorder.case(test.id)).signature
+    assert signature is not None
+    assert (signature.by, signature.word) == ("person 1", "watch")
+
+
 def test_what_is_said_after_the_signature_stands_beside_it(
     recorder: Scripted, test: JarTest, clock: Any
 ) -> None:
@@ -195,21 +215,23 @@ def test_a_tick_by_mistake_is_taken_back_and_ticked_again(
     clock.go_on(seconds=3)
     recorder.take_back(test.id, 1, by="Wren")
     assert added(recorder.case(test.id)) == []
+    assert recorder.case(test.id).left_out == frozenset(), "a slip says nothing of what goes in"
     assert recorder.running()[0].added == frozenset()
     clock.go_on(seconds=30)
     again = recorder.add_product(test.id, 1, by="Teal")
     case = recorder.case(test.id)
     assert case.additions == (again,)
-    assert [e.kind for e in case.events] == ["added", "taken back", "added"], "nothing is overwritten"
+    assert [e.kind for e in case.events] == ["added", "undone", "added"], "nothing is overwritten"
     assert case.left_out == frozenset()
 
 
 def test_what_did_not_go_in_is_said_later_and_is_not_counted_as_if_it_had(
-    recorder: Recorder, test: JarTest
+    recorder: Recorder, test: JarTest, clock: Any
 ) -> None:
     for n in (1, 2, 3):
         recorder.add_product(test.id, n, by="Wren")
     recorder.finish_mixing(test.id, by="Wren")
+    clock.go_on(seconds=11)
     recorder.take_back(test.id, 2, by="Teal", note="the jug still stands there")
     case = recorder.case(test.id)
     assert (added(case), case.left_out) == ([1, 3], frozenset({2}))
@@ -229,7 +251,9 @@ def test_a_product_that_took_the_place_of_one_taken_back_is_in_its_own_right(
     recorder: Recorder, test: JarTest, clock: Any
 ) -> None:
     recorder.add_product(test.id, 1, by="Wren")
+    clock.go_on(minutes=1)
     recorder.take_back(test.id, 1, by="Wren")
+    assert recorder.case(test.id).left_out == frozenset({1})
     clock.go_on(minutes=1)
     others = (Product(name="Sulfex 80"), *test.plan.products[1:])
     recorder.change_plan(test.id, replace(test.plan, products=others), by="Wren", expected_revision=1)

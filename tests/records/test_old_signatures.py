@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -13,6 +14,7 @@ from jartest.errors import Conflict
 from jartest.records.engine import make_engine, read_url
 from jartest.records.migrate import bring_up_to_date
 from jartest.records.model import Case
+from jartest.records.move import copy_store
 from jartest.records.store import Store
 
 NOON = datetime(2026, 3, 14, 12, 0, tzinfo=UTC)
@@ -144,6 +146,18 @@ def test_of_two_signatures_the_first_stands_and_the_other_says_what_became_of_it
             assert c.execute(select(cards.c.id, cards.c.signature_id)).all() == [(card, other)]
 
 
+def test_what_was_set_aside_moves_with_everything_else(old: Old, url: str, tmp_path: Path) -> None:
+    test = old.test(1)
+    verdict = old.verdict(test, "fail")
+    for by in ("Ada", "Ben"):
+        old.sign(test, by, verdict, None)
+    elsewhere = f"sqlite:///{tmp_path / 'elsewhere.sqlite'}"
+    assert copy_store(url, elsewhere).rows["signatures"] == 2
+    (here,), (there,) = now(url, test), now(elsewhere, test)
+    assert repr(there) == repr(here)
+    assert [bool(s.set_aside) for s in there.signatures] == [False, True]
+
+
 def store_table(connection: Any, name: str) -> Any:
     tables = MetaData()
     tables.reflect(connection, only=[name])
@@ -172,6 +186,6 @@ def test_what_can_be_ticked_can_be_taken_back_in_an_old_store(
     test = old.test(1)
     old.add("events", test_id=test, at=old.at(0), by="Ada", kind="added", position=1, note="")
     with Store.open(url) as store:
-        bench_of(store).event(test, "taken back", position=1)
-        assert [e.kind for e in store.case(test).events] == ["added", "taken back"]
+        bench_of(store).event(test, "left out", position=1)
+        assert [e.kind for e in store.case(test).events] == ["added", "left out"]
         assert store.case(test).additions == ()

@@ -64,7 +64,7 @@ def _signatures() -> None:
 
 
 def _events() -> None:
-    kinds = "kind IN ('added', 'taken back', 'mixed', 'stopped')"
+    kinds = "kind IN ('added', 'undone', 'left out', 'mixed', 'stopped')"
     if op.get_bind().dialect.name == "postgresql":
         op.drop_constraint("ck_events_kind", "events", type_="check")
         op.create_check_constraint("ck_events_kind", "events", kinds)
