@@ -15,11 +15,22 @@ from jartest.imaging.profile import ACROSS, FRACTIONS, Strip, find_geometry, unr
 from jartest.imaging.texture import GREY_LEVELS, texture_figures
 from jartest.imaging.values import Reading
 
-__all__ = ["Change", "HeightChange", "change_since", "colour_difference", "comparable", "say_change"]
+__all__ = [
+    "SPOILT",
+    "Change",
+    "HeightChange",
+    "change_since",
+    "colour_difference",
+    "comparable",
+    "lab_of",
+    "light_gains",
+    "linear_of",
+    "say_change",
+]
 
 Floats = NDArray[np.float32]
 
-_SPOILT = (
+SPOILT = (
     "dark",
     "overexposed",
     "blur",
@@ -99,13 +110,13 @@ def change_since(first: Photo, then: Reading, photo: Photo, now: Reading) -> Cha
     even as the first cannot be told from another light.
     """
     heights = _heights(then, now)
-    spoilt = [f for r in (then, now) for f in r.flags if f in _SPOILT]
+    spoilt = [f for r in (then, now) for f in r.flags if f in SPOILT]
     if not (_whole(then) and _whole(now)):
         return Change(why_not="the jar's lines are not known in both photos", heights=heights)
     if spoilt:
         return Change(why_not=f"a photo is flagged “{spoilt[0]}”", heights=heights)
     old, new = _unrolled(first, then), _unrolled(photo, now)
-    gains, why_not = _gains(old, new)
+    gains, why_not = light_gains(old, new)
     if gains is None:
         return Change(why_not=why_not, heights=heights)
     return _compared(old, new, gains, heights)
@@ -113,7 +124,7 @@ def change_since(first: Photo, then: Reading, photo: Photo, now: Reading) -> Cha
 
 def comparable(reading: Reading) -> bool:
     """Whether a later photo can be held against this one: the jar's lines known, the contents plainly seen."""
-    return _whole(reading) and not set(reading.flags) & set(_SPOILT)
+    return _whole(reading) and not set(reading.flags) & set(SPOILT)
 
 
 def _whole(r: Reading) -> bool:
@@ -139,22 +150,23 @@ def _heights(then: Reading, now: Reading) -> tuple[HeightChange, ...]:
 
 
 # ------------------------------------------------------------------------ light
-def _linear(lab: Floats) -> Floats:
+def linear_of(lab: Floats) -> Floats:
     """Linear sRGB of CIELAB (IEC 61966-2-1)."""
     rgb = np.clip(cv2.cvtColor(np.ascontiguousarray(lab, np.float32), cv2.COLOR_LAB2RGB), 0, 1)
     return np.asarray(np.where(rgb <= 0.04045, rgb / 12.92, ((rgb + 0.055) / 1.055) ** 2.4), np.float32)
 
 
-def _lab(linear: Floats) -> Floats:
+def lab_of(linear: Floats) -> Floats:
+    """CIELAB of linear sRGB, what is outside 0 to 1 cut off."""
     x = np.clip(linear, 0, 1)
     rgb = np.where(x <= 0.0031308, 12.92 * x, 1.055 * x ** (1 / 2.4) - 0.055)
     return np.asarray(cv2.cvtColor(np.asarray(rgb, np.float32), cv2.COLOR_RGB2LAB), np.float32)
 
 
-def _gains(old: Strip, new: Strip) -> tuple[Floats | None, str]:
+def light_gains(old: Strip, new: Strip) -> tuple[Floats | None, str]:
     """What the light of the later photo must be multiplied by, from each of four parts of the backdrop; (4, 3)."""
     usable = (old.lab[..., 0] < 98) & (new.lab[..., 0] < 98) & (old.lab[..., 0] > 5) & (new.lab[..., 0] > 5)
-    log = np.log(np.maximum(_linear(old.lab), 1e-4) / np.maximum(_linear(new.lab), 1e-4))
+    log = np.log(np.maximum(linear_of(old.lab), 1e-4) / np.maximum(linear_of(new.lab), 1e-4))
     middle = (FRACTIONS[0] + FRACTIONS[-1]) / 2
     gains = []
     for side in (-1, 1):
@@ -181,18 +193,18 @@ def _bands(linear: Floats, across: NDArray[np.bool_]) -> Floats:
 
 
 def _compared(old: Strip, new: Strip, gains: Floats, heights: tuple[HeightChange, ...]) -> Change:
-    was, now = _linear(old.lab), _linear(new.lab)
+    was, now = linear_of(old.lab), linear_of(new.lab)
     gain = np.exp(np.log(gains).mean(axis=0))
     whole = np.abs(ACROSS) < 0.7
     a, b = _bands(was, whole), _bands(now, whole) * gain
-    by_band = colour_difference(_lab(a[None])[0], _lab(b[None])[0])
+    by_band = colour_difference(lab_of(a[None])[0], lab_of(b[None])[0])
     most = int(by_band.argmax())
     mean_now = _mean_lab(b)
     light = [colour_difference(_mean_lab(b / gain * g), mean_now) for g in gains]
     sides = [_shift(was, now * gain, side * ACROSS > 0) for side in (-1, 1)]
     halves = float(np.linalg.norm(sides[0] - sides[1])) / 2
     sigma = math.hypot(float(np.sqrt(np.mean(np.square(light)))) / 2, halves / math.sqrt(2), _SIGMA_MIN)
-    texture, texture_sigma = _texture(old.lab, _lab(now * gain))
+    texture, texture_sigma = _texture(old.lab, lab_of(now * gain))
     return Change(
         colour=float(colour_difference(_mean_lab(a), mean_now)),
         colour_sigma=sigma,
@@ -206,7 +218,7 @@ def _compared(old: Strip, new: Strip, gains: Floats, heights: tuple[HeightChange
 
 
 def _mean_lab(bands: Floats) -> Floats:
-    return np.asarray(_lab(bands.mean(axis=0)[None, None])[0, 0], np.float32)
+    return np.asarray(lab_of(bands.mean(axis=0)[None, None])[0, 0], np.float32)
 
 
 def _shift(was: Floats, now: Floats, side: NDArray[np.bool_]) -> Floats:

@@ -63,6 +63,11 @@ class Photo:
     shrunk: int = 1
     focal_px: float = math.nan
 
+    def as_decoded(self) -> Photo:
+        """The same as if its file held just the pixels that were decoded."""
+        height, width = self.pixels.shape[:2]
+        return replace(self, width_px=width, height_px=height, shrunk=1, focal_px=self.focal_px / self.shrunk)
+
 
 def open_to_read(data: bytes, name: str = "") -> Photo:
     """The photo in these bytes as `open_photo` gives it, decoded no larger than a reading needs."""

@@ -13,17 +13,21 @@ __all__ = ["REGISTER", "FlagDefinition", "flag"]
 class FlagDefinition:
     """One condition of a photo: its name in `Reading.flags`, what it says and what to do.
 
-    `blocks_pass` is true where a photo in this condition can never make a pass.
+    `blocks_pass` is true where a photo in this condition can never make a verdict, `at_best_watch` where
+    it can make one, but none better than a watch.
     """
 
     name: str
     says: str
     do: str
     blocks_pass: bool
+    at_best_watch: bool
 
 
-def _f(name: str, says: str, do: str, *, blocks_pass: bool = False) -> FlagDefinition:
-    return FlagDefinition(name=name, says=says, do=do, blocks_pass=blocks_pass)
+def _f(
+    name: str, says: str, do: str, *, blocks_pass: bool = False, at_best_watch: bool = False
+) -> FlagDefinition:
+    return FlagDefinition(name=name, says=says, do=do, blocks_pass=blocks_pass, at_best_watch=at_best_watch)
 
 
 REGISTER: tuple[FlagDefinition, ...] = (
@@ -96,6 +100,23 @@ REGISTER: tuple[FlagDefinition, ...] = (
         "The lines carried over from an earlier photo and those found in this one differ by more than their doubts.",
         "Say which of the two are right.",
         blocks_pass=True,
+    ),
+    _f(
+        "first look",
+        "What stood at the same place in the first look, or in the jar with water alone, counts as jar or scenery.",
+        "Nothing to do.",
+    ),
+    _f(
+        "first look doubted",
+        "What looks like a thin layer, or like lumps, stood at the same place in the first look: jar, or not mixed.",
+        "Look which it is. If it is the jar, say in the first look which layers are right.",
+        at_best_watch=True,
+    ),
+    _f(
+        "parted since",
+        "Part of the contents changed its color since the first look by more than the rest, and no layer is told there.",
+        "Look closely at the jar from floor to surface, and draw the layer if there is one.",
+        at_best_watch=True,
     ),
     _f("jar moved", "The jar moved since the earlier photo.", "Check the lines.", blocks_pass=False),
 )

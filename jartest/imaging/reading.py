@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
+from jartest.imaging.blank import Blank, strip_like, unexplained, without_jar, without_marks
 from jartest.imaging.by_hand import ByHand, add_lumps, take_marks
 from jartest.imaging.card import find_card
 from jartest.imaging.conditions import condition_flags, ends_above, foam_unsure, goes_on_above, picture_flags
@@ -36,6 +37,7 @@ def read_photo(
     marks: Marks | None = None,
     earlier: tuple[Photo, Frame] | None = None,
     settled: Apart | None = None,
+    blank: Blank | None = None,
     inner_diameter_mm: float | None = None,
     wall_mm: float | None = None,
 ) -> Reading:
@@ -50,6 +52,8 @@ def read_photo(
         An earlier photo of the same jar and its frame, to carry over.
     settled : Apart or None
         How far off the finder's lines lay where a person, asked, refused them in an earlier photo of this jar.
+    blank : Blank or None
+        The first photo of this jar after mixing, or one of it with water alone, to tell jar from mixture.
     inner_diameter_mm, wall_mm : float or None
         Inner diameter and glass wall of the jar, for millimetres; the reference card gives them too.
 
@@ -63,19 +67,15 @@ def read_photo(
     BadEntry
         If what a person set cannot be in this photo.
     """
+    if blank is not None:
+        blank = blank.as_decoded()
     if photo.shrunk == 1 and (earlier is None or earlier[0].shrunk == 1):
-        return _read(photo, marks, earlier, settled, (inner_diameter_mm, wall_mm))
-    smaller = None if earlier is None else (_as_decoded(earlier[0]), earlier[1].scaled(1 / earlier[0].shrunk))
+        return _read(photo, marks, earlier, settled, blank, (inner_diameter_mm, wall_mm))
+    smaller = None if earlier is None else (earlier[0].as_decoded(), earlier[1].scaled(1 / earlier[0].shrunk))
     few = None if marks is None else marks.scaled(1 / photo.shrunk)
-    reading = _read(_as_decoded(photo), few, smaller, settled, (inner_diameter_mm, wall_mm))
+    reading = _read(photo.as_decoded(), few, smaller, settled, blank, (inner_diameter_mm, wall_mm))
     reading = reading.scaled(photo.shrunk)
     return replace(reading, width_px=photo.width_px, height_px=photo.height_px, marks=marks)
-
-
-def _as_decoded(photo: Photo) -> Photo:
-    """The photo as if its file held just the pixels that were decoded."""
-    height, width = photo.pixels.shape[:2]
-    return replace(photo, width_px=width, height_px=height, shrunk=1, focal_px=photo.focal_px / photo.shrunk)
 
 
 def _read(
@@ -83,6 +83,7 @@ def _read(
     marks: Marks | None,
     earlier: tuple[Photo, Frame] | None,
     settled: Apart | None,
+    blank: Blank | None,
     jar_mm: tuple[float | None, float | None],
 ) -> Reading:
     flags: list[str] = []
@@ -132,8 +133,10 @@ def _read(
     geometry = placed.geometry or find_geometry(photo, frame, cut)
     scale = find_scale(photo, geometry, card=card, inner_diameter_mm=jar_mm[0], wall_mm=jar_mm[1])
     flags += scale.flags
+    if apart is not None and beyond_doubt(apart):
+        blank = None  # who does not know where the jar stands cannot say what stood where
     reading = _measured(
-        base, photo, by_hand, with_scale(geometry, scale), cut, placed.seen, flags, scale, ends
+        base, photo, by_hand, with_scale(geometry, scale), cut, placed.seen, flags, scale, ends, blank
     )
     if apart is not None and beyond_doubt(apart, sigmas=1.0):
         reading = widened(reading, apart)
@@ -200,15 +203,20 @@ def _measured(
     flags: list[str],
     scale: Scale,
     ends: Ends | None,
+    blank: Blank | None,
 ) -> Reading:
     frame = replace(by_hand.frame, tilt_deg=math.degrees(math.atan(geometry.lean)))
     strip = unroll(photo, frame, geometry, cut)
+    like = None if blank is None else strip_like(blank.photo, blank.frame, strip)
     # A mirrored photo reads the same: the strip and its mirror image are asked about alike.
     seen = both(straight or see_rows(strip), see_rows(strip, mirrored=True))
     if by_hand.boundaries is not None:
         boundaries = list(by_hand.boundaries)
     else:
         found = find_boundaries(photo, strip, seen)
+        if blank is not None and like is not None:
+            found, used = without_jar(blank, like, strip, found)
+            flags += used
         boundaries = [b for b in found if b.sure >= SURE]
         if len(boundaries) < len(found):
             flags.append("layers unsure")
@@ -224,6 +232,11 @@ def _measured(
         ends_above=seen_above,
     )
     layers = tuple(p.layer for p in parts)
+    if like is not None and by_hand.boundaries is None:
+        clear = [x.clarity for x in layers if x.kind != "foam" and not math.isnan(x.clarity)]
+        seen_through = max(clear, default=1.0)
+        if unexplained(like, strip, boundaries, seen_through):
+            flags.append("parted since")
     body = max(
         (p for p in parts if p.layer.kind in ("body", "clear")), key=lambda p: p.top - p.bottom, default=None
     )
@@ -232,8 +245,11 @@ def _measured(
     if "dark" in flags:
         flocs = NO_BODY  # what is black shows no lumps
     area_px = 2 * geometry.half_px * geometry.column_px * (body.top - body.bottom if body else 1.0)
+    if blank is not None:
+        flocs, used = without_marks(blank, frame, flocs, area_px)
+        flags += used
     flocs = add_lumps(flocs, base.marks, area_px)
-    settled, clear = _thickness(layers, "settled"), _thickness(layers, "clear")
+    settled, cleared = _thickness(layers, "settled"), _thickness(layers, "clear")
     floating, foam = _thickness(layers, "floating"), _thickness(layers, "foam")
     sizes = np.array([x.diameter_px for x in flocs.lumps]) * scale.mm_per_px
     known = len(sizes) > 0 and math.isfinite(scale.mm_per_px)
@@ -247,8 +263,8 @@ def _measured(
         layers=layers,
         settled_fraction=settled[0],
         settled_sigma_fraction=settled[1],
-        clear_fraction=clear[0],
-        clear_sigma_fraction=clear[1],
+        clear_fraction=cleared[0],
+        clear_sigma_fraction=cleared[1],
         top_layer_fraction=floating[0],
         top_layer_sigma_fraction=floating[1],
         foam_fraction=foam[0],

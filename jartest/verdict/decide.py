@@ -96,6 +96,11 @@ def judge_photo(reading: Reading, limits: Limits) -> Verdict:
     seen = [_judge_value(rule, reading, limits) for rule in PHOTO_RULES if _has_meaning(rule, reading)]
     seen = [_foam_or_cream(r, reading, limits) if r.rule == "foam" else r for r in seen]
     seen += _judge_marked(reading, limits)
+    seen += [
+        Reason(rule="photo", says=f"{d.says} {d.do}", leads_to="watch", score=LOWEST_WATCH)
+        for d in REGISTER
+        if d.name in reading.flags and d.at_best_watch
+    ]
     verdict = _verdict(poor + seen, limits)
     if poor:
         return Verdict(word=None, reasons=verdict.reasons, limits_sha256=limits.sha256)

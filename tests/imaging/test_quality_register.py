@@ -30,6 +30,8 @@ def test_the_flags_raised_are_those_of_the_register(repo: Path) -> None:
     raised = {name for found in re.findall(pattern, text, re.M) for name in found if name}
     scale = (repo / "jartest/imaging/scale.py").read_text("utf-8")
     raised |= {name for line in re.findall(r"flags=.*", scale) for name in re.findall(r'"([a-z ]+)"', line)}
+    blank = (repo / "jartest/imaging/blank.py").read_text("utf-8")
+    raised |= set(re.findall(r'"([a-z ]+)"', re.findall(r"^BLANK_USED.*", blank, re.M)[0]))
     assert raised == {f.name for f in REGISTER}
 
 
