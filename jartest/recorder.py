@@ -19,14 +19,16 @@ from jartest.history.groups import group_by_shelf
 from jartest.history.next_jar import Jar
 from jartest.history.questions import Blame, History, mix_of, say_product
 from jartest.history.suspects import Prior
+from jartest.imaging.blank import BLANK_DOUBTED, Blank
 from jartest.imaging.change import Change, change_since, comparable
-from jartest.imaging.held import DOUBTED, Apart, apart_from
+from jartest.imaging.held import DOUBTED
 from jartest.imaging.overlay import draw_overlay, shrink
 from jartest.imaging.photo import Photo, open_photo, open_to_read
 from jartest.imaging.reading import METHOD, read_photo
-from jartest.imaging.values import Frame, Marks, Reading
+from jartest.imaging.values import Marks, Reading
 from jartest.plan.jars import JarShape
 from jartest.plan.schedule import EXTRA, DueLook, default_schedule, due_looks, next_look, say_age
+from jartest.records.carried import BlankLook, Start, blank_of, refused, start_of
 from jartest.records.model import (
     Case,
     Event,
@@ -152,38 +154,6 @@ def say_slot(slot: str, plan: TestPlan) -> str:
             name = plan.products[n - 1].name if n <= len(plan.products) else "?"
             return f"after {n}: {name}"
     return "extra look"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Start:
-    """The look whose lines are carried to another one, and what of the finder's word a person refused for them."""
-
-    look: Look
-    frame: Frame
-    settled: Apart | None
-
-
-def _start_of(case: Case, look: Look) -> _Start | None:
-    """The nearest earlier look whose lines a person set or left standing; its lines go back to one that was set."""
-    before = [x for x in case.looks if x.id != look.id and x.taken_at <= look.taken_at]
-    nearest: tuple[Look, Frame] | None = None
-    for other in reversed(before):
-        kept = case.latest_reading(other.id)
-        if kept is None or kept.reading.jar is None or kept.origin not in ("set", "carried"):
-            continue
-        nearest = nearest or (other, kept.reading.jar)
-        if kept.origin == "set":
-            return _Start(look=nearest[0], frame=nearest[1], settled=_refused(case, other))
-    return None if nearest is None else _Start(look=nearest[0], frame=nearest[1], settled=None)
-
-
-def _refused(case: Case, look: Look) -> Apart | None:
-    """How far off the finder's lines lay in a look where a person, asked between the two, set the lines."""
-    kept = case.latest_reading(look.id)
-    asked = [r.reading for r in case.readings if r.look_id == look.id and DOUBTED in r.reading.flags]
-    if kept is None or kept.reading.jar is None or not asked or asked[-1].jar_proposed is None:
-        return None
-    return apart_from(kept.reading.jar, asked[-1].jar_proposed)
 
 
 def came_later(look: Look) -> bool:
@@ -493,15 +463,19 @@ class Recorder:
         return self.set_lines(look_id, replace(kept.marks or Marks(), **lines), by=by)
 
     def _read_doubted(self, look: Look, kept: KeptReading, *, by: str) -> None:
-        """Read the test's other looks whose lines are in doubt again: from this one, or from one after it."""
+        """Read the test's other looks that are in doubt again: their lines from this one, their layers from the blank."""
         case = self.store.case(look.test_id)
         for other in sorted(case.looks, key=lambda x: x.taken_at):
             old = case.latest_reading(other.id)
-            if old is None or DOUBTED not in old.reading.flags or kept.reading.jar is None:
+            if (
+                old is None
+                or not {DOUBTED, BLANK_DOUBTED} & set(old.reading.flags)
+                or kept.reading.jar is None
+            ):
                 continue
             now = self.store.case(look.test_id)
-            photo = open_to_read(self.photos.get(other.photo.sha256), other.photo.original_name)
-            start = _Start(look=look, frame=kept.reading.jar, settled=_refused(now, look))
+            photo = self._opened(other)
+            start = Start(look=look, frame=kept.reading.jar, settled=refused(now, look))
             self._read(
                 now,
                 other,
@@ -519,10 +493,11 @@ class Recorder:
         *,
         marks: Marks | None,
         by: str,
-        start: _Start | None = None,
+        start: Start | None = None,
     ) -> KeptReading:
-        start = start or _start_of(case, look)
+        start = start or start_of(case, look)
         earlier = None if start is None else (self._opened(start.look), start.frame)
+        first = blank_of(case, look)
         jar = case.test.plan.jar
         listed = self.listed_jar(jar)
         reading = self._read_photo(
@@ -530,6 +505,7 @@ class Recorder:
             marks=marks,
             earlier=earlier,
             settled=start.settled if start else None,
+            blank=None if first is None else self._blank(first),
             inner_diameter_mm=jar.inner_diameter_mm,
             wall_mm=listed.wall_mm if listed else None,
         )
@@ -583,6 +559,16 @@ class Recorder:
                 self.judge(look.test_id)
         progress(len(waiting), len(waiting))
         return len(waiting)
+
+    def _blank(self, first: BlankLook) -> Blank:
+        return Blank(
+            photo=self._opened(first.look),
+            frame=first.frame,
+            lumps=first.kept.reading.lumps,
+            known=first.known,
+            drawn=first.drawn,
+            water=first.water,
+        )
 
     def _opened(self, look: Look) -> Photo:
         return open_to_read(self.photos.get(look.photo.sha256), look.photo.original_name)

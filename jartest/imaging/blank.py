@@ -54,8 +54,10 @@ _CHANGED = (
     3.0  # CIELAB: three times what one just sees side by side; steady jars of the drawn series reach 1.2
 )
 _ENDS = (0.012, 0.988)  # of the column: nearer to floor and surface the lines' own doubt makes changes
-_THICK = 0.015  # of the column, three rows: thinner stretches are edges that were smeared otherwise; our choice
-_SAME_COLUMN = 0.1  # two columns of one jar whose heights differ by more are not of one filling; our choice
+_THICK = (
+    0.015  # of the column, three rows: thinner stretches are edges that were smeared otherwise; our choice
+)
+_SAME_COLUMN = 0.05  # two columns of one jar whose heights differ by more are not of one filling; our choice
 
 
 _THIN = 0.1  # of the column: nobody's word is needed for what so thin a layer is taken for; our choice
@@ -147,7 +149,11 @@ def since_blank(blank: Strip, now: Strip, heights: Sequence[float]) -> tuple[Sin
     if both is None:
         return tuple("new" for _ in heights)
     was, here, sigma = both
-    rows = [_row(0.0) + _GAP, *(_row(f) for f in heights), _row(1.0) - _GAP]  # at floor and surface nothing is left out
+    rows = [
+        _row(0.0) + _GAP,
+        *(_row(f) for f in heights),
+        _row(1.0) - _GAP,
+    ]  # at floor and surface nothing is left out
     return tuple(
         _since(was, here, sigma, row, (low, high))
         for low, row, high in zip(rows, rows[1:], rows[2:], strict=False)
@@ -169,7 +175,9 @@ def _since(was: Floats, here: Floats, sigma: float, row: int, ends: tuple[int, i
     under = slice(row + _GAP, min(low - _GAP, row + _GAP + _WIDE))
     for d in range(-_NEAR, _NEAR + 1):
         then = np.roll(was, -d, axis=1)
-        if _same_step(step, _step(then, row)) and all(_unchanged(then, here, sigma, x) for x in (over, under)):
+        if _same_step(step, _step(then, row)) and all(
+            _unchanged(then, here, sigma, x) for x in (over, under)
+        ):
             return "same"
     far = (d for d in range(-_FAR, _FAR + 1) if abs(d) > _NEAR)
     return "moved" if any(_same_step(step, _step(was, row + d)) for d in far) else "new"

@@ -27,7 +27,7 @@ from jartest.imaging.values import Frame, Layer, Marks, Reading
 
 __all__ = ["METHOD", "read_photo"]
 
-METHOD = "reading-8"
+METHOD = "reading-9"
 _SIDES = ("left", "right", "floor", "surface")
 
 

@@ -25,7 +25,9 @@ def render(recorder: Recorder) -> None:
         "- The whole jar, upright, from the side, camera level with the top of the liquid.\n"
         "- A plain background; light from the front or the side, no window behind, no sun on the glass.\n"
         "- Labels and printed scales turned away. Wipe the outside.\n"
-        "- The same place for all looks of one jar: the lines are then carried over."
+        "- The same place for all looks of one jar: the lines are then carried over.\n"
+        "- One photo right after mixing, and one of the jar with water alone if you can: what stands there already "
+        "is the jar, and later looks are held against it."
     )
     st.markdown("### The reference card")
     draw_card_download("help")
