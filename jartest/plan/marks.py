@@ -32,7 +32,7 @@ TAGS: tuple[Tag, ...] = get_args(Tag)
 _SAYS: dict[Tag, str] = {
     "weak-acid salt": "weak-acid salt (2,4-D amine, glyphosate)",
     "alkali": "alkali (lime, carbonate)",
-    "metal salt": "zinc, iron, manganese or magnesium salt",
+    "metal salt": "metal salt (Zn, Fe, Mn, Mg)",
     "borate": "borate (boron)",
     "sulphur": "sulfur",
     "sulfide": "lime sulfur or other sulfide",

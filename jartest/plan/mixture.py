@@ -41,7 +41,7 @@ class FailedPair:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Caution:
-    """One thing to know; `stop` is what a label forbids.  `ratio` is how far over saturation, where reckoned."""
+    """One thing to know; `stop` is what a label forbids, or what gives off a gas that kills.  `ratio` is how far over saturation, where reckoned."""
 
     level: Level
     rule: str

@@ -23,8 +23,11 @@ __all__ = ["draw_caution_list", "draw_holds"]
 _BY_LABEL = frozenset({"use alone", "do not mix with", "no adjuvant"})
 
 
-def draw_caution_list(cautions: Sequence[Caution]) -> None:
-    """What to know before mixing, the gravest first: what must not be, warnings, what was not checked, notes."""
+def draw_caution_list(cautions: Sequence[Caution], *, asked: bool = False) -> None:
+    """What to know before mixing, the gravest first: what must not be, warnings, what was not checked, notes.
+
+    `asked` says that what a name tells is asked about beside it (`draw_holds`), and need not be said again.
+    """
     for c in cautions:
         if c.level == "stop":
             head = "Not allowed" if c.rule in _BY_LABEL else "Stop"
@@ -35,7 +38,7 @@ def draw_caution_list(cautions: Sequence[Caution]) -> None:
             st.warning(f"**Beware.** {plain(c.says)}", icon=":material/warning:")
             st.caption(f"Source: {plain(c.source)}")
     for c in cautions:
-        if c.rule in (NOT_CHECKED, BY_NAME):
+        if c.rule == NOT_CHECKED or (c.rule == BY_NAME and not asked):
             st.info(plain(c.says), icon=":material/help:")
     notes = [
         f"- {plain(c.says)} ({plain(c.source)})"
@@ -65,8 +68,7 @@ def _ask(recorder: Recorder, product: ShelfProduct, of: str) -> None:
     field = state.key("holds", of, *product.key)
     with st.container(border=True, gap="small"):
         if knowledge_of(product) == "by name":
-            st.markdown(f"**{plain(product.said)}** · {plain(say_holds(known))}")
-            st.caption(f"By {plain(told.ground)}.")
+            st.markdown(f"**{plain(product.said)}** · by {plain(told.ground)}")
             says = f"✓ That is right: {plain(say_holds(known))}"
             if st.button(says, key=f"{field}.right", width="stretch", wrap=True):
                 _confirm(recorder, known)

@@ -345,7 +345,7 @@ def draw_cautions(form: str, recorder: Recorder, plan: TestPlan) -> None:
     plan = replace(plan, products=tuple(p for p in plan.products if p.name))
     if plan.products:
         draw_holds(recorder, products_of_plan(recorder, plan), of=form)
-        draw_caution_list(cautions_of_plan(recorder, plan))
+        draw_caution_list(cautions_of_plan(recorder, plan), asked=True)
 
 
 # ------------------------------------------------------------------------- read

@@ -15,11 +15,14 @@ __all__ = ["draw_cautions", "draw_steps", "say_fill", "say_jar", "say_measure", 
 _ACTS = {"fill": "Fill", "agitate": "Stir", "wait": "Wait", "top up": "Top up"}
 
 
-def draw_cautions(recipe: JarRecipe) -> None:
-    """What to know before mixing: labels that are not followed, the cautions, the order, and the amounts."""
+def draw_cautions(recipe: JarRecipe, *, asked: bool = False) -> None:
+    """What to know before mixing: labels that are not followed, the cautions, the order, and the amounts.
+
+    `asked` says that what a product's name tells is asked about beside it.
+    """
     for says in recipe.order.contradictions:
         st.error(f"**Not allowed.** {plain(says)}", icon=":material/block:")
-    draw_caution_list(recipe.cautions)
+    draw_caution_list(recipe.cautions, asked=asked)
     for says in recipe.order.warnings:
         st.warning(f"**Beware.** {plain(says)}", icon=":material/swap_vert:")
     told = {c.says for c in recipe.cautions} | {*recipe.order.contradictions, *recipe.order.warnings}

@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
 from typing import Any
 
 import pytest
 
+from jartest.errors import BadEntry
 from jartest.plan.cautions import Caution, MixItem, cautions_for
 from jartest.plan.grade import read_grade
 from jartest.plan.products import LabelNotes, ShelfProduct, make_product
+from jartest.plan.recipe import make_recipe
+from jartest.plan.scaling import RecipeProduct, RecipeRequest, read_product_rate
+from jartest.plan.tankcard import make_tank_card
 from jartest.plan.water import MixWater
+from jartest.units import read_quantity
 
 PLAIN = MixWater(source="yard well", hardness_mg_l=60.0, ph=7.0)
 
@@ -175,3 +181,25 @@ def test_the_mixture_s_own_ph_stands_above_the_water_s() -> None:
     assert said((lover,), MixWater(ph=7.5, mix_ph=6.0)) == []
     (told,) = found((lover,), MixWater(ph=6.0, mix_ph=7.5))
     assert told.says == "The label of Acid lover wants a pH from 5 to 6.5, and the mixture has 7.5."
+
+
+def test_no_card_is_made_of_what_gives_off_a_gas_that_kills() -> None:
+    lines = [(named("Old Lime Sulfur"), "1 gal/100 gal"), (named("Citric acid", "SP"), "1 lb/100 gal")]
+    request = RecipeRequest(
+        tank_volume=read_quantity("100 gal", "volume"),
+        jar_volume=read_quantity("32 fl oz", "volume"),
+        products=tuple(RecipeProduct(product=p, rate=read_product_rate(r, p)) for p, r in lines),
+    )
+    with pytest.raises(
+        BadEntry, match="No tank card can be made of this mixture: Old Lime Sulfur with Citric acid"
+    ):
+        make_tank_card(
+            make_recipe(request),
+            test_id="0" * 32,
+            test_number=1,
+            title="x",
+            word="pass",
+            condition="",
+            signed_by="Wren",
+            signed_at=datetime(2026, 3, 14, tzinfo=UTC),
+        )

@@ -71,13 +71,15 @@ def test_amounts_for_the_jar_alone_have_cautions_too_before_anything_is_poured(
 ) -> None:
     said = words(jar)
     assert "**Beware.** Calcium phosphate" in said
-    assert (
-        "Limewick Calcium 12 is taken for micronutrient, calcium, grade Ca 12, by “Calcium 12” in its name"
-        in said
-    )
+    assert "**Limewick Calcium 12** · by “Calcium 12” in its name" in said
     button(jar, "Start this test").click().run()
     (row,) = kept.find()
-    assert "**Beware.** Calcium phosphate" in words(screen("test", id=row.id))
+    bench = words(screen("test", id=row.id))
+    assert "**Beware.** Calcium phosphate" in bench
+    taken = (
+        "Limewick Calcium 12 is taken for micronutrient, calcium, grade Ca 12, by “Calcium 12” in its name"
+    )
+    assert taken in bench
     kept.add_product(row.id, 1, by="Wren")
     assert "**Beware.** Calcium phosphate" not in words(screen("test", id=row.id))  # once, not as wallpaper
 
@@ -96,8 +98,8 @@ def test_what_a_name_tells_is_confirmed_by_one_tap_and_stands_on_the_shelf(
     )
     assert entry.by == "Wren"
     said = words(jar)
-    assert "Limewick Calcium 12 is taken for" not in said
-    assert "Phosbound 0-28-26 is taken for" in said
+    assert "**Limewick Calcium 12** · by" not in said
+    assert "**Phosbound 0-28-26** · by" in said
     assert "**Beware.** Calcium phosphate" in said
 
 
