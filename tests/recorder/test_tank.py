@@ -304,6 +304,21 @@ def test_a_test_has_one_card(recorder: Recorder, passed: JarTest, kept: KeptCard
     assert recorder.store.cards() == (kept,)
 
 
+def test_the_card_stirs_after_the_last_dry_product_as_it_really_went_in(
+    recorder: Recorder, clock: Any
+) -> None:
+    test = start(recorder, request())
+    mix(recorder, test, clock, order=(2, 1, 3, 4, 5))  # the copper before the dry sulfur
+    look(recorder, test, "age-0", 0)
+    sign(recorder, test, "watch")
+    card = tank.make_card(recorder, test.id, by="Wren", condition="constant agitation").card
+    said = [step.split(":")[0] for step in card.steps]
+    dry = said.index("Chalkwing Sulphur 80 (Larkmill)")
+    assert said[dry - 1] == "Bineguard Copper 20 (Brackmoor)"
+    assert said[dry + 1] == "agitate until everything dry is dispersed, a few minutes"
+    assert len([s for s in said if s.startswith("agitate until everything dry")]) == 1
+
+
 def test_the_card_has_the_order_in_which_the_jar_was_mixed(recorder: Recorder, clock: Any) -> None:
     test = start(recorder, request())
     mix(recorder, test, clock, order=(1, 2, 3, 5, 4))
