@@ -26,6 +26,8 @@ from jartest.verdict.limits import load_limits
 
 SAMPLE = Path(__file__).resolve().parents[2] / "samples" / "settler" / "settler-0030min.jpg"
 
+SLOW = 20_000  # ms; a measuring machine that is shared
+
 pytestmark = pytest.mark.browser
 
 
@@ -96,19 +98,19 @@ def test_a_question_opened_from_the_inbox_stays_open(tmp_path: Path, served: Any
     put_questions(tmp_path, served)
     page.goto(f"{served.url}/opinion")
     page.get_by_text("Open “Copper twice”").click()
-    expect(page).to_have_url(re.compile(r"/opinion\?id="))
+    expect(page).to_have_url(re.compile(r"/opinion\?id="), timeout=SLOW)
     page.get_by_label("Who are you?").fill("Wren")  # the second act
     page.get_by_label("Who are you?").press("Enter")
-    expect(page.get_by_text("Working as Wren")).to_be_visible()
-    expect(page.get_by_text("Copper twice").first).to_be_visible()
-    expect(page.get_by_text("Open “Copper alone”")).to_have_count(0)
+    expect(page.get_by_text("Working as Wren")).to_be_visible(timeout=SLOW)
+    expect(page.get_by_text("Copper twice").first).to_be_visible(timeout=SLOW)
+    expect(page.get_by_text("Open “Copper alone”")).to_have_count(0, timeout=SLOW)
     page.reload()  # the address is the question's own
-    expect(page.get_by_text("Copper twice").first).to_be_visible()
-    expect(page.get_by_text("Open “Copper alone”")).to_have_count(0)
+    expect(page.get_by_text("Copper twice").first).to_be_visible(timeout=SLOW)
+    expect(page.get_by_text("Open “Copper alone”")).to_have_count(0, timeout=SLOW)
 
     page.get_by_text("All second opinions").click()
-    expect(page).to_have_url(re.compile(r"/opinion$"))
-    expect(page.get_by_text("Open “Copper alone”")).to_be_visible()
+    expect(page).to_have_url(re.compile(r"/opinion$"), timeout=SLOW)
+    expect(page.get_by_text("Open “Copper alone”")).to_be_visible(timeout=SLOW)
 
 
 def test_a_card_opened_from_the_list_stays_open(served: Any, page: Page) -> None:
@@ -118,15 +120,15 @@ def test_a_card_opened_from_the_list_stays_open(served: Any, page: Page) -> None
     tank_now = page.get_by_label("In the tank this time")
     tank_now.fill("50 gal")  # the second act
     tank_now.press("Enter")
-    expect(page.get_by_text("A tank of 50 gal")).to_be_visible()
-    expect(page).to_have_url(re.compile(r"/card\?id="))
-    expect(page.get_by_text("Copper alone")).to_have_count(0)
+    expect(page.get_by_text("A tank of 50 gal")).to_be_visible(timeout=SLOW)
+    expect(page).to_have_url(re.compile(r"/card\?id="), timeout=SLOW)
+    expect(page.get_by_text("Copper alone")).to_have_count(0, timeout=SLOW)
 
     page.locator(".st-key-menu-here").get_by_text("Tank cards").click()
-    expect(page).to_have_url(re.compile(r"/card$"))
+    expect(page).to_have_url(re.compile(r"/card$"), timeout=SLOW)
     find = page.get_by_label("Find")
     find.fill("copper")
     find.press("Enter")
-    expect(page.get_by_text("2 found, newest first")).to_be_visible()
+    expect(page.get_by_text("2 found, newest first")).to_be_visible(timeout=SLOW)
     page.go_back()
-    expect(page.get_by_label("In the tank this time")).to_be_visible()
+    expect(page.get_by_label("In the tank this time")).to_be_visible(timeout=SLOW)
