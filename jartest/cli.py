@@ -289,7 +289,7 @@ def _measure_one(
     from jartest.imaging.overlay import draw_overlay
     from jartest.imaging.photo import open_to_read
     from jartest.imaging.reading import read_photo
-    from jartest.verdict.decide import judge_photo
+    from jartest.verdict.photo import judge_photo
 
     path = Path(name)
     try:

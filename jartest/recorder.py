@@ -28,8 +28,10 @@ from jartest.imaging.reading import METHOD, read_photo
 from jartest.imaging.values import Marks, Reading
 from jartest.plan.jars import JarShape
 from jartest.plan.schedule import EXTRA, DueLook, default_schedule, due_looks, next_look, say_age
+from jartest.records.acts import bed_of, seen_in, stood_since_turned
 from jartest.records.carried import BlankLook, Start, blank_of, refused, start_of
 from jartest.records.model import (
+    Bottom,
     Case,
     Event,
     EventKind,
@@ -44,6 +46,7 @@ from jartest.records.model import (
     Product,
     ReadingOrigin,
     Remix,
+    Runs,
     ScreenPour,
     Signature,
     TestPlan,
@@ -55,8 +58,9 @@ from jartest.records.plain_words import plain_words, set_apart
 from jartest.records.saved_looks import LookScreen, SavedLook
 from jartest.records.store import Store
 from jartest.trend import CurvePoint, settling_curve
-from jartest.verdict.decide import Seen, TestLook, judge_photo, judge_test
+from jartest.verdict.decide import TestLook, judge_test
 from jartest.verdict.limits import Limits
+from jartest.verdict.photo import judge_photo
 from jartest.verdict.signs import SIGNS
 from jartest.verdict.values import Verdict, Word
 
@@ -524,7 +528,7 @@ class Recorder:
             found=reading.jar_proposed or (before.found if before else None),
             marks=marks,
             reading=reading,
-            verdict=judge_photo(reading, self.limits),
+            verdict=judge_photo(reading, self.limits, bed_of(case.test.plan, self.limits)),
         )
         self.store.keep_limits(self.limits.sha256, self.limits.text)
         self.store.add_reading(kept)
@@ -584,6 +588,8 @@ class Recorder:
         remix: Remix = "not tried",
         screen_pour: ScreenPour = "not tried",
         screen_mesh: int | None = None,
+        runs: Runs = "not tried",
+        bottom: Bottom = "not looked",
         text: str = "",
         replaces: str | None = None,
     ) -> Observation:
@@ -606,10 +612,13 @@ class Recorder:
             remix=remix,
             screen_pour=screen_pour,
             screen_mesh=screen_mesh,
+            runs=runs,
+            bottom=bottom,
             text=text.strip(),
             replaces=replaces,
         )
-        if not (said.signs or said.text or said.remix != "not tried" or said.screen_pour != "not tried"):
+        done = (said.remix, said.screen_pour, said.runs) != ("not tried",) * 3 or said.bottom != "not looked"
+        if not (said.signs or said.text or done):
             msg = "Nothing is ticked or written yet; tick what you saw, or write a word."
             raise BadEntry(msg)
         self.store.add_observation(said)
@@ -620,7 +629,7 @@ class Recorder:
     def judge(self, test_id: str) -> KeptVerdict:
         """The machine's verdict on the test as it stands; kept when it differs from the last one."""
         case = self.store.case(test_id)
-        verdict = judge_test(self._looks_to_judge(case), _seen(case), self.limits)
+        verdict = judge_test(self._looks_to_judge(case), seen_in(case), self.limits)
         last = case.verdicts[-1] if case.verdicts else None
         if (
             last is not None and last.verdict.to_json() == verdict.to_json()
@@ -633,12 +642,18 @@ class Recorder:
 
     def _looks_to_judge(self, case: Case) -> list[TestLook]:
         looks = []
+        bed = bed_of(case.test.plan, self.limits)
         for look in sorted(case.looks, key=lambda x: x.taken_at):
             kept = case.latest_reading(look.id)
             if kept is not None:
-                says = say_slot(look.slot, case.test.plan)
-                verdict = judge_photo(kept.reading, self.limits)
-                looks.append(TestLook(age_s=look.age_s, says=says, verdict=verdict))
+                looks.append(
+                    TestLook(
+                        age_s=look.age_s,
+                        says=say_slot(look.slot, case.test.plan),
+                        verdict=judge_photo(kept.reading, self.limits, bed),
+                        stood_s=stood_since_turned(case, look.taken_at),
+                    )
+                )
         return looks
 
     def give_opinion(
@@ -878,20 +893,6 @@ class Recorder:
         for sha256 in orphans:
             self.photos.remove(sha256)
         return removed
-
-
-def _seen(case: Case) -> Seen:
-    """All signs that stand, and the last word on re-mixing and pouring."""
-    standing = case.standing_observations()
-    signs = dict.fromkeys(s for o in standing for s in o.signs)
-    remix = [o.remix for o in standing if o.remix != "not tried"]
-    poured = [o for o in standing if o.screen_pour != "not tried"]
-    return Seen(
-        signs=tuple(signs),
-        remix=remix[-1] if remix else "not tried",
-        screen_pour=poured[-1].screen_pour if poured else "not tried",
-        screen_mesh=poured[-1].screen_mesh if poured else None,
-    )
 
 
 def _exif_time(photo: Photo, case: Case) -> datetime | None:

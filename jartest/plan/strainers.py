@@ -17,6 +17,7 @@ __all__ = [
     "Stops",
     "Strainer",
     "StrainerPosition",
+    "finest_mesh",
     "in_sprayer",
     "opening_mm",
     "say_strainers",
@@ -134,6 +135,18 @@ def in_sprayer(diameter_mm: float, sigma_mm: float, fitted: Mapping[str, int]) -
         coarse, fine = (_stops(diameter_mm, sigma_mm, opening_mm(m)) for m in meshes)
         out.append(InSprayer(position=p, mesh=mesh, stops=coarse if coarse == fine else "may stop"))
     return tuple(out)
+
+
+def finest_mesh(fitted: Mapping[str, int]) -> tuple[int, bool]:
+    """The finest strainer of a sprayer, as mesh, and whether the shop told it.
+
+    The nozzle's where told, unless another one told is finer; without it, the finest that is usual there:
+    strainers grow finer towards the nozzle (common practice, no source), and what is not told may be that fine.
+    """
+    told = max(fitted.values(), default=0)
+    if fitted.get("nozzle"):
+        return told, True
+    return max(told, max(p.finest_mesh for p in POSITIONS)), False
 
 
 def say_strainers(diameter_mm: float, sigma_mm: float, fitted: Mapping[str, int]) -> str:

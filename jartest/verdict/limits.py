@@ -27,6 +27,11 @@ _SCORES: dict[str, Word] = {
     "pour_clean": "pass",
     "pour_rinses_off": "watch",
     "pour_stays_on": "fail",
+    "runs_like_water": "pass",
+    "runs_thick": "fail",
+    "bottom_clean": "pass",
+    "bottom_film": "watch",
+    "bottom_bed": "watch",
     "marked_lumps": "watch",
 }
 
@@ -48,6 +53,8 @@ class Limits:
     `risk` is the chosen one, `guard_sigmas` the guard band that leaves it.  Looks no more than `same_s`
     apart show the same jar; from `marked_min` marked lumps on a photo is no pass.  `strainers` holds the
     mesh of the shop's own by position, 0 where not told; `scores` what each act gives, 0 to 100.
+    `bed_share_max` and `packing` judge a bed against what could settle; `pour_always` asks for the pour
+    of every pass.
     """
 
     risk: float
@@ -55,6 +62,9 @@ class Limits:
     pass_age_s: float
     same_s: float
     marked_min: float
+    bed_share_max: float
+    packing: tuple[float, float]
+    pour_always: bool
     strainers: dict[str, int]
     scores: dict[str, int]
     photo: dict[str, PhotoLimit]
@@ -92,6 +102,9 @@ def load_limits(shop_text: str = "") -> Limits:
         pass_age_s=age,
         same_s=same,
         marked_min=marked,
+        bed_share_max=_number(merged, "bed", "share_max", 0.01, 1.0),
+        packing=_packing(merged),
+        pour_always=_flag(merged, "pour", "always"),
         strainers={p.key: _mesh(merged, p.key) for p in POSITIONS},
         scores={name: _score(merged, name, word) for name, word in _SCORES.items()},
         photo=photo,
@@ -137,6 +150,22 @@ def _number(merged: dict[str, Any], name: str, key: str, low: float, high: float
         msg = f"The limit {name}.{key} must lie from {low:g} to {high:g}, not at {value:g}."
         raise BadLimits(msg)
     return float(value)
+
+
+def _flag(merged: dict[str, Any], name: str, key: str) -> bool:
+    value = merged[name][key]
+    if not isinstance(value, bool):
+        msg = f"The choice {name}.{key} must be true or false, not {value!r}."
+        raise BadLimits(msg)
+    return value
+
+
+def _packing(merged: dict[str, Any]) -> tuple[float, float]:
+    low, high = (_number(merged, "bed", f"packing_{end}", 0.01, 0.74) for end in ("low", "high"))
+    if low > high:
+        msg = f"The limit bed.packing_low ({low:g}) must not lie over bed.packing_high ({high:g})."
+        raise BadLimits(msg)
+    return low, high
 
 
 def _mesh(merged: dict[str, Any], key: str) -> int:

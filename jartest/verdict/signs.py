@@ -7,16 +7,17 @@ from typing import Literal
 
 __all__ = ["SIGNS", "Sign", "sign"]
 
-Weight = Literal["fails", "by re-mixing", "watch", "good"]
+Weight = Literal["fails", "by re-mixing", "by straining", "watch", "good"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sign:
     """One sign: its name in the records, what stands beside the tick box, how it weighs, and the ground.
 
-    `fails`: fails whatever the photo says.  `by re-mixing`: a watch when it re-mixes on inversion or
-    that was not tried, a fail when it does not.  `watch`: a watch.  `good`: no fault.  `score` is what
-    it gives a jar by itself, 0 to 100; `score_failed` where it weighs by re-mixing and that fails.
+    `fails`: fails whatever the photo says.  `by re-mixing`: a watch when it re-mixes on inversion, a fail
+    when it does not, and no verdict before that was tried.  `by straining`: a fail until it pours clean
+    through a strainer as fine as the sprayer's, then a watch.  `watch`: a watch.  `good`: no fault.
+    `score` is what it gives a jar by itself, 0 to 100; `score_failed` where it re-mixes or strains badly.
     """
 
     name: str
@@ -47,7 +48,7 @@ SIGNS = (
     Sign(
         name="lumps",
         says="Lumps or flakes",
-        weight="by re-mixing",
+        weight="by straining",
         source="Arizona 1999",
         score=45,
         score_failed=15,
@@ -55,7 +56,7 @@ SIGNS = (
     Sign(
         name="grainy",
         says="Grainy or sandy",
-        weight="by re-mixing",
+        weight="by straining",
         source="Utah State 2012",
         score=45,
         score_failed=15,

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
 from jartest.errors import BadEntry
 
-__all__ = ["BANDS", "Reason", "Verdict", "Word", "worst_score"]
+__all__ = ["BANDS", "Reason", "Verdict", "Word", "severity", "verdict_of", "worst", "worst_score"]
 
 Word = Literal["pass", "watch", "fail"]
 
@@ -75,6 +75,25 @@ class Reason:
         return cls(rule=d["rule"], says=d["says"], leads_to=d.get("leads_to"), score=d.get("score"), **n)
 
 
+_SEVERITY: dict[Word | None, int] = {"pass": 0, "watch": 1, None: 2, "fail": 3}
+
+
+def severity(word: Word | None) -> int:
+    """How bad a word is: pass, then watch, then no verdict, then fail."""
+    return _SEVERITY[word]
+
+
+def worst(words: Collection[Word | None]) -> Word | None:
+    """The worst of some words: fail, then no verdict, then watch, then pass.
+
+    Raises
+    ------
+    ValueError
+        If there are none.
+    """
+    return max(words, key=severity)
+
+
 def worst_score(word: Word | None, reasons: Sequence[Reason]) -> int | None:
     """The lowest score among the reasons; None without a word, or where a reason's score is not known."""
     given = [r.score for r in reasons if r.leads_to is not None]
@@ -135,3 +154,16 @@ class Verdict:
             reasons=reasons,
             limits_sha256=d["limits_sha256"],
         )
+
+
+def verdict_of(reasons: Sequence[Reason], limits_sha256: str, *, age_s: float | None = None) -> Verdict:
+    """The verdict that these reasons make: the worst word, its lowest score, the worst reason first."""
+    order = sorted(reasons, key=lambda r: (-severity(r.leads_to), -1 if r.score is None else r.score))
+    word = worst([r.leads_to for r in order])
+    return Verdict(
+        word=word,
+        score=worst_score(word, order),
+        age_s=age_s if word is not None else None,
+        reasons=tuple(order),
+        limits_sha256=limits_sha256,
+    )

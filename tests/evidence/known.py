@@ -18,8 +18,8 @@ from numpy.typing import NDArray
 
 from jartest.imaging.photo import open_photo
 from jartest.imaging.values import Marks, Reading
-from jartest.verdict.decide import judge_photo
 from jartest.verdict.limits import load_limits
+from jartest.verdict.photo import judge_photo
 
 REPO = Path(__file__).resolve().parents[2]
 SERIES = ("stable", "settler", "curdler", "creamer")

@@ -23,8 +23,8 @@ from PIL import Image, ImageDraw, ImageFont
 from jartest.imaging.photo import Photo, open_photo
 from jartest.imaging.reading import read_photo
 from jartest.imaging.values import Reading
-from jartest.verdict.decide import judge_photo
 from jartest.verdict.limits import load_limits
+from jartest.verdict.photo import judge_photo
 
 _TILE, _WORDS, _ACROSS = (380, 460), 150, 5  # px of a picture, px of the words under it, tiles in a row
 _TRUE, _READ, _HALO = (60, 255, 90), (255, 225, 0), (0, 0, 0)

@@ -15,8 +15,8 @@ from jartest.imaging.profile import Geometry, unroll
 from jartest.imaging.quality import flag
 from jartest.imaging.reading import read_photo
 from jartest.imaging.values import Frame, Marks, Reading
-from jartest.verdict.decide import judge_photo
 from jartest.verdict.limits import load_limits
+from jartest.verdict.photo import judge_photo
 
 MILK, WALL = (215, 210, 205), (60, 110, 60)
 FRAME = Frame(left_px=100, right_px=200, floor_px=400, surface_px=200)

@@ -15,8 +15,8 @@ from jartest.imaging.held import Apart, apart_from, beyond_doubt, say_apart, wid
 from jartest.imaging.photo import Photo, open_to_read
 from jartest.imaging.reading import read_photo
 from jartest.imaging.values import Frame, Layer, Marks, Reading
-from jartest.verdict.decide import judge_photo
 from jartest.verdict.limits import load_limits
+from jartest.verdict.photo import judge_photo
 
 SAMPLES = Path(__file__).resolve().parents[2] / "samples"
 DRAGGED = 37.0  # rows, as it happened

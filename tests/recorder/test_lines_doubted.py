@@ -13,6 +13,7 @@ from jartest.errors import Conflict
 from jartest.imaging.values import Marks
 from jartest.recorder import LookTaken, Recorder
 from jartest.records.model import JarTest, KeptReading, TestPlan
+from jartest.verdict.decide import next_steps
 
 SAMPLES = Path(__file__).resolve().parents[2] / "samples"
 DRAGGED = 37.0  # rows, as it happened
@@ -76,6 +77,10 @@ def test_a_fail_does_not_become_a_watch_under_a_floor_dragged_too_high(
     assert kept.verdict.word == "fail"
     made = [r for r in recorder.case(test.id).readings if r.look_id == taken.look.id]
     assert [r.origin for r in made] == ["carried", "set"]  # nothing is overwritten
+    judged = recorder.case(test.id).verdicts[-1].verdict
+    assert judged.word is None  # nobody turned it over yet
+    assert "invert" in next_steps(judged)
+    recorder.observe(test.id, by="Wren", remix="partly")
     assert recorder.case(test.id).verdicts[-1].verdict.word == "fail"
 
 

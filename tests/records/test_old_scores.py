@@ -13,8 +13,8 @@ from sqlalchemy.exc import IntegrityError
 from jartest.records.engine import WRITES, make_engine, read_url
 from jartest.records.migrate import bring_up_to_date
 from jartest.records.store import Store
-from jartest.verdict.decide import judge_photo
 from jartest.verdict.limits import load_limits
+from jartest.verdict.photo import judge_photo
 from tests.verdict.test_decide import marked, reading
 
 LIMITS = load_limits()

@@ -83,3 +83,22 @@ def test_limits_that_cannot_be_used_are_refused_in_words(text: str, says: str) -
     with pytest.raises(BadLimits, match=r".") as e:
         load_limits(text)
     assert says in str(e.value)
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("[pour]\nalways = 1", "true or false"),
+        ("[bed]\npacking_low = 0.4", "packing_low"),
+        ("[bed]\npacking_high = 0.9", "to 0.74"),
+        ("[bed]\nshare_max = 0", "from 0.01"),
+    ],
+)
+def test_limits_on_beds_and_pours_that_cannot_be_are_refused(text: str, says: str) -> None:
+    with pytest.raises(BadLimits, match=says):
+        load_limits(text)
+
+
+def test_the_shop_can_ask_for_the_pour_always() -> None:
+    assert not load_limits().pour_always
+    assert load_limits("[pour]\nalways = true").pour_always

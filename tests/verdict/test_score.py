@@ -9,8 +9,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from jartest.errors import BadEntry, BadLimits
-from jartest.verdict.decide import Seen, TestLook, judge_photo, judge_test
+from jartest.verdict.acts import Seen
+from jartest.verdict.decide import TestLook, judge_test
 from jartest.verdict.limits import PHOTO_RULES, load_limits
+from jartest.verdict.photo import judge_photo
 from jartest.verdict.score import score_of
 from jartest.verdict.signs import SIGNS
 from jartest.verdict.values import BANDS, Reason, Verdict
