@@ -60,7 +60,7 @@ from jartest.records.store import Store
 from jartest.trend import CurvePoint, settling_curve
 from jartest.verdict.decide import TestLook, judge_test
 from jartest.verdict.limits import Limits
-from jartest.verdict.photo import judge_photo
+from jartest.verdict.photo import judge_photo, seen_score
 from jartest.verdict.signs import SIGNS
 from jartest.verdict.values import Verdict, Word
 
@@ -811,6 +811,16 @@ class Recorder:
             if kept is not None and look.age_s is not None:
                 points.append((look.age_s, kept.reading))
         return settling_curve(points)
+
+    def score_curve(self, case: Case) -> tuple[tuple[float, int], ...]:
+        """The score of each look's photo by its age in s, where what it shows could be scored."""
+        scores = []
+        for look in case.looks:
+            kept = case.latest_reading(look.id)
+            score = None if kept is None else seen_score(kept.verdict)
+            if score is not None and look.age_s is not None:
+                scores.append((look.age_s, score))
+        return tuple(scores)
 
     def first_good(self, case: Case) -> Look | None:
         """The first look after mixing whose photo later ones can be held against; None where there is none."""

@@ -15,6 +15,7 @@ from jartest.screens import state
 from jartest.screens.parts import error_box, percent, plain
 from jartest.tank import PARTED_FRACTION, say_standing
 from jartest.trend import CurvePoint, Growth, growths, say_growth
+from jartest.verdict.values import BANDS
 
 __all__ = ["curve_rows", "draw_curve"]
 
@@ -44,8 +45,12 @@ def draw_curve(recorder: Recorder, case: Case) -> None:
     rows = curve_rows(points)
     if rows:
         st.altair_chart(_chart(rows), width="stretch")
-    heads = "| after | settled | clear | floating |\n|---|---|---|---|\n"
-    st.markdown(heads + "\n".join(_line(p) for p in points))
+    scores = dict(recorder.score_curve(case))
+    if len(scores) > 1:
+        st.altair_chart(_score_chart(scores), width="stretch")
+        st.caption("Score of each photo alone: 67 and more is a pass, under 34 a fail.")
+    heads = "| after | settled | clear | floating | score |\n|---|---|---|---|---|\n"
+    st.markdown(heads + "\n".join(_line(p, scores.get(p.age_s)) for p in points))
     _draw_growths(growths(points), case.test.id)
     _draw_change(recorder, case)
 
@@ -107,14 +112,39 @@ def _draw_growths(growing: tuple[Growth, ...], test_id: str) -> None:
                 st.markdown("\n".join(f"- {plain(x)}" for x in say_standing(growing, depth_in, share)))
 
 
-def _line(p: CurvePoint) -> str:
+def _line(p: CurvePoint, score: int | None) -> str:
     cells = (
         say_age(p.age_s),
         percent(p.settled_fraction, p.settled_sigma_fraction),
         percent(p.clear_fraction, p.clear_sigma_fraction),
         percent(p.top_layer_fraction, p.top_layer_sigma_fraction),
+        "none" if score is None else str(score),
     )
     return f"| {' | '.join(cells)} |"
+
+
+def _time_axis() -> alt.X:
+    return alt.X(
+        "minutes:Q",
+        title="minutes after mixing",
+        scale=alt.Scale(type="symlog", constant=5),
+        axis=alt.Axis(values=[0, 5, 15, 30, 120, 1440]),
+    )
+
+
+def _score_chart(scores: dict[float, int]) -> alt.LayerChart:
+    """The scores over time, with a line where a pass ends and one where a fail begins."""
+    rows = [{"minutes": age_s / 60, "score": score} for age_s, score in scores.items()]
+    height = alt.Y("score:Q", title="score", scale=alt.Scale(domain=[0, 100]))
+    base = alt.Chart(alt.InlineData(values=rows)).encode(x=_time_axis(), y=height)
+    limits = [{"score": BANDS["pass"][0]}, {"score": BANDS["watch"][0]}]
+    lines = alt.Chart(alt.InlineData(values=limits)).mark_rule(strokeDash=[6, 4]).encode(y=height)
+    points = base.mark_point(size=110, filled=True, opacity=1, color="#111")
+    layered: alt.LayerChart = alt.LayerChart(layer=[lines, base.mark_line(color="#111"), points])
+    styled: alt.LayerChart = layered.properties(height=160).configure_axis(
+        labelColor="#111", titleColor="#111", labelFontSize=14, titleFontSize=14
+    )
+    return styled
 
 
 def _chart(rows: list[dict[str, float | str]]) -> alt.LayerChart:
@@ -127,14 +157,7 @@ def _chart(rows: list[dict[str, float | str]]) -> alt.LayerChart:
             title=None, orient="top", symbolSize=160, symbolStrokeWidth=0, labelColor="#111", labelFontSize=15
         ),
     )
-    base = alt.Chart(alt.InlineData(values=rows)).encode(
-        x=alt.X(
-            "minutes:Q",
-            title="minutes after mixing",
-            scale=alt.Scale(type="symlog", constant=5),
-            axis=alt.Axis(values=[0, 5, 15, 30, 120, 1440]),
-        ),
-    )
+    base = alt.Chart(alt.InlineData(values=rows)).encode(x=_time_axis())
     # At least a tenth of the height, so that next to nothing looks like it and every tick has its own figure.
     most = max([0.1, *(float(row["high"]) for row in rows)])
     height = alt.Scale(domain=[0, most], nice=True, clamp=True)

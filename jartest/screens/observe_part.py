@@ -7,17 +7,15 @@ from typing import get_args
 import streamlit as st
 
 from jartest.recorder import Recorder, say_slot
-from jartest.records.model import Case, Observation, Remix, ScreenPour
+from jartest.records.model import Bottom, Case, Observation, Remix, Runs, ScreenPour
 from jartest.screens import state
 from jartest.screens.parts import clock, error_box, plain
 from jartest.screens.timeline import say_observation
 from jartest.screens.who import name
-from jartest.screens.words import REACTION
+from jartest.screens.words import MESHES, REACTION
 from jartest.verdict.signs import SIGNS
 
 __all__ = ["draw_observations"]
-
-_MESHES = (16, 20, 30, 40, 50, 60, 80, 100, 140, 200)  # U.S. sieve numbers, ASTM E11
 
 
 def draw_observations(recorder: Recorder, case: Case) -> None:
@@ -56,6 +54,8 @@ def _load(case: Case, seen: Observation) -> None:
     state.put(_form_key(case, "remix"), seen.remix)
     state.put(_form_key(case, "pour"), seen.screen_pour)
     state.put(_form_key(case, "mesh"), seen.screen_mesh)
+    state.put(_form_key(case, "runs"), seen.runs)
+    state.put(_form_key(case, "bottom"), seen.bottom)
     state.put(_form_key(case, "text"), seen.text)
     state.put(_form_key(case, "replaces"), seen.id)
 
@@ -86,8 +86,18 @@ def _form(recorder: Recorder, case: Case) -> None:
     )
     remix: Remix = "not tried"
     pour: ScreenPour = "not tried"
+    runs: Runs = "not tried"
+    bottom: Bottom = "not looked"
     mesh = None
     if case.mixed_at is not None:
+        bottom = st.radio(
+            "Looked at from below, the bottom is",
+            get_args(Bottom),
+            key=_form_key(case, "bottom"),
+            horizontal=True,
+            format_func=lambda b: b if b in ("not looked", "clean") else f"a {b}",
+            persist_state="session",
+        )
         remix = st.radio(
             "Turned over ten times, it re-mixes",
             get_args(Remix),
@@ -106,13 +116,23 @@ def _form(recorder: Recorder, case: Case) -> None:
         if pour != "not tried":
             mesh = st.selectbox(
                 "Mesh of the screen, openings per inch",
-                _MESHES,
+                MESHES,
                 index=None,
                 key=_form_key(case, "mesh"),
                 placeholder="not known",
                 width=280,
                 persist_state="session",
             )
+        runs = st.radio(
+            "Tilted, it runs",
+            get_args(Runs),
+            key=_form_key(case, "runs"),
+            horizontal=True,
+            format_func=lambda r: {"like water": "like water, no gel", "thick": "thick or in strings"}.get(
+                r, r
+            ),
+            persist_state="session",
+        )
     if st.button("Keep what I saw", key=_form_key(case, "keep"), type="primary", width="stretch"):
         with error_box():
             recorder.observe(
@@ -123,6 +143,8 @@ def _form(recorder: Recorder, case: Case) -> None:
                 remix=remix,
                 screen_pour=pour,
                 screen_mesh=mesh,
+                runs=runs,
+                bottom=bottom,
                 text=text,
                 replaces=replaces,
             )

@@ -10,6 +10,7 @@ from jartest.recorder import Recorder
 from jartest.records.model import Case, Signature
 from jartest.records.said import Saying, said_by_others
 from jartest.screens import state
+from jartest.screens.next_part import draw_next
 from jartest.screens.parts import (
     SHAPES,
     clock,
@@ -23,7 +24,7 @@ from jartest.screens.parts import (
 from jartest.screens.who import name
 from jartest.screens.words import WHAT_NEXT
 from jartest.verdict.values import Word
-from jartest.verdict.words import say_aged
+from jartest.verdict.words import say_aged, say_strained
 
 __all__ = ["draw_verdict"]
 
@@ -42,9 +43,12 @@ def draw_verdict(recorder: Recorder, case: Case) -> None:
         )
     with right:
         _draw_persons_plate(case)
+    draw_next(recorder, case)
     if machine is None:
         st.markdown("No photo and nothing written yet; there is no verdict without a look.")
     else:
+        if strained := say_strained(machine):
+            st.caption(f"{strained[0].upper()}{strained[1:]}: no clean pour through a fine enough strainer.")
         show_reasons(machine)
         show_rule(machine, recorder.limits)
     if "fail" in _words_that_stand(case):

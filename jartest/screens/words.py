@@ -2,7 +2,30 @@
 
 from __future__ import annotations
 
-__all__ = ["BEFORE_MIXING", "CAUTIONS", "REACTION", "TERMS", "WHAT_NEXT"]
+from jartest.verdict.decide import Step
+
+__all__ = ["BEFORE_MIXING", "CAUTIONS", "MESHES", "REACTION", "STEPS", "TERMS", "WHAT_NEXT"]
+
+MESHES = (16, 20, 30, 40, 50, 60, 80, 100, 140, 200)  # U.S. sieve numbers, ASTM E11
+
+# What each step still open is called, and how it is done.  Ten inversions and looking from below: common
+# practice, no source.
+STEPS: dict[Step, tuple[str, str]] = {
+    "look": ("take the look", "Leave the jar standing and photograph it."),
+    "bottom": (
+        "look at the bottom from below",
+        "Lift the jar without shaking it and look through its floor: so thin a bed cannot be told in a photo.",
+    ),
+    "invert": (
+        "invert it first",
+        "Close the jar and turn it over ten times. Never with a warm or fizzing jar.",
+    ),
+    "pour": (
+        "see how it runs",
+        "Pour it through a strainer as fine as your sprayer's and rinse. A gel cannot be seen in a photo.",
+    ),
+}
+
 
 # Heat and gas as signs: Utah State University Extension 2012; University of Arizona 2022.  Venting:
 # common practice, no source.
@@ -50,7 +73,11 @@ TERMS = (
         "One standard deviation of the measurement: two times out of three the true figure lies within it.",
     ),
     ("Not measurable", "The photo does not show it well enough. It is left empty, never guessed."),
-    ("Pass", "Everything needed was measured and lies clearly within the limits, and nobody wrote a fault."),
+    (
+        "Pass",
+        "Everything needed was measured and lies clearly within the limits, the jar re-mixed fully and ran clean, "
+        "and nobody wrote a fault. It holds to the age that stands behind it: PASS to 30 min.",
+    ),
     (
         "Watch",
         "It separates but re-mixes, or lies near a limit: only with constant agitation, and looked at again.",
@@ -59,7 +86,20 @@ TERMS = (
         "Fail",
         "Clearly over a limit, does not re-mix, or a sign such as gel, curds, heat or gas was written down.",
     ),
-    ("No verdict", "A poor photo or a missing look; it is never turned into a pass."),
+    (
+        "No verdict",
+        "A poor photo, a missing look, or a jar that was not yet turned over and poured; it is never turned into a pass.",
+    ),
+    (
+        "Score",
+        "0 to 100, the worst rule's: 67 and more is a pass, 34 to 66 a watch, under 34 a fail. The photo's doubt "
+        "counts against the jar.",
+    ),
+    (
+        "From below",
+        "The bottom of the jar seen through its floor: clean, a film, or a bed. Asked where the powder in the jar "
+        "would make too thin a bed for the photo.",
+    ),
     (
         "Formulation",
         "The letters on the label that say how the product is made up, such as WP, WG, SC, SL or EC.",

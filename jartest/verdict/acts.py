@@ -13,9 +13,9 @@ from jartest.plan.schedule import say_age
 from jartest.plan.strainers import finest_mesh
 from jartest.verdict.limits import Limits
 from jartest.verdict.signs import Sign, sign
-from jartest.verdict.values import Reason, Word
+from jartest.verdict.values import Reason, Verdict, Word
 
-__all__ = ["Seen", "after", "judge_acts", "late_enough", "strained_clean"]
+__all__ = ["Seen", "after", "judge_acts", "late_enough", "may_just_run", "strained_clean"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -128,7 +128,13 @@ def _judge_running(seen: Seen, *, lumps: bool, limits: Limits) -> list[Reason]:
         says += f", or say that it runs like water once it has stood {say_age(limits.pass_age_s)}."
     else:
         says += ", or say that it runs like water, no gel."
-    return [Reason(rule="running", says=says, leads_to=None)]
+    rule = "straining" if lumps or limits.pour_always else "running"
+    return [Reason(rule=rule, says=says, leads_to=None)]
+
+
+def may_just_run(verdict: Verdict) -> bool:
+    """Whether the word that it runs like water would do in the place of the pour that this verdict asks for."""
+    return any(r.rule == "running" and r.leads_to is None for r in verdict.reasons)
 
 
 def _residue_told(seen: Seen, fine: int, limits: Limits) -> bool:

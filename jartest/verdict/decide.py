@@ -80,10 +80,17 @@ def judge_test(looks: Sequence[TestLook], seen: Seen, limits: Limits) -> Verdict
 
 
 def next_steps(verdict: Verdict) -> tuple[Step, ...]:
-    """What is still to be done for a word, in its order: look, look from below, turn over, pour; nothing where there is one."""
+    """What is to be done now for a word: look, look from below, turn over, pour, in that order; nothing where there is one.
+
+    A jar that has not stood long enough is left standing, unless something has parted in it already.
+    """
     if verdict.word is not None:
         return ()
-    steps = {_step_of(r) for r in verdict.reasons if r.leads_to is None}
+    open_ = [r for r in verdict.reasons if r.leads_to is None]
+    steps = {_step_of(r) for r in open_}
+    if any(r.rule == "time" for r in open_):
+        parted = any(_step_of(r) == "invert" and r.rule != "re-mixing" for r in open_)
+        steps &= {"look", "invert"} if parted else {"look"}
     return tuple(s for s in _ORDER if s in steps)
 
 
@@ -94,7 +101,7 @@ def _step_of(reason: Reason) -> Step:
         return "invert"
     if reason.rule in _REMIXABLE and not math.isnan(reason.value):
         return "invert"
-    return "pour" if reason.rule == "running" else "look"
+    return "pour" if reason.rule in ("running", "straining") else "look"
 
 
 # ------------------------------------------------------------------------ looks

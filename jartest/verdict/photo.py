@@ -12,7 +12,7 @@ from jartest.verdict.limits import PHOTO_RULES, Limits, PhotoLimit
 from jartest.verdict.score import LOWEST_WATCH, score_of
 from jartest.verdict.values import Reason, Verdict, Word, verdict_of
 
-__all__ = ["BED", "MARKED", "UNSEEN", "judge_photo"]
+__all__ = ["BED", "MARKED", "UNSEEN", "judge_photo", "seen_score"]
 
 MARKED = "marked lumps"  # the rule of lumps that a person marked
 BED = "bed"  # the rule of what settled as a share of what could
@@ -71,6 +71,16 @@ def judge_photo(reading: Reading, limits: Limits, bed: PossibleBed | None = None
     if poor:
         return Verdict(word=None, reasons=verdict.reasons, limits_sha256=limits.sha256)
     return verdict
+
+
+def seen_score(verdict: Verdict) -> int | None:
+    """The score of what a photo shows: its verdict's, or, where only the bottom is unseen, the worst of the rest."""
+    if verdict.word is not None:
+        return verdict.score
+    blind = [r for r in verdict.reasons if r.leads_to is None]
+    if any(r.rule != UNSEEN for r in blind):
+        return None
+    return min((r.score for r in verdict.reasons if r.score is not None), default=None)
 
 
 def _with_bed(reason: Reason, bed: PossibleBed | None) -> Reason:

@@ -16,7 +16,7 @@ from jartest.plan.solids import InJar, PossibleBed, possible_bed
 from jartest.verdict.acts import Seen
 from jartest.verdict.decide import TestLook, judge_test, next_steps
 from jartest.verdict.limits import PHOTO_RULES, load_limits
-from jartest.verdict.photo import judge_photo
+from jartest.verdict.photo import judge_photo, seen_score
 from jartest.verdict.signs import SIGNS
 from jartest.verdict.values import Verdict, worst
 from jartest.verdict.words import say_strained
@@ -495,6 +495,22 @@ def test_two_looks_that_disagree_say_so_and_what_to_do() -> None:
     assert reason.rule == "floc_index"
     assert "two looks of the same time disagree" in reason.says
     assert "by hand" in reason.says
+
+
+def test_a_young_jar_is_left_standing_unless_it_has_parted_already() -> None:
+    assert next_steps(judge_test([look(SMOOTH, age_s=300.0)], Seen(), LIMITS)) == ("look",)
+    assert next_steps(judge_test([look(SETTLED, age_s=300.0)], Seen(), LIMITS)) == ("look", "invert")
+    assert next_steps(judge_test([look(SMOOTH)], Seen(), LIMITS)) == ("invert", "pour")
+    assert next_steps(judge_test([look(SMOOTH)], done(), LIMITS)) == ()
+    assert next_steps(judge_test([look(LUMPY)], Seen(), LIMITS)) == ()  # a fail needs nothing more
+
+
+def test_what_a_photo_shows_has_a_score_where_only_the_bottom_is_unseen() -> None:
+    unseen = judge_photo(coarse(), LIMITS, POWDER)
+    assert (unseen.word, unseen.score) == (None, None)
+    assert seen_score(unseen) == judge_photo(coarse(), LIMITS).score
+    assert seen_score(judge_photo(POOR, LIMITS, POWDER)) is None
+    assert seen_score(judge_photo(LUMPY, LIMITS, POWDER)) == judge_photo(LUMPY, LIMITS).score
 
 
 @pytest.mark.parametrize("age_s", [None, -60.0, 0.0, 1799.0])
