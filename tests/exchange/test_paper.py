@@ -96,7 +96,7 @@ def test_the_sheet_says_the_word_that_was_signed_and_what_was_set_aside(case, re
 
 
 def test_the_sheet_sets_lumps_against_the_sprayer_s_strainers(case, recorder) -> None:
-    assert "mesh" not in text_of(sheet_of(case, recorder.photos.get))
+    assert "would stop at" not in text_of(sheet_of(case, recorder.photos.get))
     last = case.readings[-1]
     lumpy = dataclasses.replace(
         last.reading,
