@@ -244,11 +244,11 @@ def test_a_recipe_becomes_a_jar_a_card_and_a_lapsed_card(
     take(page, 30)
 
     # A pass, signed.
-    page.get_by_text("Smooth, nothing seen").click()
-    page.get_by_text("fully", exact=True).click()
-    page.get_by_role("button", name="Keep what I saw").click()
-    expect(page.locator("[class*=st-key-chip-][class*=machine]")).to_contain_text("● PASS")
-    page.get_by_text(re.compile("^● pass · Re-mixes fully")).wait_for()
+    for tap in ("Bottom clean", "Re-mixes fully", "Runs like water, no gel"):
+        page.get_by_role("button", name=tap).click()
+        page.get_by_role("button", name=tap).wait_for(state="detached")
+    expect(page.locator("[class*=st-key-chip-][class*=machine]")).to_contain_text("● PASS to 30 min")
+    page.get_by_text(re.compile("^● pass 100 · Re-mixes fully")).wait_for()
     settle(page)
     page.get_by_text("● pass", exact=True).click()
     page.get_by_role("button", name="Sign: PASS, as Wren").click()

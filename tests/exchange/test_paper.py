@@ -88,9 +88,7 @@ def test_the_sheet_says_the_word_that_was_signed_and_what_was_set_aside(case, re
     page = text_of(sheet_of(case, recorder.photos.get))
     assert said.word == "fail", "the last opinion is another word than the signed one"
     assert "Person: ◐ WATCH" in page
-    assert re.search(
-        r"Signed ◐ WATCH( to [\w ]+)? over the program's ○ NO VERDICT by Wren .* “stirs out”", page
-    )
+    assert re.search(r"Signed ◐ WATCH( to [\w ]+)? over the program's ✖ FAIL by Wren .* “stirs out”", page)
     assert "Also signed ✖ FAIL by Teal" in page
     assert "the first one stands" in page
 
