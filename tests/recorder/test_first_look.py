@@ -95,6 +95,8 @@ def test_a_mixture_bad_from_the_first_minute_is_told(recorder: Recorder, test: J
     got = latest(recorder, later)
     assert got.reading.settled_fraction == pytest.approx(0.24, abs=0.02)
     assert got.verdict.word == "fail"
+    assert recorder.case(test.id).verdicts[-1].verdict.word is None  # nobody turned it over yet
+    recorder.observe(test.id, by="Wren", remix="partly")
     assert recorder.case(test.id).verdicts[-1].verdict.word == "fail"
 
 
