@@ -17,8 +17,8 @@ from jartest.errors import BadEntry, Conflict, NotFound
 from jartest.history.before import Before
 from jartest.history.groups import group_by_shelf
 from jartest.history.next_jar import Jar
+from jartest.history.prior import Prior
 from jartest.history.questions import Blame, History, mix_of, say_product
-from jartest.history.suspects import Prior
 from jartest.imaging.blank import BLANK_DOUBTED, Blank
 from jartest.imaging.change import Change, change_since, comparable
 from jartest.imaging.held import DOUBTED
@@ -26,6 +26,7 @@ from jartest.imaging.overlay import draw_overlay, shrink
 from jartest.imaging.photo import Photo, open_photo, open_to_read
 from jartest.imaging.reading import METHOD, read_photo
 from jartest.imaging.values import Marks, Reading
+from jartest.model_keeper import ModelKeeper
 from jartest.plan.jars import JarShape
 from jartest.plan.schedule import EXTRA, DueLook, default_schedule, due_looks, next_look, say_age
 from jartest.records.acts import bed_of, seen_in, stood_since_turned
@@ -51,6 +52,7 @@ from jartest.records.model import (
     Signature,
     TestPlan,
     TestRow,
+    Water,
     age_at,
 )
 from jartest.records.photofiles import PhotoFiles
@@ -199,6 +201,7 @@ class Recorder:
         self.photos = photos
         self.limits = limits
         self._clock = clock
+        self._models = ModelKeeper(store, clock)
         self._new_id = new_id
         self._read_photo = read
         self._method = method
@@ -842,7 +845,7 @@ class Recorder:
     def history(self, *, samples: bool = False) -> History:
         """Questions over all signed tests; over the sample tests alone where asked."""
         shelf = (entry.product for entry in self.store.shelf_products())
-        return History(self.store, samples=samples, group_of=group_by_shelf(shelf))
+        return History(self.store, samples=samples, group_of=group_by_shelf(shelf), model=self._models.model)
 
     def before_mixing(self, plan: TestPlan) -> Before:
         """What earlier tests say of a planned mixture."""
@@ -851,17 +854,28 @@ class Recorder:
     def blame(self, test: JarTest, prior: Prior | None = None) -> Blame:
         """Who is to blame for the failures among the products of this test, by all tests of its kind."""
         mix = mix_of(test.plan)
-        return self.history(samples=test.sample).blame(mix.products, prior or Prior(), water=mix.water)
+        history = self.history(samples=test.sample)
+        return history.blame(mix.products, prior, water=mix.water, like=mix.planned())
 
     def plan_jar(self, test: JarTest, jar: Jar) -> TestPlan:
         """The plan of the next jar in splitting a failed mixture: its products, doses, water and looks."""
         of_test = {say_product(p): replace(p, lot="") for p in test.plan.products}
         products = tuple(of_test[name] for name in jar.products)
+        water = test.plan.water
+        if jar.doses:
+            then = mix_of(test.plan).planned()
+            products = tuple(
+                _at_share(p, dose / then.dose_of(name))
+                for p, name, dose in zip(products, jar.products, jar.doses, strict=True)
+            )
+        if jar.water != water.source and jar.says:
+            water = Water(source=jar.water, hardness_mg_l=jar.hardness_mg_l)
         timed = [s for s in test.plan.schedule if s.age_s is not None]
         return replace(
             test.plan,
-            title=f"From test {test.number}: {' + '.join(p.name for p in products)}",
+            title=f"From test {test.number}: {' + '.join(p.name for p in products)} {jar.says}".strip(),
             products=products,
+            water=water,
             schedule=default_schedule(len(products), [s.age_s for s in timed if s.age_s is not None]),
             notes=f"To find the culprit of test {test.number}.",
         )
@@ -903,6 +917,14 @@ class Recorder:
         for sha256 in orphans:
             self.photos.remove(sha256)
         return removed
+
+
+def _at_share(product: Product, share: float) -> Product:
+    """The product at this share of its amount; as it is where no amount was written or the share is one."""
+    if math.isnan(share) or math.isclose(share, 1.0):
+        return product
+    ml, g = (None if a is None else round(a * share, 3) for a in (product.amount_ml, product.amount_g))
+    return replace(product, amount_ml=ml, amount_g=g, amount_text=f"{g:g} g" if ml is None else f"{ml:g} mL")
 
 
 def _exif_time(photo: Photo, case: Case) -> datetime | None:

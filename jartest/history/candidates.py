@@ -12,7 +12,7 @@ from jartest.history.causes import Cause, CauseKind, When
 from jartest.history.evidence import Evidence
 from jartest.history.prior import Prior
 
-__all__ = ["Candidates", "Scopes", "find_candidates", "find_scopes"]
+__all__ = ["Candidates", "Scopes", "find_candidates", "find_scopes", "leave_out"]
 
 _MOST_CUTS = 8  # places at which a condition may begin, for one suspect; more are thinned out (our choice)
 _MOST_LOTS = 6  # lots of one product suspected with one other (our choice)
@@ -145,6 +145,26 @@ class Candidates:
             value=float(self.value[i]),
             lot=e.lots[self.lot[i]] if self.lot[i] >= 0 else "",
         )
+
+
+def leave_out(c: Candidates, keep: NDArray[np.bool_]) -> Candidates:
+    """The candidates that are kept, and their jars."""
+    kept = np.flatnonzero(keep)
+    lengths = np.diff(c.ptr)
+    inside = np.repeat(keep, lengths)
+    return Candidates(
+        evidence=c.evidence,
+        scopes=c.scopes,
+        scope=c.scope[kept],
+        when=tuple(c.when[i] for i in kept),
+        of=c.of[kept],
+        value=c.value[kept],
+        lot=c.lot[kept],
+        log_odds=c.log_odds[kept],
+        ptr=np.concatenate([[0], np.cumsum(lengths[kept], dtype=np.int64)]),
+        jar=c.jar[inside],
+        fits=c.fits[inside],
+    )
 
 
 def _cuts(values: Floats, unwell: NDArray[np.bool_]) -> Floats:

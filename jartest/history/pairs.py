@@ -2,25 +2,23 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
-from typing import Literal
+from typing import Literal, get_args
 
 from jartest.history.intervals import wilson
+from jartest.history.states import STATE_SHAPES, PairKnown, StateWord
 
 __all__ = ["PAIR_SHAPES", "PairCell", "PairState", "PairTable", "make_table", "pair_key", "roll_up"]
 
-PairState = Literal["fails", "both", "suspect", "watched", "cleared", "never tried"]
+PairState = StateWord | Literal["never tried"]
 
 # Shape and meaning of each state, from the worst on; the word always stands beside the shape.
 PAIR_SHAPES: dict[PairState, tuple[str, str]] = {
-    "fails": ("✖", "a jar of these two alone failed, and none that held them passed"),
-    "both": ("◧", "failed on their own, and passed in another jar: look at the tests"),
-    "suspect": ("▲", "only in jars that failed, with other products in them"),
-    "watched": ("◐", "never passed and never failed, only watched"),
-    "cleared": ("●", "stood in a jar that passed"),
-    "never tried": ("○", "never in a jar together"),
+    **{w: STATE_SHAPES[w] for w in get_args(StateWord)},
+    "never tried": ("·", "never in a jar together"),
 }
 
 
@@ -31,7 +29,7 @@ def pair_key(a: str, b: str) -> tuple[str, str]:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PairCell:
-    """What is known of one pair, from signed tests.
+    """What is known of one pair, from signed tests: counts, and what the evidence model makes of all tests.
 
     `failed_alone` counts failures of jars that held nothing else.  The ratio is dose of the first over
     dose of the second in jars that passed (g and mL counted alike), None where no amounts were written.
@@ -48,6 +46,7 @@ class PairCell:
     ratio_high: float | None = None
     hardness_low: float | None = None
     hardness_high: float | None = None
+    known: PairKnown | None = None
 
     @property
     def tests(self) -> int:
@@ -56,14 +55,10 @@ class PairCell:
 
     @property
     def state(self) -> PairState:
-        """The one word for this pair."""
-        if self.failed_alone:
-            return "both" if self.passed else "fails"
-        if self.passed:
-            return "cleared"
-        if self.failed:
-            return "suspect"
-        return "watched" if self.watched else "never tried"
+        """The one word for this pair: the evidence model's; open where it has not weighed these tests yet."""
+        if not self.tests:
+            return "never tried"
+        return "open" if self.known is None else self.known.word
 
     @property
     def interval(self) -> tuple[float, float]:
@@ -72,14 +67,11 @@ class PairCell:
 
     @property
     def trouble(self) -> float:
-        """How much trouble this pair is to the eye, 0 to 2: it sorts the picture, and judges nothing.
-
-        A suspect weighs a tenth: a failed jar of five products makes ten of them, and most are innocent.
-        """
-        state = self.state
-        if state in ("fails", "both"):
-            return 1.0 + self.failed / self.tests
-        return 0.1 * self.failed / self.tests if state == "suspect" else 0.0
+        """How much trouble this pair is to the eye, 0 to 2: it sorts the picture, and judges nothing."""
+        if self.known is None or self.state in ("goes", "likely goes"):
+            return 0.0
+        low, _ = self.interval
+        return self.known.chance + low if self.failed else 0.0
 
     @property
     def says(self) -> str:
@@ -90,8 +82,9 @@ class PairCell:
         counts = f"{self.passed} passed, {self.watched} watched, {self.failed} failed"
         alone = f" ({self.failed_alone} of them with nothing else in the jar)" if self.failed_alone else ""
         last = f", last {self.last_at:%Y-%m-%d}" if self.last_at else ""
+        known = self.known.says if self.known else f"{self.first} with {self.second}: not weighed yet."
         return (
-            f"{self.first} with {self.second}: {counts}{alone}{last}; "
+            f"{known} {counts[0].upper()}{counts[1:]}{alone}{last}; "
             f"share of failures {100 * low:.0f} % to {100 * high:.0f} % (95 %)."
         )
 
@@ -130,23 +123,11 @@ class PairTable:
         n = len(self.cells)
         if not n:
             return "No signed test held two products yet; the first one that is signed opens this table."
-        count = {s: sum(c.state == s for c in self.cells) for s in PAIR_SHAPES}
+        count = Counter(c.state for c in self.cells)
         possible = len(self.products) * (len(self.products) - 1) // 2
         pairs = "1 pair was" if n == 1 else f"{n} pairs were"
-        if count["cleared"] == n:
-            return f"{pairs} tried, of {possible} that {len(self.products)} products make, and every one has passed."
-        if not count["cleared"] and not count["both"] and not count["watched"]:
-            return (
-                f"{pairs} tried, and no jar has passed yet: {count['fails']} failed on their own, "
-                f"{count['suspect']} are under suspicion only because their jar failed."
-            )
-        said = f"{pairs} tried, of {possible} that {len(self.products)} products make: "
-        said += f"{count['cleared']} cleared, {count['fails']} failed on their own, {count['suspect']} under suspicion"
-        if count["watched"]:
-            said += f", {count['watched']} only watched"
-        if count["both"]:
-            said += f"; {count['both']} contradict themselves, so look at their tests first"
-        return f"{said}."
+        said = ", ".join(f"{count[w]} {w}" for w in STATE_SHAPES if count[w])
+        return f"{pairs} tried, of {possible} that {len(self.products)} products make: {said}."
 
 
 def make_table(cells: Sequence[PairCell]) -> PairTable:
@@ -213,6 +194,7 @@ def _together(a: PairCell, b: PairCell) -> PairCell:
     times = [t for t in (a.last_at, b.last_at) if t is not None]
     return replace(
         a,
+        known=max((k for k in (a.known, b.known) if k is not None), key=lambda k: k.chance, default=None),
         passed=a.passed + b.passed,
         watched=a.watched + b.watched,
         failed=a.failed + b.failed,

@@ -27,19 +27,19 @@ class Prior:
     the chances of a wrong reading, and what they are worth in tests of the shop's own.
     """
 
-    pair: float = 0.002
-    product: float = 0.001
-    kinds: float = 0.0003
+    pair: float = 0.02
+    product: float = 0.002
+    kinds: float = 0.001
     fewest: int = 0
     most: int = 12
-    worth_tests: float = 200.0
-    always: float = 0.40
-    hardness: float = 0.14
-    rate: float = 0.14
+    worth_tests: float = 25.0
+    always: float = 0.35
+    hardness: float = 0.15
+    rate: float = 0.15
     order: float = 0.08
-    season: float = 0.10
-    ph: float = 0.07
-    cold: float = 0.07
+    season: float = 0.11
+    ph: float = 0.08
+    cold: float = 0.08
     error: float = 0.03
     error_worth: float = 60.0
     remix_error: float = 0.25

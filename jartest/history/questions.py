@@ -2,40 +2,53 @@
 
 from __future__ import annotations
 
-from collections import Counter
+import math
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import replace
+from datetime import UTC, datetime
+from functools import cached_property
 
 import numpy as np
 
 from jartest.history.agreement import Judged
 from jartest.history.before import Before, Mix, Past, Same, Substitute, rank_nearest, say_before, tell_apart
+from jartest.history.causes import Cause
 from jartest.history.corrections import Corrected, count_corrections
+from jartest.history.fitted import Fitted, fit, print_of
 from jartest.history.groups import group_by_shelf
-from jartest.history.next_jar import SURE, Bench, Jar, Named, Step, best_jar, make_bench, plan_jars
+from jartest.history.misfit import Misfit
+from jartest.history.next_jar import (
+    SURE,
+    Bench,
+    Jar,
+    Named,
+    Step,
+    best_jar,
+    best_jars,
+    make_bench,
+    plan_jars,
+)
 from jartest.history.pairs import PairCell, PairTable, make_table, pair_key, roll_up
+from jartest.history.prior import Prior, default_prior
 from jartest.history.proposals import Proposal, Scored, propose
 from jartest.history.rests_on import Leaning, leanings
-from jartest.history.suspects import Posterior, Prior, Suspect, weigh
-from jartest.history.trials import Trial
+from jartest.history.trials import MACHINE, Trial
+from jartest.history.weighing import Posterior, weigh
 from jartest.records.model import Product, TestPlan
 from jartest.records.store import Store
 from jartest.records.summary_queries import CountedPair, PastTest, PersonsWord, ShelfItem
 from jartest.verdict.limits import Limits
 
-__all__ = ["BLAMED", "CHECKED", "NEWEST", "Blame", "History", "mix_of", "say_product"]
+__all__ = ["BLAMED", "CHECKED", "NEWEST", "SEED", "Blame", "History", "mix_of", "say_product", "trial_of"]
 
 BLAMED = 0.5  # a suspect is named in a warning from this chance on (our choice)
-_TRIALS = 400  # the newest tests that a mixture's suspects are weighed by (our choice: well under a second)
+_TRIALS = 400  # the newest tests that a mixture's suspects are weighed by (our choice: about a second)
 NEWEST = (
     2_000  # tests that judges are compared and limits proposed by; older eyes judged otherwise (our choice)
 )
 CHECKED = 500  # tests whose corrections by hand are counted (our choice: well under a second)
-_TROUBLED = 16  # products whose failures are weighed together, whatever the mixture (our choice)
 _NEAR = 40  # tests looked at closely for the nearest ones
-_CLEARS = 20  # passes of one pair that count as evidence; more change nothing
-_LOOKED_INTO = 3  # suspected pairs of a planned mixture whose tests are read at once
-_MOST_BLAMED = 12  # products whose pairs are weighed at once
+_ON_THE_BENCH = 0.005  # suspects less likely than this steer no jar (our choice)
 SEED = 20260314  # of the sampler, so that the same records always give the same word
 
 
@@ -48,41 +61,83 @@ def say_product(product: Product) -> str:
 def mix_of(plan: TestPlan) -> Mix:
     """The mixture that a plan plans; a product that stands in it twice counts once."""
     products: dict[str, float | None] = {}
+    lots: dict[str, str] = {}
     for p in plan.products:
         amount = p.amount_ml if p.amount_ml is not None else p.amount_g
         dose = 1000 * amount / plan.jar.volume_ml if amount else None
         products.setdefault(say_product(p), dose)
+        lots.setdefault(say_product(p), p.lot.strip())
     return Mix(
         products=tuple(products),
         doses=tuple(products.values()),
         water=plan.water.source,
         hardness_mg_l=plan.water.hardness_mg_l,
+        ph=plan.water.ph,
+        temperature_c=plan.water.temperature_c,
+        lots=tuple(lots[p] for p in products),
     )
 
 
 class Blame:
-    """Who is suspected of the failures of one mixture, what that rests on, and the jars to mix next."""
+    """Who is suspected of the failures of one mixture, what that rests on, and the jars to mix next.
 
-    def __init__(self, posterior: Posterior, water: str) -> None:
-        self.posterior = posterior
-        self._water = water
+    `products` are those of the mixture, in the order they go in; `like` is its jar, where it is one.
+    """
+
+    def __init__(
+        self,
+        posterior: Posterior,
+        products: Sequence[str],
+        *,
+        water: str = "",
+        like: Trial | None = None,
+        misfit: Misfit | None = None,
+        counts: tuple[int, int] | None = None,
+    ) -> None:
+        failed = sum(t.word == "fail" for t in posterior.trials)
+        self.failed, self.tests = counts or (failed, len(posterior.trials))
+        self.whole = posterior
+        self.posterior = _within(posterior, products)
+        self.products, self.misfit = tuple(products), misfit
+        self._water, self._like = water, like
 
     @property
-    def suspects(self) -> tuple[tuple[Suspect, float], ...]:
-        """Every suspect with its chance, the likeliest first."""
-        return self.posterior.ranked()
+    def suspects(self) -> tuple[tuple[Cause, float], ...]:
+        """Every suspect among these products with its chance, the likeliest first."""
+        kinds = {self.whole.space.kind_of.get(p, p) for p in self.products}
+        held = set(self.products)
+        return tuple(
+            (c, p)
+            for c, p in self.whole.ranked()
+            if set(c.products) <= (kinds if c.kind == "kinds" else held)
+        )
 
     def rests_on(self) -> tuple[Leaning, ...]:
         """The tests that this rests on, the weightiest first."""
         return leanings(self.posterior)
 
     def bench(self, at_hand: Sequence[str] | None = None) -> Bench:
-        """The jars that can be mixed of what is at hand, in this water."""
-        return make_bench(self.posterior.space, water=self._water, at_hand=at_hand)
+        """The jars that can be mixed of what is at hand, in this water and, where that is suspected, in soft water."""
+        soft = [
+            t.hardness_mg_l
+            for t in self.whole.trials
+            if t.hardness_mg_l < (self._like.hardness_mg_l if self._like else -1) / 2
+        ]
+        return make_bench(
+            self.posterior.space,
+            water=self._water,
+            at_hand=at_hand,
+            like=self._like,
+            soft_mg_l=min(soft, default=None),
+        )
 
     def next_jar(self, at_hand: Sequence[str] | None = None) -> Jar | None:
         """The jar that tells most; None where none would tell anything."""
         return best_jar(self.posterior, self.bench(at_hand))
+
+    def next_jars(self, count: int = 4, at_hand: Sequence[str] | None = None) -> tuple[Jar, ...]:
+        """Jars to mix side by side that together tell most."""
+        return best_jars(self.posterior, self.bench(at_hand), count=count)
 
     def plan(self, *, depth: int = 3, at_hand: Sequence[str] | None = None) -> Step | Named:
         """The jars to mix, each by how the one before ended."""
@@ -91,24 +146,53 @@ class Blame:
     @property
     def says(self) -> str:
         """The state of things in one sentence."""
-        trials = self.posterior.trials
-        failed = sum(t.word == "fail" for t in trials)
-        if not trials:
+        failed, count = self.failed, self.tests
+        if not count:
             return "No signed test holds two of these products yet, so nobody is suspected."
         if not failed:
-            tests = "The one test" if len(trials) == 1 else f"All {len(trials)} tests"
+            tests = "The one test" if count == 1 else f"All {count} tests"
             return f"{tests} of these products ended without a fail: nobody is suspected."
-        culprits, chance = self.posterior.best()
-        held = "1 test" if len(trials) == 1 else f"{len(trials)} tests"
-        named = [(s, p) for s, p in self.suspects if p >= SURE]
+        if self.misfit is not None:
+            return self.misfit.says
+        held = "1 test" if count == 1 else f"{count} tests"
+        suspects = self.suspects
+        named = [(s, p) for s, p in suspects if p >= SURE]
         if named:
             return f"{' and '.join(s.says for s, _ in named)}: to blame with {100 * named[-1][1]:.0f} %, by {held}."
-        lead, likely = self.suspects[0]
-        if likely >= BLAMED:
+        lead, likely = suspects[0] if suspects else (None, 0.0)
+        if lead is not None and likely >= BLAMED:
             return f"Most likely {lead.says} ({100 * likely:.0f} %), by {held}; not sure yet."
-        if not culprits and chance >= BLAMED:
+        culprits, chance = self.posterior.best()
+        if not culprits and chance >= BLAMED and failed < count:
             return f"The tests contradict each other: {failed} failed of {held}, most likely a wrong reading or something else ({100 * chance:.0f} %)."
-        return f"Open: {failed} failed of {held}, and no suspect stands out (at most {100 * likely:.0f} %, {lead.says})."
+        who = f" (at most {100 * likely:.0f} %, {lead.says})" if lead is not None else ""
+        return f"Open: {failed} failed of {held}, and no suspect stands out{who}."
+
+
+def _within(posterior: Posterior, products: Sequence[str]) -> Posterior:
+    """The same posterior of the causes among these products alone, the unlikely ones left out."""
+    space, each = posterior.space, posterior.of_each()
+    held, kinds = set(products), {posterior.space.kind_of.get(p, p) for p in products}
+    kept = [
+        i
+        for i, c in enumerate(space.causes)
+        if each[i] >= _ON_THE_BENCH and set(c.products) <= (kinds if c.kind == "kinds" else held)
+    ]
+    new = np.full(len(space.causes) + 1, len(kept), np.int32)
+    new[kept] = np.arange(len(kept), dtype=np.int32)
+    sets = np.sort(new[space.sets], axis=1)
+    sets, back = np.unique(sets, axis=0, return_inverse=True)
+    weights = np.bincount(back.ravel(), posterior.chances, minlength=len(sets))
+    smaller = replace(
+        space,
+        products=tuple(products),
+        causes=tuple(space.causes[i] for i in kept),
+        sets=sets.astype(np.int32),
+        log_odds=space.log_odds[kept],
+    )
+    return replace(
+        posterior, space=smaller, log_weights=np.log(np.maximum(weights, 1e-300)), single=each[kept]
+    )
 
 
 class History:
@@ -118,17 +202,52 @@ class History:
     """
 
     def __init__(
-        self, store: Store, *, samples: bool = False, group_of: Callable[[str], str] | None = None
+        self,
+        store: Store,
+        *,
+        samples: bool = False,
+        group_of: Callable[[str], str] | None = None,
+        prior: Prior | None = None,
+        model: Callable[[History], Fitted | None] | None = None,
     ) -> None:
         self._store = store
-        self._samples = samples
+        self.samples = samples
         self.group_of = group_of or group_by_shelf()
+        self.prior = prior or default_prior()
+        self._model = model or History.make_model
+
+    # ------------------------------------------------------------------ the model
+    @cached_property
+    def fingerprint(self) -> tuple[str, int]:
+        """What tells the model of these very tests from any other, and how many tests there are."""
+        tests, count = self._store.evidence_fingerprint(samples=self.samples)
+        kinds = {i.said: self.group_of(i.said) for i in self._store.shelf_items().values()}
+        return print_of(tests, self.prior, kinds), count
+
+    @cached_property
+    def model(self) -> Fitted | None:
+        """What all tests say together, as it was last made; None where that was never done."""
+        return self._model(self)
+
+    @property
+    def model_says(self) -> str:
+        """How old the model is, in words."""
+        if self.model is None:
+            return "Your tests are being weighed; until that is done, no pair has a state."
+        return self.model.age_says(self.fingerprint[1])
+
+    def make_model(self, made_at: datetime = datetime(1970, 1, 1, tzinfo=UTC)) -> Fitted:
+        """The model of all signed tests, made now."""
+        signed = self._store.signed_tests(samples=self.samples)
+        rng = np.random.default_rng(SEED)
+        print_, _ = self.fingerprint
+        return fit(signed, self.prior, self.group_of, rng=rng, made_at=made_at, fingerprint=print_)
 
     # ------------------------------------------------------------------ pairs
     def pair_table(self, *, group_of: Callable[[str], str] | None = None) -> PairTable:
         """What is known of every pair that was tried; by group, where a group is told for each product."""
-        items, rows = self._store.counted_pairs(samples=self._samples)
-        cells = [_cell(row, items) for row in rows]
+        items, rows = self._store.counted_pairs(samples=self.samples)
+        cells = [self._cell(row, items) for row in rows]
         return make_table(cells if group_of is None else roll_up(cells, group_of))
 
     def behind(
@@ -138,7 +257,7 @@ class History:
         group_of = group_of or str
         shelf = self._store.shelf_items().values()
         a, b = ([i.id for i in shelf if group_of(i.said) == name] for name in (first, second))
-        found = self._store.tests_of_pair(a, b, samples=self._samples, most=most)
+        found = self._store.tests_of_pair(a, b, samples=self.samples, most=most)
         return tuple(_past(t) for t in found)
 
     def products(self) -> tuple[str, ...]:
@@ -153,38 +272,34 @@ class History:
     def before(self, mix: Mix) -> Before:
         """What earlier tests say of a planned mixture."""
         ids = self._ids(mix.products)
-        known = self._store.around(list(ids.values()), samples=self._samples, most=_NEAR)
+        known = self._store.around(list(ids.values()), samples=self.samples, most=_NEAR)
         items = {i: ShelfItem(id=i, name=said, maker="") for said, i in ids.items()}
-        cells = {pair_key(c.first, c.second): c for c in (_cell(row, items) for row in known.pairs)}
+        cells = {pair_key(c.first, c.second): c for c in (self._cell(row, items) for row in known.pairs)}
         wanted = [pair_key(a, b) for n, a in enumerate(mix.products) for b in mix.products[n + 1 :]]
         pairs = [cells.get(k, PairCell(first=k[0], second=k[1])) for k in wanted]
         pairs.sort(key=lambda c: (-c.trouble, -c.failed))
         same = [_past(t) for t in known.same] if len(ids) == len(mix.products) else []
         near = tuple(_past(t) for t in known.near)
-        troubled = [c for c in pairs if c.state in ("fails", "both", "suspect")]
+        troubled = [c for c in pairs if c.state in ("fails", "likely fails") or c.failed_alone]
+        chance, blamed = (math.nan, ()) if self.model is None else self.model.fail_chance(mix.planned())
         return say_before(
             mix,
             same=[Same(past=p, differs=tell_apart(mix, p.mix)) for p in same],
             nearest=rank_nearest(mix, near),
             pairs=pairs,
             substitutes=self._substitutes(mix, troubled),
-            blamed=self._blamed(mix, [c for c in pairs if c.state == "suspect"]),
+            blamed=[(c, p) for c, p in blamed if p >= 0.01],
+            fail_chance=chance,
+            model_says=self.model_says,
         )
 
-    def _blamed(self, mix: Mix, suspected: Sequence[PairCell]) -> tuple[tuple[Suspect, float], ...]:
-        """Who of the mixture is to blame for the failures behind its suspected pairs, with all that stood in them."""
-        failures: dict[int, Past] = {}
-        for c in suspected[:_LOOKED_INTO]:
-            failures |= {
-                p.number: p for p in self.behind(c.first, c.second, most=_CLEARS) if p.word == "fail"
-            }
-        often = Counter(p for past in failures.values() for p in past.mix.products)
-        scope = list(dict.fromkeys([*mix.products, *(p for p, _ in often.most_common())]))[:_MOST_BLAMED]
-        ids = list(self._ids(scope).values())
-        if not failures or len(mix.products) > _MOST_BLAMED:
-            return ()
-        items, rows = self._store.counted_pairs(samples=self._samples, ids=ids)
-        return _blamed([_cell(row, items) for row in rows], list(failures.values()), mix.products)
+    def _cell(self, row: CountedPair, items: Mapping[int, ShelfItem]) -> PairCell:
+        """The counts of a pair with its state; none where failures came in since the model was made."""
+        cell = _cell(row, items)
+        known = self.model.by_pair.get(pair_key(cell.first, cell.second)) if self.model else None
+        if known is None or known.fails < cell.failed:
+            return cell
+        return replace(cell, known=known)
 
     def _substitutes(self, mix: Mix, troubled: Sequence[PairCell]) -> tuple[Substitute, ...]:
         """Products of the same group that passed with what a product of the mixture is in trouble with."""
@@ -194,18 +309,20 @@ class History:
         shelf = self._store.shelf_items()
         others = {i.said: i.id for i in shelf.values() if self.group_of(i.said) in groups}
         there = {i.id for i in shelf.values() if i.said in mix.products}
-        items, rows = self._store.counted_pairs(samples=self._samples, ids=there | set(others.values()))
-        cells = {pair_key(c.first, c.second): c for c in (_cell(row, items) for row in rows)}
+        items, rows = self._store.counted_pairs(samples=self.samples, ids=there | set(others.values()))
+        cells = {pair_key(c.first, c.second): c for c in (self._cell(row, items) for row in rows)}
         found: dict[tuple[str, str], Substitute] = {}
         for cell in troubled:
             for out, stays in ((cell.first, cell.second), (cell.second, cell.first)):
                 group = self.group_of(out)
                 for other in (o for o in others if o not in mix.products and self.group_of(o) == group):
                     tried = cells.get(pair_key(other, stays))
-                    if tried is not None and tried.state == "cleared":
+                    if tried is not None and tried.state in ("goes", "likely goes"):
                         rest = [p for p in mix.products if p not in (out, stays)]
                         also = [
-                            p for p in rest if (c := cells.get(pair_key(other, p))) and c.state == "cleared"
+                            p
+                            for p in rest
+                            if (c := cells.get(pair_key(other, p))) and c.state in ("goes", "likely goes")
                         ]
                         found[out, other] = Substitute(
                             instead_of=out, product=other, passed_with=(stays, *also), tests=tried.passed
@@ -213,25 +330,33 @@ class History:
         return tuple(sorted(found.values(), key=lambda s: (-len(s.passed_with), -s.tests, s.product)))
 
     # --------------------------------------------------------------- suspects
-    def blame(self, products: Sequence[str], prior: Prior, *, water: str = "") -> Blame:
-        """Who is to blame for the failures among these products; they stand in the order they go in."""
-        ids = self._ids(products)
-        found = self._store.tests_near(list(ids.values()), samples=self._samples, most=_TRIALS)
-        trials = [_trial(_past(t)) for t in found]
-        posterior = weigh(trials, tuple(products), prior, rng=np.random.default_rng(SEED))
-        return Blame(posterior, water)
+    def blame(
+        self,
+        products: Sequence[str],
+        prior: Prior | None = None,
+        *,
+        water: str = "",
+        like: Trial | None = None,
+    ) -> Blame:
+        """Who is to blame for the failures among these products; they stand in the order they go in.
 
-    def everything(self, prior: Prior) -> Blame:
-        """The same over the products in most trouble, whatever mixture they stood in: pairs alone, usually sampled."""
-        table = self.pair_table()
-        failed = {p for c in table.cells if c.failed for p in (c.first, c.second)}
-        products = tuple(p for p in table.products if p in failed)[:_TROUBLED]
-        found = self._store.tests_near(
-            list(self._ids(products).values()), samples=self._samples, most=_TRIALS
+        The newest tests around them are weighed anew, by the same model as the whole store.
+        """
+        ids = self._ids(products)
+        found = self._store.tests_near(list(ids.values()), samples=self.samples, most=_TRIALS)
+        trials = [trial_of(t) for t in found]
+        rng = np.random.default_rng(SEED)
+        posterior = weigh(trials, prior or self.prior, rng=rng, kind_of=self.group_of)
+        return Blame(
+            posterior, products, water=water, like=like, misfit=self.model.misfit if self.model else None
         )
-        pairs = replace(prior, product=0.0, order=0.0, most=max(prior.most, len(products) // 2))
-        trials = [_trial(_past(t)) for t in found]
-        return Blame(weigh(trials, products, pairs, rng=np.random.default_rng(SEED)), "")
+
+    def everything(self) -> Blame:
+        """The same over all products, whatever mixture they stood in."""
+        if self.model is None:
+            return Blame(weigh([], self.prior, rng=np.random.default_rng(SEED)), ())
+        m = self.model
+        return Blame(m.posterior(self.prior), tuple(m.kind_of), misfit=m.misfit, counts=(m.failed, m.tests))
 
     # --------------------------------------------------------------- agreement
     def judged(self) -> tuple[Judged, ...]:
@@ -248,13 +373,13 @@ class History:
                 method=j.method,
                 blind=not j.saw_machine,
             )
-            for j in self._store.judged_twice(samples=self._samples, most=NEWEST)
+            for j in self._store.judged_twice(samples=self.samples, most=NEWEST)
         )
 
     def second_opinions(self) -> tuple[Judged, ...]:
         """First and second person's word on the same test, where two gave one, here or by parcel; newest first."""
         by_test: dict[int, list[PersonsWord]] = {}
-        for w in self._store.persons_words(samples=self._samples, most=NEWEST):
+        for w in self._store.persons_words(samples=self.samples, most=NEWEST):
             by_test.setdefault(w.number, []).append(w)
         return tuple(
             Judged(
@@ -273,11 +398,11 @@ class History:
 
     def corrected(self) -> tuple[Corrected, ...]:
         """How often people put readings right, by method version, in the newest `CHECKED` tests, signed or not."""
-        return count_corrections(*self._store.set_by_hand(samples=self._samples, most=CHECKED))
+        return count_corrections(*self._store.set_by_hand(samples=self.samples, most=CHECKED))
 
     def proposals(self, limits: Limits) -> Mapping[str, Proposal]:
         """For each photo rule, the limit that the shop's own signed tests speak for."""
-        rows = self._store.worst_looks(samples=self._samples, most=NEWEST)
+        rows = self._store.worst_looks(samples=self.samples, most=NEWEST)
         found = {}
         for rule in limits.photo:
             scored = [Scored(number=n, value=worst[rule], word=w) for n, w, worst in rows]
@@ -302,12 +427,42 @@ def _cell(row: CountedPair, items: Mapping[int, ShelfItem]) -> PairCell:
     )
 
 
+def trial_of(t: PastTest) -> Trial:
+    """A signed test as evidence."""
+    nan = math.nan
+
+    def known(value: float | None) -> float:
+        return nan if value is None else value
+
+    put_in = {p.said: p for p in reversed(t.products)}  # of one that stands in it twice, the first
+    names = tuple(dict.fromkeys(p.said for p in t.products))
+    k = t.first_sign_after
+    return Trial(
+        number=t.number,
+        products=names,
+        word=t.word,
+        water=" ".join(t.water_source.split()).casefold(),
+        first_sign_after=k if k is not None and k <= len(names) else None,
+        remix=t.remix,
+        doses=tuple(known(put_in[n].dose) for n in names),
+        lots=tuple(put_in[n].lot for n in names),
+        hardness_mg_l=known(t.water_hardness_mg_l),
+        ph=known(t.water_ph),
+        temperature_c=known(t.water_temperature_c),
+        season=t.signed_at.year,
+        reader=t.reader or MACHINE,
+        score=known(t.score),
+    )
+
+
 def _past(t: PastTest) -> Past:
     mix = Mix(
         products=tuple(dict.fromkeys(p.said for p in t.products)),
         doses=tuple(p.dose for p in t.products),
         water=t.water_source,
         hardness_mg_l=t.water_hardness_mg_l,
+        ph=t.water_ph,
+        temperature_c=t.water_temperature_c,
     )
     return Past(
         number=t.number,
@@ -320,33 +475,3 @@ def _past(t: PastTest) -> Past:
         remix=t.remix,
         sample=t.sample,
     )
-
-
-def _trial(past: Past) -> Trial:
-    k = past.first_sign_after
-    return Trial(
-        number=past.number,
-        products=past.mix.products,
-        word=past.word,
-        water=" ".join(past.mix.water.split()).casefold(),
-        first_sign_after=k if k is not None and k <= len(past.mix.products) else None,
-        remix=past.remix,
-    )
-
-
-def _blamed(
-    cells: Sequence[PairCell], failures: Sequence[Past], products: Sequence[str]
-) -> tuple[tuple[Suspect, float], ...]:
-    """The pairs of these products that are more likely than not to blame, from pairs alone.
-
-    Passes are taken from the counts of the pairs, failures from the tests themselves.
-    """
-    trials = [_trial(p) for p in failures]
-    for c in cells:
-        clear = Trial(number=0, products=(c.first, c.second), word="pass")
-        trials += [clear] * min(c.passed, _CLEARS)
-    prior = Prior(product=0.0, order=0.0, most=2)
-    scope = tuple(sorted({p for c in cells for p in (c.first, c.second)}))
-    posterior = weigh(trials, scope, prior, rng=np.random.default_rng(SEED))
-    wanted = set(products)
-    return tuple((s, p) for s, p in posterior.ranked() if p >= BLAMED and wanted.issuperset(s.products))

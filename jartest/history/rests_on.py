@@ -6,8 +6,9 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from jartest.history.suspects import Posterior, Suspect, log_likelihood
+from jartest.history.causes import Cause
 from jartest.history.trials import Trial
+from jartest.history.weighing import Posterior, log_likelihood
 
 __all__ = ["Leaning", "leanings"]
 
@@ -24,7 +25,7 @@ class Leaning:
     chance: float
     without: float
     turned: float
-    leads: Suspect
+    leads: Cause
 
     @property
     def would_change(self) -> bool:
@@ -38,7 +39,7 @@ def leanings(posterior: Posterior) -> tuple[Leaning, ...]:
     The tests that the result rests on most come first.  Of a sampled posterior this is a reweighting of
     the sets that were visited, and so a rough word.
     """
-    each = posterior.of_each()
+    each = posterior.of_each(posterior.chances)
     if not len(each):
         return ()
     lead = int(np.argmax(each))
@@ -59,7 +60,7 @@ def _lean(posterior: Posterior, trial: Trial, lead: int, chance: float) -> Leani
     return Leaning(
         number=trial.number,
         chance=chance,
-        without=float(without.of_each()[lead]),
+        without=float(without.of_each(without.chances)[lead]),
         turned=float(turned[lead]),
-        leads=space.suspects[int(np.argmax(turned))],
+        leads=space.causes[int(np.argmax(turned))],
     )

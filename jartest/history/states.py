@@ -88,7 +88,7 @@ class PairKnown:
     `pair_chance` is how likely it does not go together in at least one of the conditions in which it was tried;
     `chance` counts also that one of the two goes wrong by itself there; `clear_chance`
     is the highest chance at any jar of `goes_in`, the range of its passes that no cause speaks against, which
-    `passes` counts.  `failed_when` says under which conditions it fails, likeliest first, with chances.
+    `passes` counts.  `jars` and `fails` count all jars of the pair that were weighed.  `failed_when` says under which conditions it fails, likeliest first, with chances.
     """
 
     first: str
@@ -98,6 +98,8 @@ class PairKnown:
     word: StateWord
     passes: int
     clear_chance: float
+    jars: int = 0
+    fails: int = 0
     goes_in: Range | None = None
     failed_when: tuple[tuple[str, float], ...] = ()
     newest_pass: int = 0
@@ -119,15 +121,19 @@ class PairKnown:
         return f"{who}: {self.word}{inside} (passed {times}){beyond}."
 
 
-def state_word(chance: float, clear_chance: float, passes: int) -> StateWord:
-    """The word for a pair with this chance to fail somewhere it was tried, and passes that nothing speaks against."""
+def state_word(chance: float, clear_chance: float, passes: int, stray: int = 0) -> StateWord:
+    """The word for a pair with this chance to fail somewhere it was tried, and passes that nothing speaks against.
+
+    Each of its jars that failed without a likely cause (`stray`, wrong readings if all is well) asks for two more
+    passes before it goes, and for one more before it likely does.
+    """
     if chance >= _FAILS:
         return "fails"
     if chance >= _LIKELY_FAILS:
         return "likely fails"
-    if passes >= _PASSES and clear_chance <= _GOES and chance <= _LIKELY_GOES:
+    if passes >= _PASSES + 2 * stray and clear_chance <= _GOES and chance <= _LIKELY_GOES:
         return "goes"
-    if passes and clear_chance <= _LIKELY_GOES:
+    if passes > stray and clear_chance <= _LIKELY_GOES:
         return "likely goes"
     return "open"
 
@@ -154,7 +160,7 @@ class _Per:
             else np.zeros(0)
         )
         log = odds + np.bincount(self.of, said[s.jar], minlength=s.count)
-        quiet = 1 / (1 + np.exp(-np.minimum(log, 50.0)))
+        quiet = 1 / (1 + np.exp(-np.clip(log, -50.0, 50.0)))
         self.total = np.where(bare, quiet, self.total)
         self.at_work = np.where(bare[self.of], quiet[self.of], self.at_work)
         self._of_product = self._products()
@@ -191,6 +197,7 @@ def know_pairs(w: Weighed, prior: Prior) -> tuple[PairKnown, ...]:
     pairs = np.flatnonzero(s.kind == 0)
     by_kind = {(int(s.first[i]), int(s.second[i])): float(per.total[i]) for i in np.flatnonzero(s.kind == 2)}
     reasons = _reasons(w)
+    stray = (e.word == 2) & (w.holds < 0.5)
     out = []
     for i in pairs:
         part = slice(s.ptr[i], s.ptr[i + 1])
@@ -220,8 +227,10 @@ def know_pairs(w: Weighed, prior: Prior) -> tuple[PairKnown, ...]:
                 second=e.products[b],
                 pair_chance=pair,
                 chance=chance,
-                word=state_word(chance, doubt, int(clear.sum())),
+                word=state_word(chance, doubt, int(clear.sum()), int(stray[jars].sum())),
                 passes=int(clear.sum()),
+                jars=len(jars),
+                fails=int((e.word[jars] == 2).sum()),
                 clear_chance=doubt,
                 goes_in=goes_in,
                 failed_when=tuple(sorted(when, key=lambda x: -x[1])),

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from jartest.errors import BadEntry
-from jartest.history.candidates import Candidates, find_candidates
+from jartest.history.candidates import Candidates, find_candidates, leave_out
 from jartest.history.causes import NEVER, Cause
 from jartest.history.evidence import Evidence, Floats, gather, speaks
 from jartest.history.prior import Prior
@@ -34,7 +34,8 @@ EXACT_MOST = (
     100_000  # sets of causes that are weighed one by one; more are sampled (our choice: under a second)
 )
 _MOST_WORK = 6_000_000  # sets times jars weighed one by one (our choice: about 1 s); more are sampled
-_KEPT = 1e-4  # causes less likely than this, and in no set drawn, are left out of what is kept
+_HOPELESS = -20.0  # log odds under which a cause is not looked at again: two in a thousand million
+_KEPT = 1e-3  # causes less likely than this are left out of what is kept, and out of the sets drawn
 
 
 @dataclass(frozen=True, slots=True, eq=False, kw_only=True)
@@ -273,7 +274,17 @@ def weigh_evidence(
     count = _set_count(c.count, fewest, most)
     if c.count == 0 or (count <= min(exact_most, EXACT_MOST) and count * e.jars <= _MOST_WORK):
         return _exactly(c, prior_here)
+    c = _hopeful(c, prior_here)
     return _sampled(c, prior_here, draw(c, prior_here, rng, sweeps=sweeps))
+
+
+def _hopeful(c: Candidates, prior: Prior) -> Candidates:
+    """The candidates that their own jars do not speak against with more than `_HOPELESS`, nothing else at work in them."""
+    e = c.evidence
+    value = speaks(e, prior, np.full(len(e.readers), prior.error))
+    each = np.where(c.fits, value[2, c.jar], value[1, c.jar])
+    alone = np.bincount(np.repeat(np.arange(c.count), np.diff(c.ptr)), each, minlength=c.count)
+    return leave_out(c, alone + c.log_odds > _HOPELESS)
 
 
 def _exactly(c: Candidates, prior: Prior) -> Weighed:
@@ -312,8 +323,7 @@ def _kinds(e: Evidence) -> dict[str, str]:
 
 def _sampled(c: Candidates, prior: Prior, s: Sampled) -> Weighed:
     e = c.evidence
-    drawn = s.sets[s.sets < c.count]
-    kept = np.union1d(np.flatnonzero(s.chance >= _KEPT), np.unique(drawn)).astype(np.int64)
+    kept = np.flatnonzero(s.chance >= _KEPT)
     new = np.full(c.count + 1, len(kept), np.int32)
     new[kept] = np.arange(len(kept), dtype=np.int32)
     alike = Counter(tuple(sorted(row)) for row in new[s.sets].tolist())

@@ -20,6 +20,7 @@ from jartest.errors import BadEntry, NotFound, StoreFault
 from jartest.imaging.values import Reading
 from jartest.records import queries, summaries, summary_queries
 from jartest.records.engine import WRITES, in_words, make_engine, read_url, sqlite_file
+from jartest.records.fitted import FittedBooks
 from jartest.records.jars import JarBooks
 from jartest.records.migrate import bring_up_to_date
 from jartest.records.model import (
@@ -66,7 +67,7 @@ from jartest.verdict.values import Word
 __all__ = ["Store"]
 
 
-class Store(ParcelBooks, TankBooks, SavedLookBooks, JarBooks, Upkeep):
+class Store(ParcelBooks, TankBooks, SavedLookBooks, JarBooks, FittedBooks, Upkeep):
     """The records of one shop, in a SQLite file or on a PostgreSQL server."""
 
     def __init__(self, engine: Engine) -> None:

@@ -51,6 +51,8 @@ class Outcome:
     water: Water
     first_sign_after: int | None = None
     remix: Remix = "not tried"
+    reader: str | None = None
+    score: float | None = None
 
 
 # --------------------------------------------------------------------- outcomes
@@ -66,6 +68,7 @@ def outcome_of(case: Case) -> Outcome | None:
     put_in = [p for n, p in enumerate(under.plan.products, 1) if n not in case.left_out]
     products = {product_key(p.name, p.maker): p for p in reversed(put_in)}
     once = tuple(p for p in put_in if products[product_key(p.name, p.maker)] is p)
+    machine = case.signed_over
     tried = [o.remix for o in case.standing_observations() if o.remix != "not tried"]
     return Outcome(
         number=under.number,
@@ -80,6 +83,9 @@ def outcome_of(case: Case) -> Outcome | None:
         # positions mean nothing where a product went in twice or not at all
         first_sign_after=_first_sign_after(case) if len(once) == len(under.plan.products) else None,
         remix=tried[-1] if tried else "not tried",
+        reader=None if signed.opinion_id is None else signed.by,
+        # the score is the machine's: it says nothing more of a word that a person gave against it
+        score=machine.score if machine is not None and machine.word == signed.word else None,
     )
 
 
@@ -162,8 +168,8 @@ def add_outcomes(c: Connection, found: Sequence[Outcome], *, count_pairs: bool =
         put_in = [(ids[product_key(p.name, p.maker)], _dose(p, o.jar_volume_ml)) for p in o.products]
         heads.append(_outcome_row(o, [i for i, _ in put_in]))
         held += [
-            {"number": o.number, "position": n, "product_id": i, "dose": dose}
-            for n, (i, dose) in enumerate(put_in, 1)
+            {"number": o.number, "position": n, "product_id": i, "dose": dose, "lot": p.lot.strip() or None}
+            for n, ((i, dose), p) in enumerate(zip(put_in, o.products, strict=True), 1)
         ]
         if count_pairs:
             pairs += _pair_rows(o, put_in)
@@ -187,6 +193,10 @@ def _outcome_row(o: Outcome, ids: Sequence[int]) -> dict[str, Any]:
         "water_hardness_mg_l": o.water.hardness_mg_l,
         "first_sign_after": o.first_sign_after,
         "remix": o.remix,
+        "reader": o.reader,
+        "water_ph": o.water.ph,
+        "water_temperature_c": o.water.temperature_c,
+        "score": o.score,
     }
 
 

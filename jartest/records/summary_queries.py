@@ -85,6 +85,7 @@ class PastProduct:
     id: int
     said: str
     dose: float | None
+    lot: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -102,6 +103,10 @@ class PastTest:
     first_sign_after: int | None
     remix: Remix
     products: tuple[PastProduct, ...]
+    reader: str | None = None
+    water_ph: float | None = None
+    water_temperature_c: float | None = None
+    score: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -154,7 +159,8 @@ def list_pairs(
 def _load(c: Connection, query: Select[Any]) -> tuple[PastTest, ...]:
     """The past tests whose outcomes this query gives, in its order."""
     rows = c.execute(query).mappings().all()
-    columns = outcome_products.c.number, outcome_products.c.dose, shelf.c.id, shelf.c.name, shelf.c.maker
+    of_test = outcome_products.c
+    columns = of_test.number, of_test.dose, of_test.lot, shelf.c.id, shelf.c.name, shelf.c.maker
     held = (
         select(*columns)
         .join(shelf, shelf.c.id == outcome_products.c.product_id)
@@ -162,9 +168,9 @@ def _load(c: Connection, query: Select[Any]) -> tuple[PastTest, ...]:
         .order_by(outcome_products.c.number, outcome_products.c.position)
     )
     put_in: dict[int, list[PastProduct]] = defaultdict(list)
-    for number, dose, product_id, name, maker in c.execute(held):
+    for number, dose, lot, product_id, name, maker in c.execute(held):
         said = ShelfItem(id=product_id, name=name, maker=maker).said
-        put_in[number].append(PastProduct(id=product_id, said=said, dose=dose))
+        put_in[number].append(PastProduct(id=product_id, said=said, dose=dose, lot=lot or ""))
     return tuple(_past(row, put_in[row["number"]]) for row in rows)
 
 
@@ -180,6 +186,10 @@ def _past(row: Mapping[Any, Any], products: Sequence[PastProduct]) -> PastTest:
         "water_hardness_mg_l",
         "first_sign_after",
         "remix",
+        "reader",
+        "water_ph",
+        "water_temperature_c",
+        "score",
     )
     return PastTest(**{name: row[name] for name in names}, products=tuple(products))
 

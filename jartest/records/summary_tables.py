@@ -14,6 +14,7 @@ from sqlalchemy import (
     ForeignKey,
     Index,
     Integer,
+    LargeBinary,
     Table,
     UniqueConstraint,
 )
@@ -22,7 +23,7 @@ from jartest.records.model import Remix
 from jartest.records.tables import Instant, Key, SearchWords, metadata, one_of
 from jartest.verdict.values import Word
 
-__all__ = ["outcome_products", "outcomes", "pair_counts", "shelf", "word_tests", "words"]
+__all__ = ["fitted_models", "outcome_products", "outcomes", "pair_counts", "shelf", "word_tests", "words"]
 
 # Every product that a counted test held: known by its name and maker, whatever their capitals.
 shelf = Table(
@@ -36,7 +37,7 @@ shelf = Table(
     UniqueConstraint("name_key", "maker_key"),
 )
 
-# How each signed test ended; `mixture` is its product ids in ascending order, such as `3-17-22`.
+# How each signed test ended; `reader` gave the word, nothing for the machine.  `mixture` is its product ids in ascending order, such as `3-17-22`.
 outcomes = Table(
     "outcomes",
     metadata,
@@ -52,6 +53,10 @@ outcomes = Table(
     Column("water_hardness_mg_l", Double),
     Column("first_sign_after", Integer),
     Column("remix", Key(16), nullable=False),
+    Column("reader", SearchWords),
+    Column("water_ph", Double),
+    Column("water_temperature_c", Double),
+    Column("score", Double),
     one_of("word", Word),
     one_of("remix", Remix),
     Index(None, "mixture", "number"),
@@ -65,6 +70,7 @@ outcome_products = Table(
     Column("position", Integer, primary_key=True, autoincrement=False),
     Column("product_id", Integer, ForeignKey("shelf.id"), nullable=False),
     Column("dose", Double),
+    Column("lot", SearchWords),
     Index(None, "product_id", "number", "position"),
     sqlite_with_rowid=False,
 )
@@ -88,6 +94,20 @@ pair_counts = Table(
     Column("hardness_high", Double),
     CheckConstraint("first_id < second_id", name="in_order"),
     sqlite_with_rowid=False,
+)
+
+# The evidence model as it was last made of these tests, told apart by `fingerprint`; `lease` and `leased_at`
+# say which process is making it anew.
+fitted_models = Table(
+    "fitted_models",
+    metadata,
+    Column("sample", Boolean, primary_key=True),
+    Column("fingerprint", SearchWords, nullable=False),
+    Column("tests", Integer, nullable=False),
+    Column("made_at", Instant(timezone=True)),
+    Column("lease", Key(32), nullable=False),
+    Column("leased_at", Instant(timezone=True)),
+    Column("body", LargeBinary, nullable=False),
 )
 
 # Every word that stands in `search_texts`, once, and the tests that hold it.

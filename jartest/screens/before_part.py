@@ -35,16 +35,19 @@ def _rest(found: Before) -> None:
     for same in found.same[:5]:
         _same(same)
     for title, cells in (
-        ("Failed", found.failed),
-        ("Under suspicion", found.suspect),
-        ("Cleared", found.cleared),
+        ("Fails", found.failed),
+        ("Open", found.suspect),
+        ("Goes, in its tried range", found.cleared),
     ):
         if cells:
             st.markdown(f"**{title}**")
             st.markdown("\n".join(f"- {_pair(c)}" for c in cells))
+    if found.new:
+        st.markdown("**New in this mixture**")
+        st.markdown("\n".join(f"- {plain(n)}" for n in found.new))
     if found.untried:
         st.markdown("**Never tried together**")
-        st.markdown("\n".join(f"- ○ {plain(a)} with {plain(b)}" for a, b in found.untried))
+        st.markdown("\n".join(f"- · {plain(a)} with {plain(b)}" for a, b in found.untried))
     if found.substitutes:
         st.markdown("**Of the same kind, and it passed**")
         st.markdown(
@@ -58,14 +61,13 @@ def _rest(found: Before) -> None:
         for near in found.nearest:
             _near(near)
     st.caption(
-        "From signed tests. A jar shows whether a mixture stays mixed; it says nothing of efficacy or crop safety. "
+        f"{plain(found.model_says)} A jar shows whether a mixture stays mixed; it says nothing of efficacy or crop safety. "
         "The label decides."
     )
 
 
 def _pair(cell: PairCell) -> str:
-    at = f" ({cell.cleared_at})" if cell.cleared_at else ""
-    return f"{PAIR_SHAPES[cell.state][0]} {plain(cell.says + at)}"
+    return f"{PAIR_SHAPES[cell.state][0]} {plain(cell.says)}"
 
 
 def _same(same: Same) -> None:

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from contextlib import suppress
+from dataclasses import replace
 
 import streamlit as st
 
 from jartest.errors import NotFound
 from jartest.history.next_jar import Jar, Named, Step
+from jartest.history.prior import Prior, default_prior
 from jartest.history.questions import Blame
-from jartest.history.suspects import Prior
 from jartest.recorder import Recorder
-from jartest.records.model import TestPlan
+from jartest.records.model import JarTest, TestPlan
 from jartest.screens import plan_form, state
 from jartest.screens.parts import go_to, link_to, plain
 
@@ -44,7 +46,7 @@ def draw_blame(recorder: Recorder, *, samples: bool) -> None:
     _suspects(blame)
     at_hand = st.multiselect(
         "What is at hand for the next jar?",
-        blame.posterior.space.products,
+        blame.products,
         key=state.key("history", "at hand", picked),
         placeholder="all of it; pick only if something is missing",
     )
@@ -53,17 +55,18 @@ def draw_blame(recorder: Recorder, *, samples: bool) -> None:
         st.markdown("No jar of these products would tell more.")
     else:
         _next_jar(recorder.plan_jar(test, jar), jar)
+        _side_by_side(recorder, test, blame.next_jars(at_hand=at_hand or None))
         _plan(blame.plan(at_hand=at_hand or None))
     _rests(blame, recorder)
     st.caption(plain(prior.says))
     if st.toggle("All failures together, whatever the mixture", key=state.key("history", "all")):
-        together = recorder.history(samples=samples).everything(prior)
+        together = recorder.history(samples=samples).everything()
         st.markdown(f"#### {plain(together.says)}")
         _suspects(together)
-        st.caption("Pairs alone, of the products in most trouble.")
+        st.caption(plain(recorder.history(samples=samples).model_says))
     if not blame.posterior.space.exact:
         st.caption(
-            "There are too many sets of culprits to weigh each; these figures are from a sample of them."
+            "There are too many sets of causes to weigh each; these figures are from a sample of them."
         )
 
 
@@ -83,27 +86,19 @@ def _prior() -> Prior:
                 label,
                 0.0,
                 45.0,
-                value=100 * getattr(Prior(), name),
+                value=100 * getattr(default_prior(), name),
                 step=0.5,
                 key=state.key("history", "prior", name),
             )
             for name, label in (
-                ("pair", "One pair is a culprit, %"),
-                ("product", "One product in this water is, %"),
-                ("order", "One order of two is, %"),
+                ("pair", "Two products do not go together, %"),
+                ("product", "One product goes wrong by itself, %"),
                 ("error", "A jar is read wrongly, %"),
                 ("remix_error", "A jar that failed but re-mixed fully is read wrongly, %"),
                 ("sign_error", "The first sign was noted after another product than its cause, %"),
             )
         }
-        most = st.number_input(
-            "At most so many culprits together",
-            1,
-            4,
-            value=Prior().most,
-            key=state.key("history", "prior", "most"),
-        )
-    return Prior(most=int(most), **{name: value / 100 for name, value in percent.items()})
+    return replace(default_prior(), **{name: value / 100 for name, value in percent.items()})
 
 
 def _suspects(blame: Blame) -> None:
@@ -112,7 +107,8 @@ def _suspects(blame: Blame) -> None:
 
 
 def _next_jar(plan: TestPlan, jar: Jar) -> None:
-    st.markdown(f"#### Next jar: {plain(' + '.join(jar.products))}")
+    how = f" {plain(jar.says)}" if jar.says else ""
+    st.markdown(f"#### Next jar: {plain(' + '.join(jar.products))}{how}")
     st.caption(
         f"It fails with {100 * jar.fail_chance:.0f} %. Whichever way it ends, that answers {jar.bits:.2f} of one "
         "yes-or-no question about the culprit (bits); no other jar of these answers more."
@@ -121,6 +117,19 @@ def _next_jar(plan: TestPlan, jar: Jar) -> None:
         state.clear(_FORM)
         plan_form.fill(_FORM, plan)
         go_to("new")
+
+
+def _side_by_side(recorder: Recorder, test: JarTest, jars: Sequence[Jar]) -> None:
+    """Several jars at once, for a bench that has room for them."""
+    if len(jars) < 2:
+        return
+    with st.expander(f"Or {len(jars)} jars side by side, none waiting for another"):
+        for n, jar in enumerate(jars, 1):
+            st.markdown(f"{n}. {plain(' + '.join(jar.products))} {plain(jar.says)}")
+            if st.button(f"Start jar {n} of these", key=state.key("history", "start", n)):
+                state.clear(_FORM)
+                plan_form.fill(_FORM, recorder.plan_jar(test, jar))
+                go_to("new")
 
 
 def _plan(step: Step | Named) -> None:

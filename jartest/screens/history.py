@@ -10,7 +10,7 @@ from jartest.screens.agreement_part import draw_agreement
 from jartest.screens.blame_part import draw_blame
 from jartest.screens.looks_part import draw_keeping, draw_looks
 from jartest.screens.pairs_part import draw_pairs
-from jartest.screens.parts import link_to
+from jartest.screens.parts import link_to, plain
 
 __all__ = ["render"]
 
@@ -36,6 +36,8 @@ def render(recorder: Recorder) -> None:
         draw_agreement(recorder, history)
     else:
         draw_pairs(history)
-    st.caption("Only signed tests count here, each with the word it was signed under.")
+    st.caption(
+        f"Only signed tests count here, each with the word it was signed under. {plain(history.model_says)}"
+    )
     draw_keeping(recorder, "history", _CHOICES, ask=view != "How good are we")
     link_to("tests", "Search all tests")

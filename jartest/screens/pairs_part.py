@@ -23,13 +23,13 @@ _PICTURE, _PAIR = state.key("history", "picture"), state.key("history", "pair")
 # Beside the shape and the word: dark for trouble, pale for none.
 _COLOURS: dict[PairState, str] = {
     "fails": "#8c1010",
-    "both": "#c05a00",
-    "suspect": "#e8a33d",
-    "watched": "#ffe39a",
-    "cleared": "#cfe8d8",
+    "likely fails": "#c05a00",
+    "open": "#ffe39a",
+    "likely goes": "#e6f3ea",
+    "goes": "#b9ddc6",
     "never tried": "#ffffff",
 }
-_ON: dict[PairState, str] = {"fails": "#ffffff", "both": "#ffffff"}
+_ON: dict[PairState, str] = {"fails": "#ffffff", "likely fails": "#ffffff"}
 
 
 def draw_pairs(history: History) -> None:

@@ -22,8 +22,10 @@ from itertools import combinations
 
 import numpy as np
 
+from jartest.history.causes import Cause
 from jartest.history.next_jar import Bench, best_jar, make_bench
-from jartest.history.suspects import Posterior, Prior, Suspect, make_space
+from jartest.history.prior import Prior
+from jartest.history.weighing import Posterior, make_space
 
 SURE = {1: 0.99, 2: 0.96}  # from which chance on the culprits are named; our choice, see the stated targets
 CAP = 200  # jars after which a shop gives up; counted as not named
@@ -42,9 +44,7 @@ def reader(bad: Sequence[Pair], error_rate: float, rng: np.random.Generator) -> 
     return fails
 
 
-def name_culprits(
-    start: Posterior, bench: Bench, fails: Fails, sure: float
-) -> tuple[tuple[Suspect, ...], int]:
+def name_culprits(start: Posterior, bench: Bench, fails: Fails, sure: float) -> tuple[tuple[Cause, ...], int]:
     """The named culprits, and how many further jars it took."""
     now = start
     for jars in range(CAP):

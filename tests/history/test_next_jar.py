@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import importlib.util
 import math
-from itertools import combinations
+from dataclasses import replace
+from itertools import combinations, product
 from pathlib import Path
 from types import ModuleType
 
@@ -12,22 +13,19 @@ import numpy as np
 import pytest
 
 from jartest.errors import BadEntry
-from jartest.history.next_jar import Named, Step, best_jar, make_bench, plan_jars
-from jartest.history.suspects import Posterior, Prior, make_space, weigh
+from jartest.history.next_jar import Named, Step, best_jar, best_jars, make_bench, plan_jars
+from jartest.history.prior import Prior
 from jartest.history.trials import Trial
+from jartest.history.weighing import Posterior, make_space
 
 ONE_PAIR = Prior(product=0, order=0, fewest=1, most=1, error=0)
-OPEN = Prior(product=0, order=0)
+OPEN = Prior(pair=0.05, product=0, order=0, most=3)
 
 
 def failed(products: str, prior: Prior) -> Posterior:
-    found = weigh(
-        [Trial(number=1, products=tuple(products), word="fail")],
-        tuple(products),
-        prior,
-        rng=np.random.default_rng(1),
-    )
-    return found
+    space = make_space(tuple(products), prior)
+    blank = Posterior(space=space, log_weights=space.log_prior)
+    return blank.after(Trial(number=1, products=tuple(products), word="fail"))
 
 
 def test_the_first_jar_for_one_bad_pair_of_four_halves_the_pairs() -> None:
@@ -61,6 +59,42 @@ def test_no_jar_is_proposed_where_none_would_tell_anything() -> None:
     assert best_jar(now, make_bench(now.space, at_hand=())) is None
 
 
+def test_jars_side_by_side_tell_what_their_joint_distribution_says_and_more_than_the_best_one() -> None:
+    now = failed("ABCDE", OPEN)
+    bench = make_bench(now.space)
+    jars = best_jars(now, bench, count=3)
+    one = best_jar(now, bench)
+    assert one is not None
+    assert jars[0].products == one.products
+    assert jars[0].bits == pytest.approx(one.bits, abs=1e-6)
+    e, chances = OPEN.error, now.chances
+    rows = [bench.goes_wrong[[j.products for j in bench.jars].index(jar.products)] for jar in jars]
+    total = 0.0  # I(set; all three ends), every set and every end by itself
+    for ends in product((True, False), repeat=3):
+        given = np.ones(len(chances))
+        for row, fails in zip(rows, ends, strict=True):
+            given = given * np.where((row > 0) == fails, 1 - e, e)
+        joint = chances * given
+        total += float((joint * np.log2(given / joint.sum())).sum())
+    assert sum(j.bits for j in jars) == pytest.approx(total, abs=1e-6)
+    assert total > one.bits + 0.1
+
+
+def test_what_is_suspected_of_rate_or_water_is_tried_at_half_the_rate_and_in_soft_water() -> None:
+    space = make_space(("A", "B"), Prior(product=0, order=0, most=1))
+    (plain,) = space.causes
+    hard = replace(plain, when="hardness", value=200.0)
+    rate = replace(plain, when="rate", of="A", value=3.0)
+    both = replace(
+        space, causes=(plain, hard, rate), log_odds=np.zeros(3), sets=np.array([[0], [1], [2]], np.int32)
+    )
+    like = Trial(number=1, products=("A", "B"), word="fail", doses=(4.0, 1.0), hardness_mg_l=400.0)
+    bench = make_bench(both, like=like, soft_mg_l=20.0)
+    ends = {j.says: row.tolist() for j, row in zip(bench.jars, bench.goes_wrong, strict=True)}
+    assert ends == {"": [1, 1, 1], "at half the rates": [1, 1, 0], "in soft water": [1, 0, 1]}
+    assert bench.cost.tolist() == [1.0, 1.1, 1.1]
+
+
 def test_only_what_is_at_hand_goes_in_and_what_must_always_does() -> None:
     now = failed("ABCDE", OPEN)
     bench = make_bench(now.space, at_hand="ABCD", always=["A"])
@@ -73,7 +107,7 @@ def test_products_stand_in_the_jar_in_the_order_they_go_in() -> None:
 
 
 def test_where_an_order_is_suspected_the_other_way_round_can_be_proposed() -> None:
-    now = failed("AB", Prior(pair=0.01, product=0, order=0.2))
+    now = failed("AB", Prior(pair=0.01, product=0, order=0.2, most=2))
     bench = make_bench(now.space)
     assert ("B", "A") in [j.products for j in bench.jars]
 

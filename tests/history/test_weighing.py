@@ -252,6 +252,16 @@ def test_the_word_for_a_pair(chance: float, doubt: float, passes: int, word: str
     assert state_word(chance, doubt, passes) == word
 
 
+def test_a_failure_that_nothing_explains_asks_for_more_passes() -> None:
+    assert [state_word(0.02, 0.01, n, stray=1) for n in (1, 2, 3, 4)] == [
+        "open",
+        "likely goes",
+        "likely goes",
+        "goes",
+    ]
+    assert known([clear(1, "AB", "fail"), clear(2, "AB", "pass")])["A", "B"].word == "open"
+
+
 def test_what_is_believed_before_stands_in_a_file_that_a_shop_can_set() -> None:
     assert load_prior("") == Prior() == default_prior()
     assert load_prior("[causes]\npair = 0.05").pair == 0.05
