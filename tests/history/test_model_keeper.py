@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
+import importlib.util
+import uuid
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import pytest
+from sqlalchemy import create_engine, text
 
 from jartest import model_keeper
 from jartest.history.before import Mix
 from jartest.history.fitted import Fitted
 from jartest.history.questions import History
 from jartest.model_keeper import ModelKeeper
+from jartest.records.migrate import MIGRATIONS
+from jartest.records.model import Product, TestPlan, Water
 from jartest.records.store import Store
 
 NOW = datetime(2026, 11, 1, 8, 0, tzinfo=UTC)
@@ -128,3 +133,35 @@ def test_one_pass_clears_nothing_that_failed_fifty_times(shop: Any) -> None:
     (cell,) = [c for c in history.pair_table().cells if c.first == "A (Ferrow)" and c.second == "B (Ferrow)"]
     assert cell.state == "fails"
     assert history.before(mix("A", "B")).tone == "warning"
+
+
+def test_what_the_migration_fills_in_is_what_is_kept_from_then_on(shop: Any, url: str) -> None:
+    for word, person in (("pass", None), ("fail", "fail"), ("watch", "pass")):
+        plan = TestPlan(
+            title="A B",
+            products=(Product(name="A", maker="Ferrow", lot=" L7 ", amount_ml=5.0), Product(name="B")),
+            water=Water(source="well", ph=7.2, temperature_c=11.0),
+        )
+        test = shop.store.add_test(plan, test_id=uuid.uuid4().hex, by="Ada", at=NOW, utc_offset_min=0)
+        shop.sign(test, word, person=person)
+    path = MIGRATIONS / "versions" / "v0010_evidence.py"
+    found = importlib.util.spec_from_file_location("v0010", path)
+    assert found is not None
+    assert found.loader is not None
+    migration = importlib.util.module_from_spec(found)
+    found.loader.exec_module(migration)
+    engine = create_engine(url)
+    tests = "SELECT number, reader, water_ph, water_temperature_c, score FROM outcomes ORDER BY number"
+    lots = "SELECT number, position, lot FROM outcome_products ORDER BY number, position"
+    with engine.begin() as c:
+        kept = [c.execute(text(q)).all() for q in (tests, lots)]
+        assert {row[1] for row in kept[0]} >= {"Ada"}
+        assert {row[2] for row in kept[1]} == {"L7", None}
+        c.execute(
+            text("UPDATE outcomes SET reader=NULL, water_ph=NULL, water_temperature_c=NULL, score=NULL")
+        )
+        c.execute(text("UPDATE outcome_products SET lot=NULL"))
+        for statement in migration.FILL:
+            c.execute(text(statement))
+        assert [c.execute(text(q)).all() for q in (tests, lots)] == kept
+    engine.dispose()

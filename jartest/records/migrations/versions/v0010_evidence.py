@@ -8,6 +8,24 @@ down_revision = "0008"
 branch_labels = None
 depends_on = None
 
+_STANDS = "g.test_id = outcomes.test_id AND g.set_aside = ''"
+FILL = (
+    *(
+        f"UPDATE outcomes SET {name} = (SELECT r.{name} FROM revisions r JOIN signatures g ON g.test_id = r.test_id "
+        f"AND g.revision = r.revision WHERE {_STANDS})"
+        for name in ("water_ph", "water_temperature_c")
+    ),
+    f"UPDATE outcomes SET reader = (SELECT g.by FROM signatures g WHERE {_STANDS} AND g.opinion_id IS NOT NULL)",
+    "UPDATE outcomes SET score = (SELECT v.score FROM signatures g JOIN verdicts v ON v.id = g.verdict_id "
+    f"WHERE {_STANDS} AND v.verdict = outcomes.word)",
+    # Positions of plan and outcome are the same where no product went in twice or was left out.
+    "UPDATE outcome_products SET lot = (SELECT nullif(trim(p.lot), '') FROM outcomes o "
+    "JOIN signatures g ON g.test_id = o.test_id AND g.set_aside = '' JOIN products p ON p.test_id = g.test_id "
+    "AND p.revision = g.revision AND p.position = outcome_products.position "
+    "WHERE o.number = outcome_products.number "
+    "AND o.size = (SELECT count(*) FROM products q WHERE q.test_id = g.test_id AND q.revision = g.revision))",
+)
+
 
 def upgrade() -> None:
     """Add the columns, fill them from the records, and make the table."""
@@ -19,28 +37,8 @@ def upgrade() -> None:
     ):
         op.add_column("outcomes", sa.Column(name, kind))
     op.add_column("outcome_products", sa.Column("lot", sa.Text()))
-    for name in ("water_ph", "water_temperature_c"):
-        op.execute(
-            f"UPDATE outcomes SET {name} = (SELECT r.{name} FROM revisions r JOIN signatures g ON g.test_id = r.test_id "
-            "AND g.revision = r.revision WHERE g.test_id = outcomes.test_id AND g.set_aside = '')"
-        )
-    op.execute(
-        "UPDATE outcomes SET reader = (SELECT g.by FROM signatures g WHERE g.test_id = outcomes.test_id "
-        "AND g.set_aside = '' AND g.opinion_id IS NOT NULL)"
-    )
-    op.execute(
-        "UPDATE outcomes SET score = (SELECT v.score FROM signatures g JOIN verdicts v ON v.id = g.verdict_id "
-        "WHERE g.test_id = outcomes.test_id AND g.set_aside = '' AND v.verdict = outcomes.word)"
-    )
-    # Positions of plan and outcome are the same where no product went in twice.
-    op.execute(
-        "UPDATE outcome_products SET lot = (SELECT nullif(trim(p.lot), '') FROM outcomes o "
-        "JOIN signatures g ON g.test_id = o.test_id JOIN products p ON p.test_id = g.test_id "
-        "AND p.revision = g.revision AND p.position = outcome_products.position "
-        "WHERE o.number = outcome_products.number "
-        "AND g.set_aside = '' "
-        "AND o.size = (SELECT count(*) FROM products q WHERE q.test_id = g.test_id AND q.revision = g.revision))"
-    )
+    for statement in FILL:
+        op.execute(statement)
     op.create_table(
         "fitted_models",
         sa.Column("sample", sa.Boolean(), nullable=False),
