@@ -182,6 +182,8 @@ class Recorder:
         Gives the present time, aware; the system's clock by default.
     new_id : callable
         Gives a fresh id of 32 hexadecimal digits; random by default.
+    limits_now : callable, optional
+        Gives the limits that hold now, so that what another process accepted holds here too.
     read, method : callable, str
         How a photo is read, as `imaging.reading.read_photo` does, and the version name of that method.
     """
@@ -192,6 +194,7 @@ class Recorder:
         store: Store,
         photos: PhotoFiles,
         limits: Limits,
+        limits_now: Callable[[], Limits] | None = None,
         clock: Callable[[], datetime] = lambda: datetime.now(UTC),
         new_id: Callable[[], str] = lambda: uuid.uuid4().hex,
         read: Callable[..., Reading] = read_photo,
@@ -199,12 +202,21 @@ class Recorder:
     ) -> None:
         self.store = store
         self.photos = photos
-        self.limits = limits
+        self._limits, self._limits_now = limits, limits_now
         self._clock = clock
         self._models = ModelKeeper(store, clock)
         self._new_id = new_id
         self._read_photo = read
         self._method = method
+
+    @property
+    def limits(self) -> Limits:
+        """The limits that new verdicts are made under, as they stand now."""
+        return self._limits if self._limits_now is None else self._limits_now()
+
+    @limits.setter
+    def limits(self, limits: Limits) -> None:
+        self._limits = limits
 
     def now(self) -> datetime:
         """The present time by this recorder's clock."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -23,6 +23,7 @@ __all__ = [
     "PHOTOS_URL",
     "Settings",
     "accept_limits",
+    "limits_kept_up",
     "open_photos",
     "open_recorder",
     "read_limits",
@@ -93,7 +94,8 @@ def open_recorder(settings: Settings) -> Recorder:
         msg = f"The data folder cannot be made ({e.strerror}); set JARTEST_HOME to a folder you may write to."
         raise StoreFault(msg) from e
     limits, photos = read_limits(settings), open_photos(settings)
-    return Recorder(store=Store.open(settings.database_url), photos=photos, limits=limits)
+    store = Store.open(settings.database_url)
+    return Recorder(store=store, photos=photos, limits=limits, limits_now=limits_kept_up(settings))
 
 
 def open_photos(settings: Settings) -> PhotoFiles:
@@ -132,6 +134,24 @@ def accept_limits(settings: Settings, accepted: Sequence[Proposal], *, by: str, 
         msg = f"The shop's file of limits cannot be written ({e.strerror}); nothing was changed."
         raise BadLimits(msg) from e
     return read_limits(settings)
+
+
+def limits_kept_up(settings: Settings) -> Callable[[], Limits]:
+    """Gives the limits in force, read anew whenever the shop's file is another one than before."""
+    known: dict[tuple[int, int], Limits] = {}
+
+    def now() -> Limits:
+        try:
+            found = settings.shop_limits.stat()
+            state = (found.st_mtime_ns, found.st_ino)
+        except FileNotFoundError:
+            state = (0, 0)
+        if state not in known:
+            known.clear()
+            known[state] = read_limits(settings)
+        return known[state]
+
+    return now
 
 
 def read_limits(settings: Settings) -> Limits:

@@ -22,13 +22,13 @@ __all__ = ["MISS_COST", "Counts", "Proposal", "Scored", "propose", "write_shop_l
 
 _FEWEST = 8  # failed and not failed tests each, under which nothing is proposed (our choice)
 _FOLDS = 5
-_BY_CHANCE_Z = 2.576  # one-sided 0.5 % point of the normal distribution; how strict to be is our choice
+_BY_CHANCE_Z = 2.878  # one-sided 0.2 % point of the normal distribution, for six rules looked at; our choice
 MISS_COST = 5.0  # a missed failure costs as much as this many false alarms (our choice, can be set)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Scored:
-    """One signed test: the value of the rule at its worst look, and the word that was signed."""
+    """One signed test: what the rule saw as the verdict takes it (last look, guard band off), and the signed word."""
 
     number: int
     value: float
@@ -54,8 +54,8 @@ class Counts:
 class Proposal:
     """A limit that the shop's own tests speak for, or why there is none.
 
-    `now` counts what the limit in force does, `fitted` the proposed one on the tests it was chosen by,
-    `held_out` limits chosen without the tests they are counted on: the honest figure.
+    `now` counts what the limit in force does, `fitted` exactly the proposed one, both on all tests; `held_out`
+    counts limits chosen in the same way without the tests they are counted on: what to expect of new tests.
     """
 
     rule: str
@@ -77,10 +77,14 @@ def _count(values: NDArray[np.float64], failed: NDArray[np.bool_], limit: float)
     )
 
 
-def _choose(values: NDArray[np.float64], failed: NDArray[np.bool_], miss_cost: float) -> float:
-    """The cheapest limit: midway between two values seen; of equals the lowest, the careful one."""
+def _choose(values: NDArray[np.float64], failed: NDArray[np.bool_], miss_cost: float, lowest: float) -> float:
+    """The cheapest limit that may be set: midway between two values seen; of equals the lowest, the careful one.
+
+    It lies from `lowest` to 1, and has four places, as it would be written down.
+    """
     seen = np.unique(values)
-    limits = np.concatenate([[seen[0]], (seen[:-1] + seen[1:]) / 2, [np.nextafter(seen[-1], 2.0)]])
+    between = np.concatenate([[lowest, 1.0], (seen[:-1] + seen[1:]) / 2, seen[-1:] + 0.001])
+    limits = np.unique(np.round(np.clip(between, lowest, 1.0), 4))
     bad, good = np.sort(values[failed]), np.sort(values[~failed])
     missed = np.searchsorted(bad, limits, side="left")
     alarms = len(good) - np.searchsorted(good, limits, side="left")
@@ -148,18 +152,18 @@ def propose(
             held_out=None,
             says=says,
         )
-    chosen = _choose(values, failed, miss_cost)
-    held_out = _hold_out(values, failed, miss_cost, rng)
-    fitted = _count(values, failed, chosen)
-    fail_min: float | None = round(min(max(chosen, in_force.pass_max + 0.001), 1.0), 4)
+    lowest = math.ceil((in_force.pass_max + 0.001) * 1e4) / 1e4
+    fail_min: float | None = _choose(values, failed, miss_cost, lowest)
+    held_out = _hold_out(values, failed, miss_cost, rng, lowest)
+    fitted = _count(values, failed, fail_min or math.nan)
     blind = min(miss_cost * now.failed, now.others)  # failing no jar at all, or every one
     tells = _tells_apart(held_out) and _cost(held_out, miss_cost) < blind
-    if not tells or _cost(held_out, miss_cost) >= _cost(now, miss_cost):
+    if not tells or _cost(held_out, miss_cost) >= _cost(now, miss_cost) or fitted == now:
         fail_min = None
     if fail_min is not None:
         says = (
-            f"At {fail_min:.3g} instead of {in_force.fail_min:.3g}: {held_out.says} on tests that had no say in it; "
-            f"now {now.says}."
+            f"At {fail_min:.4g} instead of {in_force.fail_min:.4g}: {fitted.says}; now {now.says}. "
+            f"Of new tests expect rather {held_out.says}: limits chosen in this way, on tests without a say in them."
         )
     elif not tells:
         says = (
@@ -196,7 +200,11 @@ def _tells_apart(counts: Counts) -> bool:
 
 
 def _hold_out(
-    values: NDArray[np.float64], failed: NDArray[np.bool_], miss_cost: float, rng: np.random.Generator
+    values: NDArray[np.float64],
+    failed: NDArray[np.bool_],
+    miss_cost: float,
+    rng: np.random.Generator,
+    lowest: float,
 ) -> Counts:
     """Counts over five parts, failed and others dealt alike, each judged by the other four's limit."""
     part = np.empty(len(values), np.int64)
@@ -204,7 +212,11 @@ def _hold_out(
         dealt = np.arange(int(kind.sum())) % _FOLDS
         part[kind] = rng.permutation(dealt)
     found = [
-        _count(values[part == k], failed[part == k], _choose(values[part != k], failed[part != k], miss_cost))
+        _count(
+            values[part == k],
+            failed[part == k],
+            _choose(values[part != k], failed[part != k], miss_cost, lowest),
+        )
         for k in range(_FOLDS)
     ]
     return Counts(
@@ -225,8 +237,8 @@ def write_shop_limits(shop_text: str, accepted: Sequence[Proposal], *, by: str, 
     """
     lines = shop_text.splitlines()
     for p in accepted:
-        if p.fail_min is not None and p.held_out is not None:
-            source = f"proposed from own signed tests, accepted by {by} on {on}: {p.held_out.says}"
+        if p.fail_min is not None and p.fitted is not None:
+            source = f"proposed from own signed tests, accepted by {by} on {on}: {p.fitted.says}"
             lines = _put(lines, p.rule, {"fail_min": f"{p.fail_min:g}", "source": _quoted(source)})
     text = "\n".join(lines).strip("\n") + "\n"
     load_limits(text)

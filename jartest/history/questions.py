@@ -31,15 +31,28 @@ from jartest.history.next_jar import (
 from jartest.history.pairs import PairCell, PairTable, make_table, pair_key, roll_up
 from jartest.history.prior import Prior, default_prior
 from jartest.history.proposals import Proposal, Scored, propose
+from jartest.history.readers import Eye, Said, read_readers
 from jartest.history.rests_on import Leaning, leanings
 from jartest.history.trials import MACHINE, Trial
 from jartest.history.weighing import Posterior, weigh
 from jartest.records.model import Product, TestPlan
 from jartest.records.store import Store
-from jartest.records.summary_queries import CountedPair, PastTest, PersonsWord, ShelfItem
+from jartest.records.summary_queries import CountedPair, LastLook, PastTest, PersonsWord, ShelfItem
 from jartest.verdict.limits import Limits
+from jartest.verdict.values import Word
 
-__all__ = ["BLAMED", "CHECKED", "NEWEST", "SEED", "Blame", "History", "mix_of", "say_product", "trial_of"]
+__all__ = [
+    "BLAMED",
+    "CHECKED",
+    "NEWEST",
+    "SEED",
+    "Blame",
+    "History",
+    "mix_of",
+    "say_product",
+    "scored_by",
+    "trial_of",
+]
 
 BLAMED = 0.5  # a suspect is named in a warning from this chance on (our choice)
 _TRIALS = 400  # the newest tests that a mixture's suspects are weighed by (our choice: about a second)
@@ -376,6 +389,31 @@ class History:
             for j in self._store.judged_twice(samples=self.samples, most=NEWEST)
         )
 
+    @cached_property
+    def _photo_words(self) -> dict[int, Word]:
+        """What the machine said of the last photo alone, whatever anybody had ticked, by the number of the test."""
+        found = self._store.last_looks(samples=self.samples, most=NEWEST)
+        return {r.number: r.photo_word for r in found if r.photo_word is not None}
+
+    def judged_blind(self) -> tuple[Judged, ...]:
+        """Each person's blind word beside the machine's on the photo alone: what one ticked is not on both sides."""
+        words = self._photo_words
+        return tuple(
+            replace(j, first=words[j.number], first_by=MACHINE)
+            for j in self.judged()
+            if j.blind and j.number in words
+        )
+
+    def eyes(self) -> tuple[Eye, ...]:
+        """How well each reader tells the words apart, by all blind words and the machine's on photos alone."""
+        said = [
+            Said(number=n, reader=f"{MACHINE}, photo alone", word=w) for n, w in self._photo_words.items()
+        ]
+        people = self._store.persons_words(samples=self.samples, most=NEWEST)
+        said += [Said(number=w.number, reader=w.by, word=w.word) for w in people if not w.saw_machine]
+        said += [Said(number=j.number, reader=j.second_by, word=j.second) for j in self.judged() if j.blind]
+        return read_readers(said, rng=np.random.default_rng(SEED))
+
     def second_opinions(self) -> tuple[Judged, ...]:
         """First and second person's word on the same test, where two gave one, here or by parcel; newest first."""
         by_test: dict[int, list[PersonsWord]] = {}
@@ -402,12 +440,31 @@ class History:
 
     def proposals(self, limits: Limits) -> Mapping[str, Proposal]:
         """For each photo rule, the limit that the shop's own signed tests speak for."""
-        rows = self._store.worst_looks(samples=self.samples, most=NEWEST)
-        found = {}
-        for rule in limits.photo:
-            scored = [Scored(number=n, value=worst[rule], word=w) for n, w, worst in rows]
-            found[rule] = propose(scored, rule, limits, rng=np.random.default_rng(SEED))
-        return found
+        rows = self._store.last_looks(samples=self.samples, most=NEWEST)
+        return {
+            rule: propose(scored_by(rows, rule, limits), rule, limits, rng=np.random.default_rng(SEED))
+            for rule in limits.photo
+        }
+
+
+def scored_by(rows: Sequence[LastLook], rule: str, limits: Limits) -> list[Scored]:
+    """What one rule saw of each test, as the verdict takes it.
+
+    That is the last look, the guard band taken off.  A test that re-mixed fully cannot fail by a photo, and one
+    that fails by another rule too tells nothing of this one; both are left aside.
+    """
+    found = []
+    for row in rows:
+        over = {r: _sure(row, r, limits) >= limits.photo[r].fail_min for r in limits.photo}
+        other = any(is_over for r, is_over in over.items() if r != rule)
+        if row.remix != "fully" and not (other and row.word == "fail"):
+            found.append(Scored(number=row.number, value=_sure(row, rule, limits), word=row.word))
+    return found
+
+
+def _sure(row: LastLook, rule: str, limits: Limits) -> float:
+    value, sigma = row.figures[rule]
+    return value - limits.guard_sigmas * (0.0 if math.isnan(sigma) else sigma)
 
 
 def _cell(row: CountedPair, items: Mapping[int, ShelfItem]) -> PairCell:

@@ -7,7 +7,7 @@ nothing of it is.  A store may be shared by threads, and a SQLite file by progra
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Collection, Iterator
 from contextlib import contextmanager
 from datetime import datetime, timedelta
 from types import TracebackType
@@ -42,7 +42,15 @@ from jartest.records.parcels import ParcelBooks, remove_parcels_of
 from jartest.records.rows import flat_row, look_row, photo_row, reading_row, revision_row, verdict_row
 from jartest.records.saved_looks import SavedLookBooks
 from jartest.records.summarise import summarise_again
-from jartest.records.summary_queries import Around, CountedPair, JudgedTwice, PastTest, PersonsWord, ShelfItem
+from jartest.records.summary_queries import (
+    Around,
+    CountedPair,
+    JudgedTwice,
+    LastLook,
+    PastTest,
+    PersonsWord,
+    ShelfItem,
+)
 from jartest.records.summary_tables import pair_counts
 from jartest.records.tables import (
     counters,
@@ -62,7 +70,6 @@ from jartest.records.tables import (
 )
 from jartest.records.tank import TankBooks, remove_cards_of
 from jartest.records.upkeep import Upkeep
-from jartest.verdict.values import Word
 
 __all__ = ["Store"]
 
@@ -425,10 +432,10 @@ class Store(ParcelBooks, TankBooks, SavedLookBooks, JarBooks, FittedBooks, Upkee
         with self._reading() as c:
             return summary_queries.list_persons_words(c, samples=samples, most=most)
 
-    def worst_looks(self, *, samples: bool, most: int) -> tuple[tuple[int, Word, Mapping[str, float]], ...]:
-        """Number, signed word and worst value for each photo rule, of the newest tests where a person gave the word."""
+    def last_looks(self, *, samples: bool, most: int) -> tuple[LastLook, ...]:
+        """The last look of the newest tests where a person gave the word, with what each photo rule saw in it."""
         with self._reading() as c:
-            return summary_queries.list_worst_looks(c, samples=samples, most=most)
+            return summary_queries.list_last_looks(c, samples=samples, most=most)
 
     def set_by_hand(
         self, *, samples: bool, most: int

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import heapq
+import math
 from collections import Counter, defaultdict
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
@@ -23,15 +24,16 @@ __all__ = [
     "Around",
     "CountedPair",
     "JudgedTwice",
+    "LastLook",
     "PastProduct",
     "PastTest",
     "PersonsWord",
     "ShelfItem",
     "list_judged",
+    "list_last_looks",
     "list_pairs",
     "list_persons_words",
     "list_set_by_hand",
-    "list_worst_looks",
     "load_shelf",
     "look_around",
     "mixed_again",
@@ -44,6 +46,11 @@ __all__ = [
 _FIGURE = {
     rule: readings.c[rule if rule in readings.c else f"{rule}_fraction"]  # floc_index is no fraction
     for rule in PHOTO_RULES
+}
+_SIGMA = {
+    rule: readings.c[f"{rule}_sigma_fraction"]
+    for rule in PHOTO_RULES
+    if f"{rule}_sigma_fraction" in readings.c
 }
 
 
@@ -335,34 +342,57 @@ def list_persons_words(c: Connection, *, samples: bool, most: int) -> tuple[Pers
     return tuple(sorted(words.values(), key=lambda w: (-w.number, w.asked, w.at)))
 
 
-def list_worst_looks(
-    c: Connection, *, samples: bool, most: int
-) -> tuple[tuple[int, Word, Mapping[str, float]], ...]:
-    """Number, signed word, and the worst value for each photo rule, of the newest tests where a person gave the word."""
-    later = readings.alias("later")
-    newest = select(func.max(later.c.seq)).where(later.c.look_id == readings.c.look_id).scalar_subquery()
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LastLook:
+    """The last look of a signed test: the signed word, how it re-mixed, and each photo rule's figure with its sigma.
+
+    `photo_word` is the verdict of that photo alone, whatever anybody ticked; NaN where a figure or sigma is not known.
+    """
+
+    number: int
+    word: Word
+    remix: Remix
+    photo_word: Word | None
+    figures: Mapping[str, tuple[float, float]]
+
+
+def list_last_looks(c: Connection, *, samples: bool, most: int) -> tuple[LastLook, ...]:
+    """The last look, in its newest reading, of the newest tests that a person signed with a word of their own."""
     own_word = (
-        select(outcomes.c.number, outcomes.c.test_id, outcomes.c.word)
+        select(outcomes.c.number, outcomes.c.test_id, outcomes.c.word, outcomes.c.remix)
         .join(signatures, signatures.c.test_id == outcomes.c.test_id)
-        .where(
-            signatures.c.opinion_id.is_not(None), signatures.c.set_aside == "", outcomes.c.sample == samples
-        )
+        .where(signatures.c.opinion_id.is_not(None), outcomes.c.sample == samples)
         .order_by(outcomes.c.number.desc())
         .limit(most)
         .subquery()
     )
-    # Said twice, so that SQLite starts from these looks and not from every reading of the store.
-    their_looks = select(looks.c.id).where(looks.c.test_id.in_(select(own_word.c.test_id)))
+    turn = func.row_number().over(
+        partition_by=looks.c.test_id, order_by=(looks.c.taken_at.desc(), looks.c.seq.desc())
+    )
+    of_tests = looks.c.test_id.in_(select(own_word.c.test_id))
+    ranked = select(looks.c.id, looks.c.test_id, turn.label("turn")).where(of_tests).subquery()
+    later = readings.alias("later")
+    newest = select(func.max(later.c.seq)).where(later.c.look_id == readings.c.look_id).scalar_subquery()
     query = (
-        select(own_word.c.number, own_word.c.word, *(func.max(figure) for figure in _FIGURE.values()))
-        .join(looks, looks.c.test_id == own_word.c.test_id)
-        .join(readings, readings.c.look_id == looks.c.id)
-        .where(readings.c.seq == newest, readings.c.look_id.in_(their_looks))
-        .group_by(own_word.c.number, own_word.c.word)
+        select(
+            own_word.c.number,
+            own_word.c.word,
+            own_word.c.remix,
+            readings.c.verdict,
+            *_FIGURE.values(),
+            *_SIGMA.values(),
+        )
+        .join(ranked, ranked.c.test_id == own_word.c.test_id)
+        .join(readings, readings.c.look_id == ranked.c.id)
+        .where(ranked.c.turn == 1, readings.c.seq == newest)
     )
-    return tuple(
-        (number, word, dict(zip(_FIGURE, worst, strict=True))) for number, word, *worst in c.execute(query)
-    )
+    found = []
+    for number, word, remix, photo_word, *rest in c.execute(query):
+        values = dict(zip(_FIGURE, rest[: len(_FIGURE)], strict=True))
+        sigmas = dict(zip(_SIGMA, rest[len(_FIGURE) :], strict=True))
+        figures = {rule: (values[rule], sigmas.get(rule, math.nan)) for rule in _FIGURE}
+        found.append(LastLook(number=number, word=word, remix=remix, photo_word=photo_word, figures=figures))
+    return tuple(found)
 
 
 def list_set_by_hand(

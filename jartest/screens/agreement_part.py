@@ -25,8 +25,11 @@ _BY = {"person": "second_by", "jar": "jar", "method version": "method"}
 
 def draw_agreement(recorder: Recorder, history: History) -> None:
     """Draw how far the judges agree, where not, and which limits the shop's own tests speak for."""
-    judged = history.judged()
-    st.caption(f"By the newest tests, at most {NEWEST} of them.")
+    judged = history.judged_blind()
+    st.caption(
+        f"By the newest tests, at most {NEWEST} of them: the machine's word on the last photo alone, and the words that "
+        "people gave before they saw it."
+    )
     st.markdown("#### Machine and person")
     _compared(recorder, compare(judged), first="machine", second="person")
     if judged:
@@ -36,6 +39,9 @@ def draw_agreement(recorder: Recorder, history: History) -> None:
         groups = _groups(judged, _BY[by or "person"])
         st.dataframe(groups, hide_index=True, width="stretch", column_config=two_places)
         st.caption("Weighted kappa: 1 is full agreement, 0 is what chance alone would give.")
+    st.markdown("#### Whose eye")
+    eyes = history.eyes()
+    st.markdown("\n".join(f"- {plain(e.says)}" for e in eyes) or "Nobody has given a blind word yet.")
     st.markdown("#### First opinion and second")
     _compared(recorder, compare(history.second_opinions()), first="first person", second="second person")
     st.markdown("#### Readings put right by hand")

@@ -128,7 +128,7 @@ class Shop:
         self.store.add_opinion(said)
         return said.id
 
-    def photograph(self, test: JarTest, **figures: float) -> None:
+    def photograph(self, test: JarTest, word: Word | None = None, **figures: float) -> None:
         """A look with a reading of these figures; the photo itself is not there."""
         sha256, look_id = uuid.uuid4().hex * 2, uuid.uuid4().hex
         info = PhotoInfo(
@@ -152,7 +152,7 @@ class Shop:
         self.store.add_reading(
             KeptReading(
                 id=uuid.uuid4().hex, look_id=look_id, at=self.day, by="Ada", origin="found", found=None, marks=None,
-                reading=reading, verdict=Verdict(word=None, reasons=(), limits_sha256=LIMITS),
+                reading=reading, verdict=Verdict(word=word, reasons=(), limits_sha256=LIMITS),
             )
         )  # fmt: skip
 

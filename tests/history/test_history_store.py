@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import uuid
 from dataclasses import replace
+from datetime import timedelta
 from itertools import combinations
 from pathlib import Path
 from typing import Any
@@ -19,7 +20,7 @@ from jartest.history.before import Mix
 from jartest.history.next_jar import Named
 from jartest.history.pairs import PAIR_SHAPES, PairCell, make_table, roll_up
 from jartest.history.prior import default_prior
-from jartest.history.questions import History, mix_of
+from jartest.history.questions import History, mix_of, scored_by
 from jartest.records.move import copy_store
 from jartest.records.store import Store
 from jartest.verdict.limits import PHOTO_RULES, load_limits
@@ -387,6 +388,23 @@ def test_machine_and_person_are_compared_and_second_opinions_found(shop: Any) ->
     }
 
 
+def test_the_machine_s_word_on_the_photo_alone_is_held_against_blind_words_only(shop: Any) -> None:
+    for saw in (False, True):
+        test = shop.open("A B")
+        shop.photograph(test, settled_fraction=0.0)
+        shop.sign(test, "fail", person="fail", by="Ben", saw=saw)  # by what Ben ticked himself
+    blind = shop.open("A C")
+    shop.sign(blind, "fail", person="fail", by="Ben", saw=False)  # no photo
+    assert History(shop.store).judged_blind() == (), "the photos were not judged"
+    assert [e.reader for e in History(shop.store).eyes()] == ["Ben"]
+    judged = shop.open("A D")
+    shop.photograph(judged, word="pass", settled_fraction=0.0)
+    shop.sign(judged, "fail", person="fail", by="Ben", saw=False)
+    (found,) = History(shop.store).judged_blind()
+    assert (found.number, found.first, found.second) == (judged.number, "pass", "fail")
+    assert {e.reader for e in History(shop.store).eyes()} == {"Ben", "machine, photo alone"}
+
+
 def test_a_second_opinion_that_came_by_parcel_counts_and_the_machine_s_word_is_not_needed(shop: Any) -> None:
     test = shop.open("A B")
     shop.sign(test, None, person="pass", by="Ben")
@@ -401,22 +419,26 @@ def test_a_second_opinion_that_came_by_parcel_counts_and_the_machine_s_word_is_n
     assert History(shop.store, samples=True).second_opinions() == ()
 
 
-def test_every_photo_rule_has_its_worst_value_of_the_tests_with_photos(shop: Any) -> None:
-    worse, better = shop.open("A B"), shop.open("A B")
-    shop.photograph(worse, settled_fraction=0.2, floc_index=0.4, floc_area_fraction=0.03)
-    shop.photograph(worse, settled_fraction=0.3, floc_index=0.1, floc_area_fraction=0.01)
+def test_every_photo_rule_is_counted_as_the_verdict_takes_it(shop: Any) -> None:
+    faded, better, failed = shop.open("A B"), shop.open("A B"), shop.open("A B")
+    shop.photograph(faded, settled_fraction=0.3, floc_index=0.4, floc_area_fraction=0.03)
+    shop.day += timedelta(minutes=1)
+    shop.photograph(
+        faded, settled_fraction=0.2, settled_sigma_fraction=0.01, floc_index=0.1, floc_area_fraction=0.01
+    )
     shop.photograph(better, settled_fraction=0.1)
-    for test in (worse, better):
+    shop.photograph(failed, settled_fraction=0.9, foam_fraction=0.9)
+    for test in (faded, better, failed):
         shop.sign(test, "watch", person="fail")
-    rows = {number: worst for number, _, worst in shop.store.worst_looks(samples=False, most=10)}
-    assert set(rows[worse.number]) == set(PHOTO_RULES)
-    assert {k: rows[worse.number][k] for k in ("settled", "floc_index", "floc_area")} == {
-        "settled": 0.3,
-        "floc_index": 0.4,
-        "floc_area": 0.03,
-    }
-    assert rows[better.number]["settled"] == 0.1
-    proposals = History(shop.store).proposals(load_limits())
+    rows = {r.number: r for r in shop.store.last_looks(samples=False, most=10)}
+    assert set(rows[faded.number].figures) == set(PHOTO_RULES)
+    assert rows[faded.number].figures["settled"] == (0.2, 0.01), "the last look, not the worst"
+    limits = load_limits()
+    scored = {s.number: s for s in scored_by(tuple(rows.values()), "settled", limits)}
+    assert scored[faded.number].value == pytest.approx(0.2 - limits.guard_sigmas * 0.01)
+    assert scored[better.number].value == 0.1
+    assert failed.number not in scored, "it fails by its foam too, so it tells nothing of settling"
+    proposals = History(shop.store).proposals(limits)
     assert set(proposals) == set(PHOTO_RULES)
     assert "from 8 of each on a limit can be proposed" in proposals["floc_area"].says
 

@@ -104,3 +104,52 @@ def test_accepting_writes_the_limit_and_keeps_what_the_shop_had_set() -> None:
     assert 'accepted by Ada "A" \\ B on 2026-03-14' in after.photo["settled"].source
     assert text.startswith("# ours")
     assert LIMITS.photo["settled"].fail_min == 0.10
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_the_figures_stated_are_those_of_exactly_what_is_proposed(seed: int) -> None:
+    """A store with a known best limit, also where it lies under what may be set; each figure recounted by hand."""
+    draws = np.random.default_rng([31, seed])
+    best = float(draws.uniform(0.01, 0.3))
+    values = draws.uniform(0.0, 2 * best, 200)
+    failed = values >= best
+    failed ^= draws.random(200) < 0.02
+    tests = [
+        Scored(number=i, value=float(v), word="fail" if f else "pass")
+        for i, (v, f) in enumerate(zip(values, failed, strict=True))
+    ]
+    found = propose(tests, "settled", LIMITS, rng=rng())
+    lowest = LIMITS.photo["settled"].pass_max
+    if found.fail_min is None:
+        assert best < 0.115, "the limit in force is as good only near it"
+        return
+    assert found.fail_min > lowest
+    missed = sum(f and v < found.fail_min for v, f in zip(values, failed, strict=True))
+    alarms = sum(not f and v >= found.fail_min for v, f in zip(values, failed, strict=True))
+    assert found.fitted is not None
+    assert (found.fitted.missed, found.fitted.alarms) == (missed, alarms)
+    assert (
+        f"{missed} of {failed.sum()} failures missed, {alarms} of {(~failed).sum()} false alarms; now"
+        in found.says
+    )
+    every = [round(x, 4) for x in np.arange(lowest + 0.001, 1.0, 0.001)]
+    cost = [5 * (failed & (values < x)).sum() + (~failed & (values >= x)).sum() for x in every]
+    assert 5 * missed + alarms <= min(cost), "no other limit that may be set costs less"
+
+
+def test_on_noise_hardly_any_shop_is_proposed_anything() -> None:
+    """300 shops with nothing to find, six rules each: at most 2 % of them are proposed a limit at all."""
+    proposed = 0
+    for shop in range(300):
+        draws = np.random.default_rng([41, shop])
+        words = np.where(draws.random(150) < 0.3, "fail", "pass")
+        any_of_it = False
+        for rule in LIMITS.photo:
+            values = draws.uniform(0.0, 0.4, 150)
+            tests = [
+                Scored(number=i, value=float(v), word=w)
+                for i, (v, w) in enumerate(zip(values, words, strict=True))
+            ]
+            any_of_it |= propose(tests, rule, LIMITS, rng=np.random.default_rng(shop)).fail_min is not None
+        proposed += any_of_it
+    assert proposed <= 6
