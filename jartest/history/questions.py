@@ -35,6 +35,7 @@ from jartest.history.readers import Eye, Said, read_readers
 from jartest.history.rests_on import Leaning, leanings
 from jartest.history.trials import MACHINE, Trial
 from jartest.history.weighing import Posterior, weigh
+from jartest.history.winter import WinterPlan, plan_winter
 from jartest.records.model import Product, TestPlan
 from jartest.records.store import Store
 from jartest.records.summary_queries import CountedPair, LastLook, PastTest, PersonsWord, ShelfItem
@@ -60,6 +61,7 @@ NEWEST = (
     2_000  # tests that judges are compared and limits proposed by; older eyes judged otherwise (our choice)
 )
 CHECKED = 500  # tests whose corrections by hand are counted (our choice: well under a second)
+_SEASON = 500  # tests of a season whose mixtures are planned again, the newest (our choice)
 _NEAR = 40  # tests looked at closely for the nearest ones
 _ON_THE_BENCH = 0.005  # suspects less likely than this steer no jar (our choice)
 SEED = 20260314  # of the sampler, so that the same records always give the same word
@@ -341,6 +343,16 @@ class History:
                             instead_of=out, product=other, passed_with=(stays, *also), tests=tried.passed
                         )
         return tuple(sorted(found.values(), key=lambda s: (-len(s.passed_with), -s.tests, s.product)))
+
+    # ------------------------------------------------------------- before the season
+    def winter_plan(self, now: datetime) -> WinterPlan:
+        """The fewest jars that try what is open of the mixtures of the newest season, as each was mixed last."""
+        mixes: dict[frozenset[str], Mix] = {}
+        for past in self._store.tests_of_newest_season(samples=self.samples, most=_SEASON):
+            mix = _past(past).mix
+            if len(mix.products) > 1:
+                mixes.setdefault(frozenset(mix.products), mix)
+        return plan_winter(tuple(mixes.values()), self.pair_table().by_pair(), now=now)
 
     # --------------------------------------------------------------- suspects
     def blame(

@@ -49,6 +49,7 @@ from jartest.records.summary_queries import (
     LastLook,
     PastTest,
     PersonsWord,
+    ProductLine,
     ShelfItem,
 )
 from jartest.records.summary_tables import pair_counts
@@ -412,6 +413,11 @@ class Store(ParcelBooks, TankBooks, SavedLookBooks, JarBooks, FittedBooks, Upkee
         with self._reading() as c:
             return summary_queries.of_pair(c, a, b, samples=samples, most=most)
 
+    def tests_of_newest_season(self, *, samples: bool, most: int) -> tuple[PastTest, ...]:
+        """Signed tests of the year of the newest one, newest first."""
+        with self._reading() as c:
+            return summary_queries.of_newest_season(c, samples=samples, most=most)
+
     def tests_near(self, ids: Collection[int], *, samples: bool, most: int) -> tuple[PastTest, ...]:
         """Signed tests that shared two or more of these products, or held one of them alone, newest first."""
         with self._reading() as c:
@@ -436,6 +442,11 @@ class Store(ParcelBooks, TankBooks, SavedLookBooks, JarBooks, FittedBooks, Upkee
         """The last look of the newest tests where a person gave the word, with what each photo rule saw in it."""
         with self._reading() as c:
             return summary_queries.list_last_looks(c, samples=samples, most=most)
+
+    def product_lines(self, *, samples: bool) -> tuple[ProductLine, ...]:
+        """Every product of every signed test, for the table that leaves."""
+        with self._reading() as c:
+            return summary_queries.list_product_lines(c, samples=samples)
 
     def set_by_hand(
         self, *, samples: bool, most: int

@@ -16,7 +16,17 @@ from jartest.imaging.values import Reading
 from jartest.records.model import Remix
 from jartest.records.parcel_tables import second_opinions
 from jartest.records.summary_tables import outcome_products, outcomes, pair_counts, shelf
-from jartest.records.tables import FRAME, looks, opinions, readings, revisions, signatures, tests, verdicts
+from jartest.records.tables import (
+    FRAME,
+    looks,
+    opinions,
+    products,
+    readings,
+    revisions,
+    signatures,
+    tests,
+    verdicts,
+)
 from jartest.verdict.limits import PHOTO_RULES
 from jartest.verdict.values import Word
 
@@ -28,16 +38,19 @@ __all__ = [
     "PastProduct",
     "PastTest",
     "PersonsWord",
+    "ProductLine",
     "ShelfItem",
     "list_judged",
     "list_last_looks",
     "list_pairs",
     "list_persons_words",
+    "list_product_lines",
     "list_set_by_hand",
     "load_shelf",
     "look_around",
     "mixed_again",
     "mixed_nearly",
+    "of_newest_season",
     "of_pair",
     "sharing",
 ]
@@ -205,6 +218,16 @@ def mixed_again(c: Connection, ids: Collection[int], *, samples: bool, most: int
     """Signed tests of exactly these products, newest first."""
     mixture = "-".join(str(i) for i in sorted(ids))
     query = select(outcomes).where(outcomes.c.mixture == mixture, outcomes.c.sample == samples)
+    return _load(c, query.order_by(outcomes.c.number.desc()).limit(most))
+
+
+def of_newest_season(c: Connection, *, samples: bool, most: int) -> tuple[PastTest, ...]:
+    """Signed tests of the year of the newest one, newest first."""
+    newest = c.execute(select(func.max(outcomes.c.signed_at)).where(outcomes.c.sample == samples)).scalar()
+    if newest is None:
+        return ()
+    since = datetime(newest.year, 1, 1, tzinfo=newest.tzinfo)
+    query = select(outcomes).where(outcomes.c.sample == samples, outcomes.c.signed_at >= since)
     return _load(c, query.order_by(outcomes.c.number.desc()).limit(most))
 
 
@@ -393,6 +416,67 @@ def list_last_looks(c: Connection, *, samples: bool, most: int) -> tuple[LastLoo
         figures = {rule: (values[rule], sigmas.get(rule, math.nan)) for rule in _FIGURE}
         found.append(LastLook(number=number, word=word, remix=remix, photo_word=photo_word, figures=figures))
     return tuple(found)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ProductLine:
+    """A product of a signed test as it was planned when it was signed, with the test's water, word and reason."""
+
+    number: int
+    opened_at: datetime
+    utc_offset_min: int
+    position: int
+    product: str
+    maker: str
+    formulation: str
+    lot: str
+    amount_ml: float | None
+    amount_g: float | None
+    jar_volume_ml: float
+    water: str
+    hardness_mg_l: float | None
+    ph: float | None
+    temperature_c: float | None
+    verdict: Word
+    score: int | None
+    signer: str
+    reason: str
+
+
+def list_product_lines(c: Connection, *, samples: bool) -> tuple[ProductLine, ...]:
+    """Every product of every signed test, oldest test first, in the order they were planned to go in."""
+    s, r, p = signatures.c, revisions.c, products.c
+    query = (
+        select(
+            tests.c.number,
+            tests.c.opened_at,
+            tests.c.utc_offset_min,
+            p.position,
+            p.name.label("product"),
+            p.maker,
+            p.formulation,
+            p.lot,
+            p.amount_ml,
+            p.amount_g,
+            r.jar_volume_ml,
+            r.water_source.label("water"),
+            r.water_hardness_mg_l.label("hardness_mg_l"),
+            r.water_ph.label("ph"),
+            r.water_temperature_c.label("temperature_c"),
+            s.word.label("verdict"),
+            outcomes.c.score,
+            s.by.label("signer"),
+            s.reason,
+        )
+        .select_from(tests)
+        .join(signatures, and_(s.test_id == tests.c.id, s.set_aside == ""))
+        .join(outcomes, outcomes.c.test_id == tests.c.id)
+        .join(revisions, and_(r.test_id == tests.c.id, r.revision == s.revision))
+        .join(products, and_(p.test_id == tests.c.id, p.revision == s.revision))
+        .where(tests.c.sample == samples)
+        .order_by(tests.c.number, p.position)
+    )
+    return tuple(ProductLine(**row) for row in c.execute(query).mappings())
 
 
 def list_set_by_hand(

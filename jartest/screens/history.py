@@ -11,10 +11,11 @@ from jartest.screens.blame_part import draw_blame
 from jartest.screens.looks_part import draw_keeping, draw_looks
 from jartest.screens.pairs_part import draw_pairs
 from jartest.screens.parts import link_to, plain
+from jartest.screens.product_part import draw_product, draw_winter
 
 __all__ = ["render"]
 
-_VIEWS = ("Pairs", "Suspects and next jar", "How good are we")
+_VIEWS = ("Pairs", "One product", "Suspects and next jar", "Before the season", "How good are we")
 _CHOICES = ("samples", "view", "rolled", "failed", "by")  # what a saved look keeps
 
 
@@ -34,6 +35,10 @@ def render(recorder: Recorder) -> None:
         draw_blame(recorder, samples=samples)
     elif view == "How good are we":
         draw_agreement(recorder, history)
+    elif view == "One product":
+        draw_product(history)
+    elif view == "Before the season":
+        draw_winter(recorder, history)
     else:
         draw_pairs(history)
     st.caption(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
 
 import altair as alt
@@ -46,7 +47,10 @@ def draw_pairs(history: History) -> None:
         return
     with st.container(key="picture"):
         _picture(table)
-    st.caption(" · ".join(f"{shape} {word}: {says}" for word, (shape, says) in PAIR_SHAPES.items()))
+    st.caption(
+        " · ".join(f"{shape} {word}: {says}" for word, (shape, says) in PAIR_SHAPES.items())
+        + " · The larger the sign, the more tests it rests on."
+    )
     _behind(history, table, group_of)
     st.markdown("#### All pairs")
     st.dataframe(pairs_frame(table), hide_index=True, width="stretch", key=state.key("history", "pairs"))
@@ -68,27 +72,26 @@ def draw_pairs(history: History) -> None:
 
 
 def grid_rows(table: PairTable, most: int = _MOST) -> pd.DataFrame:
-    """The cells of the picture, both ways round, for the products in most trouble."""
+    """The cells of the picture, each pair once, for the products in most trouble; `size` grows with its tests."""
     shown = table.products[:most]
     cells = table.by_pair()
     rows = []
-    for across in shown:
-        for down in shown:
-            if across == down:
-                continue
+    for n, across in enumerate(shown):
+        for down in shown[n + 1 :]:
             cell = cells.get(pair_key(across, down))
             word: PairState = cell.state if cell else "never tried"
             says = cell.says if cell else f"{across} with {down}: never tried together."
-            rows.append((across, down, word, PAIR_SHAPES[word][0], _ON.get(word, "#111111"), says))
-    return pd.DataFrame(rows, columns=["across", "down", "word", "shape", "ink", "says"])
+            size = 9 + 3 * min(math.log2(1 + cell.tests), 4) if cell else 9  # 12 for one test, 21 from 15 on
+            rows.append((across, down, word, PAIR_SHAPES[word][0], _ON.get(word, "#111111"), says, size))
+    return pd.DataFrame(rows, columns=["across", "down", "word", "shape", "ink", "says", "size"])
 
 
 def _picture(table: PairTable) -> None:
     shown = list(table.products[:_MOST])
     axis = {"title": None, "labelLimit": 170, "labelColor": "#111", "labelOverlap": False, "ticks": False}
     base = alt.Chart(grid_rows(table)).encode(
-        x=alt.X("across:N", sort=shown, axis=axis | {"orient": "top", "labelAngle": -60}),
-        y=alt.Y("down:N", sort=shown, axis=axis),
+        x=alt.X("across:N", sort=shown[:-1], axis=axis | {"orient": "top", "labelAngle": -60}),
+        y=alt.Y("down:N", sort=shown[1:], axis=axis),
         tooltip=alt.Tooltip("says:N", title=" "),
     )
     # No legend beside the picture: the line under it names each shape, and a legend would name colours alone.
@@ -96,7 +99,11 @@ def _picture(table: PairTable) -> None:
     cells = base.mark_rect(stroke="#777", strokeWidth=0.5).encode(
         color=alt.Color("word:N", scale=scale, legend=None)
     )
-    shapes = base.mark_text(fontSize=15).encode(text="shape:N", color=alt.Color("ink:N", scale=None))
+    shapes = base.mark_text().encode(
+        text="shape:N",
+        color=alt.Color("ink:N", scale=None),
+        size=alt.Size("size:Q", scale=None, legend=None),
+    )
     step, tapped = alt.Step(26), alt.selection_point(name="cell", fields=["across", "down"])
     st.altair_chart(
         (cells.add_params(tapped) + shapes).properties(width=step, height=step),
@@ -140,8 +147,6 @@ def _behind(history: History, table: PairTable, group_of: Callable[[str], str] |
         return
     cell = cells[picked]
     st.markdown(plain(cell.says))
-    if cell.cleared_at:
-        st.caption(plain(cell.cleared_at))
     for past in history.behind(*picked, most=_BEHIND, group_of=group_of):
         link_to("test", f"{say_word(past.word)} · test {past.number}", id=past.test_id)
         st.caption(plain(f"{past.signed_at:%Y-%m-%d} · {past.signed_by} · {past.mix.says}"))

@@ -20,7 +20,7 @@ from jartest.screens.pairs_part import grid_rows
 
 Open = Callable[..., AppTest]
 FIVE = "Copper Boron Zinc Phos Spread"
-VIEWS = ("Pairs", "Suspects and next jar", "How good are we")
+VIEWS = ("Pairs", "One product", "Suspects and next jar", "Before the season", "How good are we")
 
 
 def sign(recorder: Recorder, names: str, word: Any, *, sample: bool = False) -> JarTest:
@@ -72,6 +72,10 @@ def test_every_view_of_every_store_says_something_sensible(
         assert pairs in said
     elif name == "Suspects and next jar":
         assert ("so nobody is suspected" in said) == all(w != "fail" for _, w in tests)
+    elif name == "One product":
+        assert ("Pick a product" in said) or not tests
+    elif name == "Before the season":
+        assert ("No mixture is planned yet" in said) == (not tests)
     else:
         assert "No test was judged by both yet" in said
 
@@ -99,6 +103,26 @@ def test_the_tests_behind_a_pair_of_kinds_are_shown_too(screen: Open, kept: Reco
     assert "Copper (Ferrow) 5.28 per litre, Boron (Ferrow)" in words(app)
     app.toggle(key=state.key("history", "rolled")).set_value(False).run()
     assert "per litre" not in words(app), "that pair of kinds is no pair of products"
+
+
+def test_what_goes_with_a_product_is_one_pick_away_with_its_tests(screen: Open, kept: Recorder) -> None:
+    for _ in range(2):
+        sign(kept, "Copper Boron", "pass")
+    sign(kept, "Copper Zinc", "watch")
+    app = view(screen("history"), "One product")
+    (pick,) = [s for s in app.selectbox if s.label == "Product"]
+    said = words(pick.select("Copper (Ferrow)").run())
+    assert "● goes: 1" in said
+    assert "○ open: 1" in said
+    assert "passed 2 times" in said
+    assert "signed by Wren" in said
+
+
+def test_before_the_season_says_which_jars_and_why(screen: Open, kept: Recorder) -> None:
+    sign(kept, "Copper Boron Zinc", "pass")
+    said = words(view(screen("history"), "Before the season"))
+    assert "1 jar covers all 3 open pairs of 1 planned mixtures" in said
+    assert "the hardness of the water is not written" in said or "was the hardness written" in said
 
 
 def test_all_disagreements_stand_in_a_table() -> None:
@@ -130,7 +154,9 @@ def test_the_picture_has_a_shape_and_a_word_in_every_cell() -> None:
         PairCell(first="B", second="C", passed=2, known=known("B", "C", 0.001, "goes")),
     ]
     rows = grid_rows(make_table(cells))
-    assert len(rows) == 6
+    assert len(rows) == 3, "each pair once"
+    sizes = dict(zip(rows["word"], rows["size"], strict=True))
+    assert sizes["fails"] > sizes["goes"] > sizes["never tried"], "nine tests, two, none"
     assert set(zip(rows["word"], rows["shape"], strict=True)) == {
         ("fails", "✖"),
         ("goes", "●"),
