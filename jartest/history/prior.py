@@ -33,7 +33,7 @@ class Prior:
     fewest: int = 0
     most: int = 12
     worth_tests: float = 25.0
-    always: float = 0.35
+    always: float = 0.40
     hardness: float = 0.15
     rate: float = 0.15
     order: float = 0.08

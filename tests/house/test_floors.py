@@ -27,6 +27,7 @@ HOMES = {
 WORLD = {"random", "time", "uuid", "secrets", "platformdirs"}
 ABOVE = (
     "jartest.recorder",
+    "jartest.model_keeper",
     "jartest.tank",
     "jartest.jars",
     "jartest.samples",
