@@ -12,7 +12,7 @@ from jartest.plan.cautions import Caution, FailedPair
 from jartest.plan.products import ShelfProduct
 from jartest.plan.recipe import JarRecipe, make_recipe
 from jartest.plan.scaling import RecipeProduct, RecipeRequest
-from jartest.plan.schedule import say_age
+from jartest.plan.schedule import say_age, say_age_down
 from jartest.plan.shelf_csv import RefusedLine, shelf_from_csv
 from jartest.plan.tankcard import CardState, LapseRules, card_state, make_tank_card
 from jartest.recorder import Recorder, checked_name
@@ -20,7 +20,7 @@ from jartest.records.cautioned import cautions_of, shelf_product_of
 from jartest.records.done import done_of, places_in
 from jartest.records.model import Case, JarTest, JarUsed, Product, Signature, TestPlan, Water
 from jartest.records.tank_model import CardLapse, KeptCard, ShelfEntry
-from jartest.trend import Growth, growths, standing_time
+from jartest.trend import CurvePoint, Growth, StandingTime, first_to_part, growths
 from jartest.units import say_number
 from jartest.verdict.values import Word
 
@@ -47,7 +47,7 @@ __all__ = [
     "start_from_recipe",
 ]
 
-# A tank may stand until this share of its depth has cleared, settled or floats (our choice).
+# A tank may stand until this share of it has parted: of its depth cleared, of what falls or rises down or up (our choice).
 PARTED_FRACTION = 0.05
 _MM_PER_IN = 25.4  # exact: NIST Handbook 44, App. C
 _HAZARDS = ("heat", "gas")  # signs after which no word of anybody makes a card
@@ -313,6 +313,7 @@ def make_card(
     condition: str = "",
     rules: LapseRules | None = None,
     tank_depth_in: float | None = None,
+    tank_c: float | None = None,
 ) -> KeptCard:
     """The tank card of a signed test, in the order in which its jar was mixed; a test has one card.
 
@@ -322,6 +323,8 @@ def make_card(
         On what condition it holds; a watch must have one.
     tank_depth_in
         Depth of the liquid in the tank in inches, for how long it may stand; None leaves that out.
+    tank_c
+        Temperature of the tank's water in degrees Celsius; None where it is not known.
 
     Raises
     ------
@@ -346,7 +349,9 @@ def make_card(
         )
         raise BadEntry(msg)
     failed = failed_before(recorder, [p.product for p in request.products])
-    stand_s, stand_says = _standing(recorder, case, tank_depth_in)
+    stand_s, stand_says = _standing(
+        recorder.curve(case), tank_depth_in, jar_c=plan.water.temperature_c, tank_c=tank_c
+    )
     card = make_tank_card(
         make_recipe(request, failed=failed, by_hand=done),
         test_id=test_id,
@@ -422,9 +427,10 @@ def _overruled(case: Case) -> tuple[str, ...]:
     )
 
 
-def _standing(recorder: Recorder, case: Case, tank_depth_in: float | None) -> tuple[float | None, str]:
+def _standing(
+    points: Sequence[CurvePoint], tank_depth_in: float | None, *, jar_c: float | None, tank_c: float | None
+) -> tuple[float | None, str]:
     """How long the tank may stand, in s where it can be reckoned, and what the jar showed, in words."""
-    points = recorder.curve(case)
     if not points:
         return None, "How long it may stand was not measured: keep it moving."
     watched = f"The jar was watched for {say_age(points[-1].age_s)}"
@@ -440,37 +446,70 @@ def _standing(recorder: Recorder, case: Case, tank_depth_in: float | None) -> tu
             f"{watched} and showed {kinds}; without the tank's depth no time is reckoned: keep it moving.",
         )
     try:
-        times = [
-            standing_time(g, tank_depth_mm=_MM_PER_IN * tank_depth_in, allowed_fraction=PARTED_FRACTION)
-            for g in growing
-        ]
+        first = first_to_part(
+            growing,
+            tank_depth_mm=_MM_PER_IN * tank_depth_in,
+            allowed_fraction=PARTED_FRACTION,
+            jar_c=jar_c,
+            tank_c=tank_c,
+        )
     except BadEntry as e:
         return None, f"{watched} and showed {kinds}; {e}"
-    first = min(times, key=lambda t: t.low_s)
+    if first is None or math.isnan(first.low_s):
+        return None, f"{watched} and showed {kinds}. {first.says if first else ''}"
     return (
         first.low_s,
-        f"{first.says} Until {PARTED_FRACTION:.0%} of the depth has parted, at the cautious end.",
+        f"{first.says} Until {PARTED_FRACTION:.0%} has parted, at the cautious end.",
     )
 
 
 def say_standing(
-    growing: Sequence[Growth], tank_depth_in: float, parted_fraction: float = PARTED_FRACTION
+    growing: Sequence[Growth],
+    tank_depth_in: float,
+    parted_fraction: float = PARTED_FRACTION,
+    *,
+    jar_c: float | None = None,
+    tank_c: float | None = None,
 ) -> tuple[str, ...]:
     """For each growth, how long a tank of this depth may stand without agitation, with its range, in words.
+
+    The last line says which counts where more than one grows.
 
     Raises
     ------
     BadEntry
-        If the looks have no scale, or depth or share are out of range.
+        If the looks have no scale, or depth, share or a temperature are out of range.
     """
+
+    def time_of(*some: Growth) -> StandingTime:
+        time = first_to_part(
+            some,
+            tank_depth_mm=_MM_PER_IN * tank_depth_in,
+            allowed_fraction=parted_fraction,
+            jar_c=jar_c,
+            tank_c=tank_c,
+        )
+        assert time is not None  # only of nothing that grows
+        return time
+
+    in_words = f"in {tank_depth_in:g} in ({_MM_PER_IN * tank_depth_in / 10:.0f} cm)"
     said = []
     for g in growing:
-        time = standing_time(g, tank_depth_mm=_MM_PER_IN * tank_depth_in, allowed_fraction=parted_fraction)
+        time = time_of(g)
+        if math.isnan(time.low_s):
+            said.append(f"By the {g.kind}, {in_words}: not known. {time.says}")
+            continue
         most = f"to {say_age(time.high_s)}" if math.isfinite(time.high_s) else "or more"
         said.append(
-            f"By the {g.kind}, in {tank_depth_in:g} in ({_MM_PER_IN * tank_depth_in / 10:.0f} cm): {say_age(time.best_s)} ({say_age(time.low_s)} {most}) until {parted_fraction:.0%} of "
-            f"the depth has parted. {time.says}"
+            f"By the {g.kind}, {in_words}: {say_age(time.best_s)} ({say_age_down(time.low_s)} {most}) until "
+            f"{parted_fraction:.0%} has parted. {time.says}"
         )
+    if len(growing) > 1:
+        first = time_of(*growing)
+        counts = (
+            "that is not known" if math.isnan(first.low_s) else f"no more than {say_age_down(first.low_s)}"
+        )
+        said.append(f"For the tank what parts first counts: {counts}.")
     return tuple(said)
 
 

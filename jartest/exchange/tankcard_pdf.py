@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from jartest.exchange.pdf import Paper, Sheet
 from jartest.exchange.words import say_word
-from jartest.plan.schedule import say_age
+from jartest.plan.schedule import say_age_down
 from jartest.plan.tankcard import CardState, TankCard, part_amounts, part_steps
 from jartest.units import say_amount, say_volume
 
@@ -47,7 +47,7 @@ def _sheet(card: TankCard, state: CardState, address: str, paper: Paper, scale: 
         _parts(sheet, card, scale)
     sheet.heading("How it may stand, and what it holds for")
     sheet.words(f"Agitation: {card.agitation}.", size=11 * scale, bold=True)
-    stand = "" if card.stand_s is None else f"May stand {say_age(card.stand_s)} without agitation. "
+    stand = "" if card.stand_s is None else f"May stand {say_age_down(card.stand_s)} without agitation. "
     sheet.words(f"{stand}{card.stand_says}", size=9.5 * scale)
     sheet.words(card.holds_for(), size=9.5 * scale)
     sheet.words(

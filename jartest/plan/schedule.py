@@ -21,6 +21,7 @@ __all__ = [
     "next_look",
     "read_ages",
     "say_age",
+    "say_age_down",
     "slot_at_age",
 ]
 
@@ -89,6 +90,14 @@ def say_age(age_s: float) -> str:
         return f"{minutes:.0f} min" if minutes < 120 else f"{age_s / 3600:.1f} h"
     hours = age_s / 3600
     return f"{hours:.0f} h" if hours < 48 else f"{hours / 24:.0f} d"
+
+
+def say_age_down(age_s: float) -> str:
+    """An age as people say it, never longer than it is: `5 min` for 5.9 min, `less than a minute`."""
+    if age_s < 60:
+        return "less than a minute"
+    step_s = 60 if age_s < 2 * 3600 else 360 if age_s < 48 * 3600 else 86400
+    return say_age(age_s // step_s * step_s)
 
 
 _SECONDS = {"min": 60.0, "h": 3600.0, "d": 86400.0}

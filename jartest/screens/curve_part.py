@@ -15,6 +15,7 @@ from jartest.screens import state
 from jartest.screens.parts import error_box, percent, plain
 from jartest.tank import PARTED_FRACTION, say_standing
 from jartest.trend import CurvePoint, Growth, growths, say_growth
+from jartest.units import read_temperature
 from jartest.verdict.values import BANDS
 
 __all__ = ["curve_rows", "draw_curve"]
@@ -51,7 +52,7 @@ def draw_curve(recorder: Recorder, case: Case) -> None:
         st.caption("Score of each photo alone: 67 and more is a pass, under 34 a fail.")
     heads = "| after | settled | clear | floating | score |\n|---|---|---|---|---|\n"
     st.markdown(heads + "\n".join(_line(p, scores.get(p.age_s)) for p in points))
-    _draw_growths(growths(points), case.test.id)
+    _draw_growths(growths(points), case)
     _draw_change(recorder, case)
 
 
@@ -86,7 +87,7 @@ def _say_change(
     return () if change is None else say_change(change)
 
 
-def _draw_growths(growing: tuple[Growth, ...], test_id: str) -> None:
+def _draw_growths(growing: tuple[Growth, ...], case: Case) -> None:
     """How fast it comes apart, and how long a tank may stand by that."""
     if not growing:
         return
@@ -98,18 +99,31 @@ def _draw_growths(growing: tuple[Growth, ...], test_id: str) -> None:
             max_value=400.0,
             value=None,
             step=1.0,
-            key=state.key("curve", test_id, "depth"),
+            key=state.key("curve", case.test.id, "depth"),
         )
         share = st.select_slider(
-            "Until this share of the depth has settled, cleared or floats",
+            "Until this share of it has parted",
             [0.02, PARTED_FRACTION, 0.1, 0.2, 0.5],
             value=PARTED_FRACTION,
             format_func=lambda x: f"{x:.0%}",
-            key=state.key("curve", test_id, "share"),
+            key=state.key("curve", case.test.id, "share"),
+        )
+        warmth = st.text_input(
+            "Temperature of the tank's water",
+            key=state.key("curve", case.test.id, "tank-warmth"),
+            placeholder="68 F or 20 C",
+            max_chars=20,
         )
         if depth_in is not None:
             with error_box():
-                st.markdown("\n".join(f"- {plain(x)}" for x in say_standing(growing, depth_in, share)))
+                said = say_standing(
+                    growing,
+                    depth_in,
+                    share,
+                    jar_c=case.test.plan.water.temperature_c,
+                    tank_c=read_temperature(warmth) if warmth.strip() else None,
+                )
+                st.markdown("\n".join(f"- {plain(x)}" for x in said))
 
 
 def _line(p: CurvePoint, score: int | None) -> str:

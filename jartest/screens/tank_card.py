@@ -8,7 +8,7 @@ import streamlit as st
 
 from jartest.exchange.tankcard_pdf import tank_card_pdf
 from jartest.plan.scaling import RecipeProduct, RecipeRequest, read_product_rate
-from jartest.plan.schedule import say_age
+from jartest.plan.schedule import say_age_down
 from jartest.plan.tankcard import CardState, LapseRules, TankCard, part_steps
 from jartest.plan.water import read_hardness
 from jartest.recorder import Recorder
@@ -107,7 +107,7 @@ def _plate(kept: KeptCard, case: Case, standing: CardState) -> None:
 
 def _amounts(card: TankCard) -> None:
     """Agitation and standing, then every step with its amount, for a full tank or as much as is filled."""
-    stand = "" if card.stand_s is None else f"**May stand {say_age(card.stand_s)} without agitation.** "
+    stand = "" if card.stand_s is None else f"**May stand {say_age_down(card.stand_s)} without agitation.** "
     st.markdown(f"**Agitation:** {plain(card.agitation)}.  \n{stand}{plain(card.stand_says)}")
     full = say_volume(card.tank_ml, us_first=True)
     typed = st.text_input(

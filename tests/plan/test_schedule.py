@@ -10,7 +10,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from jartest.errors import BadEntry
-from jartest.plan.schedule import DEFAULT_AGES_S, Slot, default_schedule, due_looks, say_age, slot_at_age
+from jartest.plan.schedule import (
+    DEFAULT_AGES_S,
+    Slot,
+    default_schedule,
+    due_looks,
+    say_age,
+    say_age_down,
+    slot_at_age,
+)
 
 MIXED = datetime(2026, 3, 14, 13, 30, tzinfo=UTC)
 SCHEDULE = default_schedule(2)
@@ -129,3 +137,11 @@ def test_a_slot_comes_back_from_json() -> None:
 )
 def test_an_age_is_said_as_people_say_it(age_s: float, said: str) -> None:
     assert say_age(age_s) == said
+
+
+@pytest.mark.parametrize(
+    ("age_s", "said"),
+    [(20, "less than a minute"), (359, "5 min"), (7199, "119 min"), (7900, "2.1 h"), (86399, "23.9 h"), (200_000, "2 d")],
+)  # fmt: skip
+def test_an_age_rounded_down_is_never_more_than_it_is(age_s: float, said: str) -> None:
+    assert say_age_down(age_s) == said

@@ -493,11 +493,38 @@ def test_the_standing_time_is_said_with_its_range_and_its_assumption() -> None:
         )
         for t in (0.0, 300.0, 900.0, 1800.0)
     ]
-    # The front falls 100 mm in 6000 s, one mm a minute; 5 % of 30 in are 38.1 mm: 38 min, 10 % either way.
+    # The front falls 100 mm in 6000 s, one mm a minute; 5 % of 30 in are 38.1 mm: 38 min, and never more at the cautious end.
     (said,) = tank.say_standing(growths(points), 30.0)
     assert said.startswith(
-        "By the falling front, in 30 in (76 cm): 38 min (35 min to 42 min) until 5% of the depth"
+        "By the falling front, in 30 in (76 cm): 38 min (32 min to 42 min) until 5% has parted"
     )
     assert "as fast in the tank as in the jar" in said
+    assert "in water as warm as the jar's" in said
+    (warm,) = tank.say_standing(growths(points), 30.0, jar_c=10.0, tank_c=20.0)
+    assert "29 min (25 min to 33 min)" in warm  # 1.0016 over 1.306 mPa s, see tests/trend
     with pytest.raises(BadEntry, match="scale"):
         tank.say_standing(growths([replace(p, column_mm=math.nan) for p in points]), 30.0)
+
+
+def test_a_tank_whose_looks_do_not_tell_stands_for_no_stated_time() -> None:
+    # Both looks stand on the plateau: the card said 505 min, the truth is 6 min.
+    points = [
+        CurvePoint(
+            age_s=t,
+            settled_fraction=0.0,
+            settled_sigma_fraction=0.004,
+            clear_fraction=0.85 if t else 0.0,
+            clear_sigma_fraction=0.004,
+            top_layer_fraction=0.0,
+            top_layer_sigma_fraction=0.004,
+            column_mm=150.0,
+            column_sigma_mm=0.0,
+        )
+        for t in (0.0, 1800.0, 86400.0)
+    ]
+    (said,) = tank.say_standing(growths(points), 36.0)
+    assert said.startswith("By the clear liquid, in 36 in (91 cm): not known.")
+    assert "less than about 11 min: keep it moving" in said  # 45.72 mm at 127.5 mm in 30 min
+    floating = [replace(p, top_layer_fraction=0.03 * p.age_s / 1800) for p in points[:2]]
+    *_, counts = tank.say_standing(growths([*floating, replace(points[2], top_layer_fraction=0.1)]), 36.0)
+    assert counts == "For the tank what parts first counts: that is not known."

@@ -196,8 +196,12 @@ def test_clear_liquid_has_a_rate_of_its_own_where_no_front_is_seen() -> None:
     assert math.isnan(g.settled_fraction)
 
 
-def test_what_the_last_look_shows_no_more_has_not_grown() -> None:
-    assert growths([point(0.0), point(300.0, floating=0.1), point(900.0), point(1800.0)]) == ()
+def test_what_the_last_look_shows_no_more_has_no_rate_and_is_not_forgotten() -> None:
+    (g,) = growths([point(0.0), point(300.0, floating=0.1), point(900.0), point(1800.0)])
+    assert g.gone
+    assert math.isnan(g.rate_per_s)
+    assert "gone from the last look" in say_growth(g)
+    assert growths([point(0.0, floating=0.1), point(300.0), point(900.0)]) == ()  # foam of the mixing
 
 
 def test_the_doubt_of_the_scale_is_doubt_of_the_speed_but_not_of_the_share() -> None:
@@ -216,7 +220,7 @@ def test_a_growth_is_said_with_its_doubts() -> None:
     said = say_growth(g)
     assert said.startswith("Falling front: 1.000 ± 0.0")
     assert "or 1.20 ± 0." in said
-    assert "mm, a minute at first, from 3 looks" in said
+    assert "mm, a minute at first, from 3 looks on the way" in said
     assert "stopped by 80.0 ± 0." in said
     assert "20.0 ± " in said
     (still,) = growths([point(t, floating=0.01 * t / 120, column_mm=math.nan) for t in (0.0, 300.0, 900.0)])
@@ -228,7 +232,9 @@ def test_a_growth_is_said_with_its_doubts() -> None:
 def test_curds_that_sink_pile_up_from_the_floor() -> None:
     (g,) = growths(true_points("curdler"))
     assert g.kind == "rising sediment"
-    assert g.final_fraction == pytest.approx(0.25, abs=0.02)
+    assert g.most_fraction == pytest.approx(0.25, abs=0.02)
+    # More than half of it lay there at the first look that shows it: how fast it came cannot be told.
+    assert math.isnan(g.rate_per_s)
 
 
 def test_cream_grows_from_the_surface() -> None:
