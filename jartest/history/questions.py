@@ -33,6 +33,7 @@ from jartest.history.prior import Prior, default_prior
 from jartest.history.proposals import Proposal, Scored, propose
 from jartest.history.readers import Eye, Said, read_readers
 from jartest.history.rests_on import Leaning, leanings
+from jartest.history.states import PairKnown
 from jartest.history.trials import MACHINE, Trial
 from jartest.history.weighing import Posterior, weigh
 from jartest.history.winter import WinterPlan, plan_winter
@@ -310,11 +311,9 @@ class History:
 
     def _cell(self, row: CountedPair, items: Mapping[int, ShelfItem]) -> PairCell:
         """The counts of a pair with its state; none where failures came in since the model was made."""
-        cell = _cell(row, items)
-        known = self.model.by_pair.get(pair_key(cell.first, cell.second)) if self.model else None
-        if known is None or known.fails < cell.failed:
-            return cell
-        return replace(cell, known=known)
+        pair = pair_key(items[row.first_id].said, items[row.second_id].said)
+        known = self.model.by_pair.get(pair) if self.model else None
+        return _cell(row, items, known if known is not None and known.fails >= row.failed else None)
 
     def _substitutes(self, mix: Mix, troubled: Sequence[PairCell]) -> tuple[Substitute, ...]:
         """Products of the same group that passed with what a product of the mixture is in trouble with."""
@@ -479,7 +478,7 @@ def _sure(row: LastLook, rule: str, limits: Limits) -> float:
     return value - limits.guard_sigmas * (0.0 if math.isnan(sigma) else sigma)
 
 
-def _cell(row: CountedPair, items: Mapping[int, ShelfItem]) -> PairCell:
+def _cell(row: CountedPair, items: Mapping[int, ShelfItem], known: PairKnown | None) -> PairCell:
     first, second = items[row.first_id].said, items[row.second_id].said
     return PairCell(
         first=first,
@@ -491,6 +490,7 @@ def _cell(row: CountedPair, items: Mapping[int, ShelfItem]) -> PairCell:
         last_at=row.last_at,
         ratio_low=row.ratio_low,
         ratio_high=row.ratio_high,
+        known=known,
         hardness_low=row.hardness_low,
         hardness_high=row.hardness_high,
     )
