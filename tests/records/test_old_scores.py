@@ -25,6 +25,11 @@ SHA = "a" * 64
 AT = "2026-03-14 13:{:02}:00.000000"
 
 
+def loaded(kept: Any) -> list[dict[str, Any]]:
+    """JSON as the driver gives it: text, or read already."""
+    return json.loads(kept) if isinstance(kept, str) else kept
+
+
 def reason(rule: str, word: str | None, **more: Any) -> dict[str, Any]:
     blank = {"value": None, "sigma": None, "limit": None, "says": rule}
     return {"rule": rule, **blank, "leads_to": word} | more
@@ -118,8 +123,7 @@ CASES: list[tuple[str, str | None, list[dict[str, Any]], int | None]] = [
 ]
 
 
-def test_old_verdicts_get_their_score_from_their_kept_reasons_or_none(sqlite_path: Any) -> None:
-    url = f"sqlite:///{sqlite_path}"
+def test_old_verdicts_get_their_score_from_their_kept_reasons_or_none(url: str) -> None:
     old_store(url, [(word, reasons) for _, word, reasons, _ in CASES])
     Store.open(url).close()
     engine = make_engine(read_url(url))
@@ -129,7 +133,7 @@ def test_old_verdicts_get_their_score_from_their_kept_reasons_or_none(sqlite_pat
     for (name, word, reasons, score), (now, age_s, kept) in zip(CASES, found, strict=True):
         assert now == score, name
         assert age_s == 1800.0
-        kept = json.loads(kept)
+        kept = loaded(kept)
         assert [{k: v for k, v in r.items() if k != "score"} for r in kept] == reasons, name
         assert all(r["score"] is not None for r in kept if r["leads_to"]) == (
             score is not None or word is None
@@ -139,10 +143,9 @@ def test_old_verdicts_get_their_score_from_their_kept_reasons_or_none(sqlite_pat
 @pytest.mark.parametrize("settled", [0.0, 0.004, 0.015, 0.02, 0.05, 0.099, 0.12, 0.25, 0.4, math.nan])
 @pytest.mark.parametrize("more", [{}, {"foam_fraction": 0.05}, {"floc_index": 0.5}, {"clear_fraction": 0.8}])
 def test_an_old_photos_score_is_what_the_present_rule_gives(
-    sqlite_path: Any, settled: float, more: dict[str, float]
+    url: str, settled: float, more: dict[str, float]
 ) -> None:
     now = judge_photo(marked(reading(settled_fraction=settled, **more)), LIMITS)
-    url = f"sqlite:///{sqlite_path}"
     bare = [{k: v for k, v in r.to_json().items() if k != "score"} for r in now.reasons]
     old_store(url, [(now.word, bare)])
     Store.open(url).close()
@@ -151,11 +154,10 @@ def test_an_old_photos_score_is_what_the_present_rule_gives(
         score, kept = c.execute(text("SELECT score, reasons FROM verdicts")).one()
     engine.dispose()
     assert score == now.score
-    assert [r["score"] for r in json.loads(kept)] == [r.score for r in now.reasons]
+    assert [r["score"] for r in loaded(kept)] == [r.score for r in now.reasons]
 
 
-def test_the_store_refuses_a_score_that_is_not_of_its_word(sqlite_path: Any) -> None:
-    url = f"sqlite:///{sqlite_path}"
+def test_the_store_refuses_a_score_that_is_not_of_its_word(url: str) -> None:
     old_store(url, [("pass", [reason("settled", "pass", value=0.0, sigma=0.0, limit=0.02)])])
     Store.open(url).close()
     engine = make_engine(read_url(url))
