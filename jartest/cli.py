@@ -450,6 +450,7 @@ def list_tests(words: tuple[str, ...], look: str, save: str, by: str, as_json: b
                         "age_s": row.machine_age_s,
                         "opinion": row.person_word,
                         "signed_word": row.signed_word,
+                        "signed_age_s": row.signed_age_s,
                         "signed_by": row.signed_by,
                     },
                     ensure_ascii=False,
@@ -457,8 +458,9 @@ def list_tests(words: tuple[str, ...], look: str, save: str, by: str, as_json: b
             )
         else:
             word = row.signed_word or row.person_word or row.machine_word
-            score = "" if row.machine_score is None else f"{row.machine_score:3}"
-            said = say_aged(word, row.machine_age_s)
+            scored = word == row.machine_word and row.machine_score is not None
+            score = f"{row.machine_score:3}" if scored else ""  # the machine's, beside no other word
+            said = say_aged(word, row.signed_age_s if row.signed_word else row.machine_age_s)
             signed = f"signed {row.signed_word} by {row.signed_by}" if row.signed_by else "not signed"
             click.echo(
                 f"#{row.number}  {row.opened_at:%Y-%m-%d}  {said:15}  {score:3}  {row.title}  ({signed})"

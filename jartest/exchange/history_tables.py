@@ -60,7 +60,8 @@ def tests_parquet(rows: Iterable[TestRow]) -> bytes:
     for name in ("opened_at", "signed_at", "mixed_at"):
         frame[name] = pd.to_datetime(frame[name], utc=True)
     frame["machine_score"] = frame["machine_score"].astype("Int64")
-    frame["machine_age_s"] = frame["machine_age_s"].astype("float64")
+    for name in ("machine_age_s", "signed_age_s"):
+        frame[name] = frame[name].astype("float64")
     frame["products"] = frame["products"].map(list)
     return _parquet(frame)
 

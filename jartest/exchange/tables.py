@@ -29,6 +29,7 @@ _HEADS = (
     "machine_age_s",
     "person_word",
     "signed_word",
+    "signed_age_s",
     "signed_by",
     "signed_at",
     "mixed_at",

@@ -14,6 +14,7 @@ from jartest.history.states import PairKnown, Range
 from jartest.history.trials import Trial
 from jartest.records.model import Remix
 from jartest.verdict.values import Word
+from jartest.verdict.words import say_aged
 
 __all__ = [
     "CAUTIONED",
@@ -98,6 +99,12 @@ class Past:
     first_sign_after: int | None = None
     remix: Remix = "not tried"
     sample: bool = False
+    age_s: float | None = None
+
+    @property
+    def said(self) -> str:
+        """Its word with the age that it holds to."""
+        return say_aged(self.word, self.age_s)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -287,7 +294,7 @@ def _sentence(planned: Mix, b: Before, pairs: int) -> tuple[Tone, str]:
 def _warning(b: Before) -> tuple[Tone, str] | None:
     words = [s.past.word for s in b.same]
     if "fail" in words and "pass" in words:
-        numbers = ", ".join(f"#{s.past.number} {s.past.word}" for s in b.same[:4])
+        numbers = ", ".join(f"#{s.past.number} {s.past.said}" for s in b.same[:4])
         return (
             "warning",
             f"This mixture has failed and has passed before ({numbers}): see in what they differed.",
@@ -331,7 +338,10 @@ def _caution(b: Before) -> tuple[Tone, str] | None:
         last = next(s for s in b.same if s.past.word == "pass")
         what = f"new is: {'; '.join(b.new[:3])}" if b.new else "what is known of it has not been weighed yet"
         more = f" and {len(b.new) - 3} more" if len(b.new) > 3 else ""
-        return "caution", f"It passed before, in test #{last.past.number}, but {what}{more}. Mix a jar first."
+        return (
+            "caution",
+            f"It passed before, in test #{last.past.number} ({last.past.said}), but {what}{more}. Mix a jar first.",
+        )
     if words and "pass" not in words:
         return (
             "caution",
@@ -349,14 +359,14 @@ def _good(b: Before) -> tuple[Tone, str] | None:
         times = f"{len(passed)} times" if len(passed) > 1 else "once"
         return (
             "good",
-            f"This mixture passed {times} before in this range, last in test #{passed[0].past.number}{_how(passed[0])}.",
+            f"This mixture passed {times} before in this range, last in test #{passed[0].past.number} ({passed[0].past.said}){_how(passed[0])}.",
         )
     inside = next((n for n in b.nearest if n.past.word == "pass" and not n.lacked), None)
     if inside is not None:
         more = ", ".join(inside.besides)
         return (
             "good",
-            f"All of it passed in one jar in this range, with {more} besides, in test #{inside.past.number}.",
+            f"All of it passed in one jar in this range, with {more} besides, in test #{inside.past.number} ({inside.past.said}).",
         )
     return None
 

@@ -543,4 +543,5 @@ def _past(t: PastTest) -> Past:
         first_sign_after=t.first_sign_after,
         remix=t.remix,
         sample=t.sample,
+        age_s=t.age_s,
     )

@@ -420,6 +420,7 @@ class TestRow:
     machine_age_s: float | None
     person_word: Word | None
     signed_word: Word | None
+    signed_age_s: float | None
     signed_by: str | None
     signed_at: datetime | None
     mixed_at: datetime | None

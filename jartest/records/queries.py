@@ -200,6 +200,12 @@ def _last(table: Table, column: str, *conditions: ColumnElement[bool]) -> Any:
     return last.correlate(tests).scalar_subquery()
 
 
+def _signed_age() -> Any:
+    """How far the verdict that the signer saw holds, in s."""
+    seen = select(verdicts.c.age_s).join(signatures, signatures.c.verdict_id == verdicts.c.id)
+    return seen.where(signatures.c.test_id == tests.c.id, _STANDS).correlate(tests).scalar_subquery()
+
+
 def _columns(table: Table, *names: str) -> list[Column[Any]]:
     return [table.c[name] for name in names]
 
@@ -281,6 +287,7 @@ def list_tests(connection: Connection, typed: str, limit: int, offset: int) -> t
             _last(verdicts, "age_s").label("machine_age_s"),
             _last(opinions, "word").label("person_word"),
             *(_last(signatures, n, _STANDS).label(f"signed_{n}") for n in ("word", "by", "at")),
+            _signed_age().label("signed_age_s"),
             _last(events, "at", events.c.kind == "mixed").label("mixed_at"),
             _stopped().label("stopped"),
         )
@@ -316,6 +323,7 @@ def _test_row(row: RowMapping, names: Sequence[str]) -> TestRow:
         machine_age_s=row["machine_age_s"],
         person_word=row["person_word"],
         signed_word=row["signed_word"],
+        signed_age_s=row["signed_age_s"],
         signed_by=row["signed_by"],
         signed_at=row["signed_at"],
         mixed_at=row["mixed_at"],

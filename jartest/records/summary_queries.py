@@ -127,6 +127,7 @@ class PastTest:
     water_ph: float | None = None
     water_temperature_c: float | None = None
     score: float | None = None
+    age_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -191,10 +192,21 @@ def _load(c: Connection, query: Select[Any]) -> tuple[PastTest, ...]:
     for number, dose, lot, product_id, name, maker in c.execute(held):
         said = ShelfItem(id=product_id, name=name, maker=maker).said
         put_in[number].append(PastProduct(id=product_id, said=said, dose=dose, lot=lot or ""))
-    return tuple(_past(row, put_in[row["number"]]) for row in rows)
+    ages = _ages(c, [row["test_id"] for row in rows])
+    return tuple(_past(row, put_in[row["number"]], ages.get(row["test_id"])) for row in rows)
 
 
-def _past(row: Mapping[Any, Any], products: Sequence[PastProduct]) -> PastTest:
+def _ages(c: Connection, test_ids: Sequence[str]) -> dict[str, float | None]:
+    """How far the word under each of these signatures holds, in s: as far as the verdict that the signer saw."""
+    query = (
+        select(signatures.c.test_id, verdicts.c.age_s)
+        .join(verdicts, verdicts.c.id == signatures.c.verdict_id)
+        .where(signatures.c.test_id.in_(test_ids), signatures.c.set_aside == "")
+    )
+    return {row[0]: row[1] for row in c.execute(query)}
+
+
+def _past(row: Mapping[Any, Any], products: Sequence[PastProduct], age_s: float | None) -> PastTest:
     names = (
         "number",
         "test_id",
@@ -211,7 +223,7 @@ def _past(row: Mapping[Any, Any], products: Sequence[PastProduct]) -> PastTest:
         "water_temperature_c",
         "score",
     )
-    return PastTest(**{name: row[name] for name in names}, products=tuple(products))
+    return PastTest(**{name: row[name] for name in names}, products=tuple(products), age_s=age_s)
 
 
 def mixed_again(c: Connection, ids: Collection[int], *, samples: bool, most: int) -> tuple[PastTest, ...]:

@@ -16,10 +16,10 @@ from jartest.records.model import TestRow
 from jartest.records.search_words import field_in, with_field
 from jartest.screens import state
 from jartest.screens.looks_part import draw_keeping, draw_looks
-from jartest.screens.parts import clock, link_to, one_line, plain, say_word
+from jartest.screens.parts import SHAPES, clock, link_to, one_line, plain, say_word
 from jartest.screens.save_button import save_button
 from jartest.verdict.values import Word
-from jartest.verdict.words import say_verdict
+from jartest.verdict.words import say_aged, say_verdict
 
 __all__ = ["render"]
 
@@ -163,7 +163,8 @@ def _draw_row(row: TestRow) -> None:
         if row.person_word and row.person_word != row.signed_word:
             said.append(f"person **{say_word(row.person_word)}**")
         if row.signed_by:
-            said.append(f"signed **{say_word(row.signed_word)}** by {plain(row.signed_by)}")
+            word = f"{SHAPES[row.signed_word]} {say_aged(row.signed_word, row.signed_age_s)}"
+            said.append(f"signed **{word}** by {plain(row.signed_by)}")
         elif row.stopped:
             said.append("stopped")
         else:

@@ -8,7 +8,7 @@ from jartest.history.before import Before, Nearest, Same
 from jartest.history.pairs import PAIR_SHAPES, PairCell
 from jartest.recorder import Recorder
 from jartest.records.model import TestPlan
-from jartest.screens.parts import link_to, plain, say_word
+from jartest.screens.parts import SHAPES, link_to, plain
 
 __all__ = ["draw_before"]
 
@@ -77,13 +77,17 @@ def _same(same: Same) -> None:
         else ": same order, proportion and water, as far as written"
     )
     link_to(
-        "test", f"{say_word(same.past.word)} · test {same.past.number} of this mixture", id=same.past.test_id
+        "test",
+        f"{SHAPES[same.past.word]} {same.past.said} · test {same.past.number} of this mixture",
+        id=same.past.test_id,
     )
     st.caption(plain(f"Signed by {same.past.signed_by}, {same.past.signed_at:%Y-%m-%d}{how}"))
 
 
 def _near(near: Nearest) -> None:
-    link_to("test", f"{say_word(near.past.word)} · test {near.past.number}", id=near.past.test_id)
+    link_to(
+        "test", f"{SHAPES[near.past.word]} {near.past.said} · test {near.past.number}", id=near.past.test_id
+    )
     said = [f"shared {', '.join(near.shared)}"]
     if near.lacked:
         said.append(f"without {', '.join(near.lacked)}")

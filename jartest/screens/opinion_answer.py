@@ -29,6 +29,7 @@ from jartest.screens.parts import SHAPES, clock, error_box, link_to, plain, say_
 from jartest.screens.save_button import save_button
 from jartest.screens.who import name
 from jartest.verdict.values import Word
+from jartest.verdict.words import say_aged
 
 __all__ = ["draw_question"]
 
@@ -181,11 +182,17 @@ def _draw_open_photos(parcel: Parcel, case: Case) -> None:
 def _draw_others(parcel: Parcel, case: Case, said: tuple[SecondOpinion, ...]) -> None:
     machine = case.verdicts[-1].verdict if case.verdicts else None
     st.markdown("#### The others")
-    show_plate(machine.word if machine else None, "the program, where it was asked", place="asked-machine")
+    show_plate(
+        machine.word if machine else None,
+        "the program, where it was asked",
+        place="asked-machine",
+        verdict=machine,
+    )
     if machine is not None:
         show_reasons(machine)
     if (signed := case.signature) is not None:
-        st.markdown(f"{SHAPES[signed.word]} **signed {signed.word}** · {plain(signed.by)}")
+        said_word = say_aged(signed.word, case.signed_over.age_s if case.signed_over else None)
+        st.markdown(f"{SHAPES[signed.word]} **signed {said_word}** · {plain(signed.by)}")
     for opinion in case.opinions:
         why = f": “{plain(opinion.reason)}”" if opinion.reason else ""
         st.markdown(f"{SHAPES[opinion.word]} **{opinion.word}** · {plain(opinion.by)}{why}")

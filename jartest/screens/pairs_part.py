@@ -13,7 +13,7 @@ from jartest.exchange.history_tables import pairs_csv, pairs_frame, pairs_parque
 from jartest.history.pairs import PAIR_SHAPES, PairCell, PairState, PairTable, pair_key
 from jartest.history.questions import History
 from jartest.screens import state
-from jartest.screens.parts import link_to, plain, say_word
+from jartest.screens.parts import SHAPES, link_to, plain
 from jartest.screens.save_button import save_button
 
 __all__ = ["draw_pairs", "grid_rows"]
@@ -148,7 +148,7 @@ def _behind(history: History, table: PairTable, group_of: Callable[[str], str] |
     cell = cells[picked]
     st.markdown(plain(cell.says))
     for past in history.behind(*picked, most=_BEHIND, group_of=group_of):
-        link_to("test", f"{say_word(past.word)} · test {past.number}", id=past.test_id)
+        link_to("test", f"{SHAPES[past.word]} {past.said} · test {past.number}", id=past.test_id)
         st.caption(plain(f"{past.signed_at:%Y-%m-%d} · {past.signed_by} · {past.mix.says}"))
     if cell.tests > _BEHIND:
         st.caption(f"The newest {_BEHIND} of {cell.tests}; a search for both names lists them all.")

@@ -31,6 +31,7 @@ def row(**kw: Any) -> TestRow:
         "machine_age_s": 1800.0,
         "person_word": None,
         "signed_word": None,
+        "signed_age_s": None,
         "signed_by": None,
         "signed_at": None,
         "mixed_at": None,

@@ -111,3 +111,16 @@ def test_the_list_says_the_word_with_its_age_and_score(screen: Open, kept: Recor
     kept.observe(test.id, by="Wren", remix="fully", runs="like water")
     assert kept.find()[0].machine_word == "pass"
     assert "● PASS to 30 min · 80" in words(screen("tests"))
+
+
+def test_a_signed_word_carries_its_age_in_lists_and_before_mixing_again(screen: Open, kept: Recorder) -> None:
+    test = begun(kept, SOLUTION)
+    kept.observe(test.id, by="Wren", remix="fully", runs="like water")
+    verdict = kept.judge(test.id)
+    kept.sign(test.id, word="pass", reason="", by="Wren", expected_revision=1, expected_verdict=verdict.id)
+    kept.observe(test.id, by="Teal", text="Seen later.")
+    (row,) = kept.find()
+    assert (row.signed_word, row.signed_age_s) == ("pass", 1800.0)
+    assert "signed **● PASS to 30 min** by Wren" in words(screen("tests"))
+    (same,) = kept.before_mixing(kept.case(test.id).test.plan).same
+    assert same.past.said == "PASS to 30 min"
