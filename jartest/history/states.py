@@ -14,7 +14,7 @@ from jartest.history.evidence import Floats, speaks
 from jartest.history.prior import Prior
 from jartest.history.weighing import Weighed
 
-__all__ = ["STATE_SHAPES", "PairKnown", "Range", "StateWord", "know_pairs", "state_word"]
+__all__ = ["STATE_SHAPES", "PairKnown", "Range", "StateWord", "know_pairs", "more_than_misread", "state_word"]
 
 StateWord = Literal["fails", "likely fails", "open", "likely goes", "goes"]
 
@@ -121,21 +121,33 @@ class PairKnown:
         return f"{who}: {self.word}{inside} (passed {times}){beyond}."
 
 
-def state_word(chance: float, clear_chance: float, passes: int, stray: int = 0) -> StateWord:
+def state_word(
+    chance: float, clear_chance: float, passes: int, stray: int = 0, explained: int = 0
+) -> StateWord:
     """The word for a pair with this chance to fail somewhere it was tried, and passes that nothing speaks against.
 
     Each of its jars that failed without a likely cause (`stray`, wrong readings if all is well) asks for two more
-    passes before it goes, and for one more before it likely does.
+    passes before it goes, and for one more before it likely does; each that another cause explains asks for one
+    more before it goes, as the explanation may be the wrong one.
     """
     if chance >= _FAILS:
         return "fails"
     if chance >= _LIKELY_FAILS:
         return "likely fails"
-    if passes >= _PASSES + 2 * stray and clear_chance <= _GOES and chance <= _LIKELY_GOES:
+    if passes >= _PASSES + 2 * stray + explained and clear_chance <= _GOES and chance <= _LIKELY_GOES:
         return "goes"
     if passes > stray and clear_chance <= _LIKELY_GOES:
         return "likely goes"
     return "open"
+
+
+def more_than_misread(stray: int, jars: int, error: float) -> bool:
+    """Whether two or more failures that nothing explains are more than wrong readings make of so many jars.
+
+    By the binomial distribution: so many or more come about with less than 1 in 10 (our choice).
+    """
+    fewer = sum(math.comb(jars, k) * error**k * (1 - error) ** (jars - k) for k in range(stray))
+    return stray >= 2 and 1 - fewer < 0.1
 
 
 class _Per:
@@ -210,6 +222,9 @@ def know_pairs(w: Weighed, prior: Prior) -> tuple[PairKnown, ...]:
         at_work = np.minimum(per.at_work[part] + kind + in_a + in_b, 1.0)
         pair = min(float(per.total[i]) + kind, 1.0)
         chance = max(pair, float(at_work.max()))
+        fails, lost = int((e.word[jars] == 2).sum()), int(stray[jars].sum())
+        if more_than_misread(lost, len(jars), prior.error):
+            at_work = np.ones(len(jars))  # no pass of it is trusted until its failures are explained
         clear = (e.word[jars] == 0) & (at_work <= _LIKELY_GOES)
         goes_in, doubt, newest = None, 1.0, 0
         if clear.any():
@@ -227,10 +242,10 @@ def know_pairs(w: Weighed, prior: Prior) -> tuple[PairKnown, ...]:
                 second=e.products[b],
                 pair_chance=pair,
                 chance=chance,
-                word=state_word(chance, doubt, int(clear.sum()), int(stray[jars].sum())),
+                word=state_word(chance, doubt, int(clear.sum()), lost, fails - lost),
                 passes=int(clear.sum()),
                 jars=len(jars),
-                fails=int((e.word[jars] == 2).sum()),
+                fails=fails,
                 clear_chance=doubt,
                 goes_in=goes_in,
                 failed_when=tuple(sorted(when, key=lambda x: -x[1])),

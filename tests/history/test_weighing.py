@@ -16,7 +16,7 @@ from jartest.history.evidence import gather
 from jartest.history.misfit import check_fit
 from jartest.history.prior import Prior, default_prior, load_prior
 from jartest.history.sampling import draw
-from jartest.history.states import PairKnown, Range, know_pairs, state_word
+from jartest.history.states import PairKnown, Range, know_pairs, more_than_misread, state_word
 from jartest.history.trials import Trial
 from jartest.history.weighing import log_likelihood, weigh, weigh_evidence
 
@@ -260,6 +260,12 @@ def test_a_failure_that_nothing_explains_asks_for_more_passes() -> None:
         "goes",
     ]
     assert known([clear(1, "AB", "fail"), clear(2, "AB", "pass")])["A", "B"].word == "open"
+
+
+def test_failures_beyond_wrong_readings_leave_a_pair_open_until_they_are_explained() -> None:
+    # value checked by hand: 1 - 0.97^15 - 15 x 0.03 x 0.97^14 = 0.0730; of 40 jars three or more come with 0.118
+    assert [more_than_misread(n, 15, 0.03) for n in (0, 1, 2, 4)] == [False, False, True, True]
+    assert [more_than_misread(n, 40, 0.03) for n in (2, 3, 4)] == [False, False, True]
 
 
 def test_what_is_believed_before_stands_in_a_file_that_a_shop_can_set() -> None:
