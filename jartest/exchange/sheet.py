@@ -32,7 +32,7 @@ from jartest.records.model import Case, Look
 from jartest.trend import growths, say_growth, settling_curve
 from jartest.units import say_number
 from jartest.verdict.values import Reason, Verdict
-from jartest.verdict.words import SHAPES, say_aged, say_verdict
+from jartest.verdict.words import SHAPES, say_aged, say_strained, say_verdict
 
 __all__ = ["latest_time", "sheet_of"]
 
@@ -169,7 +169,10 @@ def _recipe(sheet: Sheet, case: Case) -> None:
 
 
 def _say_program(verdict: Verdict | None) -> str:
-    return say_word(None) if verdict is None else say_verdict(verdict.word, verdict.score, verdict.age_s)
+    if verdict is None:
+        return say_word(None)
+    strained = say_strained(verdict)
+    return say_verdict(verdict.word, verdict.score, verdict.age_s) + (f", {strained}" if strained else "")
 
 
 def _say_reason(reason: Reason) -> str:

@@ -38,18 +38,21 @@ def draw_next(recorder: Recorder, case: Case) -> None:
     steps = next_steps(verdict)
     if not steps:
         return
+    # One step at a time: a jar that was turned over can no longer be looked at from below.  Where a photo is to
+    # be taken again, what the jar has shown already can be tried beside it.
+    now, later = (steps[:2], steps[2:]) if steps[0] == "look" else (steps[:1], steps[1:])
     with st.container(border=True, key="next-step"):
-        st.markdown(f"**Next: {STEPS[steps[0]][0]}**")
-        for n, step in enumerate(steps):
+        for n, step in enumerate(now):
             head, hint = STEPS[step]
-            if n:
-                st.markdown(f"Then: **{head}**")
+            st.markdown(f"**{'Or' if n else 'Next'}: {head}**")
             st.markdown(_why_look(verdict) if step == "look" else hint)
             if step in _ANSWERS:
                 field, answers = _ANSWERS[step]
                 _taps(recorder, case, [(label, {field: value}) for label, value in answers])
             elif step == "pour":
                 _pour(recorder, case, verdict)
+        if later:
+            st.caption(f"Then: {', '.join(STEPS[s][0].removesuffix(' first') for s in later)}.")
 
 
 def _why_look(verdict: Verdict) -> str:

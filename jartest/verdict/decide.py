@@ -126,7 +126,7 @@ def _judge_looks(looks: Sequence[TestLook], last: int, limits: Limits) -> list[_
     if any(r.leads_to is None and r.rule != UNSEEN for r in stands.verdict.reasons):
         says = f"The last look ({stands.says}) could not be judged; take it again."
         found.append((Reason(rule="looks", says=says, leads_to=None), stands.age_s))
-    for rule in (*PHOTO_RULES, MARKED):
+    for rule in (*PHOTO_RULES, MARKED, BED):
         found += _judge_earlier(rule, looks[:last], stands, found, limits)
         found += _judge_fresh(rule, looks[last + 1 :], found)
     return found

@@ -489,6 +489,17 @@ def test_of_two_looks_of_the_same_time_that_disagree_the_worse_one_stands(
     assert judge_test(looks, seen, LIMITS).word == word
 
 
+def test_a_bed_in_one_of_two_looks_of_the_same_time_stands() -> None:
+    bed = judge_photo(reading(settled_fraction=0.015, settled_sigma_fraction=0.001), LIMITS, POWDER)
+    clear = judge_photo(reading(settled_sigma_fraction=0.0001), LIMITS, POWDER)
+    assert clear.word == "pass"
+    looks = [
+        TestLook(age_s=1800.0, says="30 min", verdict=bed),
+        TestLook(age_s=1900.0, says="extra look", verdict=clear),
+    ]
+    assert judge_test(looks, done(), LIMITS).word == "watch"
+
+
 def test_two_looks_that_disagree_say_so_and_what_to_do() -> None:
     looks = [look(LUMPY, age_s=1800.0, says="30 min"), look(SMOOTH, age_s=1900.0, says="extra look")]
     reason = judge_test(looks, Seen(), LIMITS).reasons[0]
