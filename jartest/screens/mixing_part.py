@@ -50,6 +50,7 @@ def draw_mixing(recorder: Recorder, case: Case, standing: RunningTest) -> None:
         with error_box():
             recorder.finish_mixing(test_id, by=name())
             st.rerun()
+    _did_not_go_in(recorder, case)
     _stop_here(recorder, case, standing)
 
 
@@ -123,33 +124,46 @@ def _ask(recorder: Recorder, case: Case, n: int) -> None:
 
 
 def _in_jar(recorder: Recorder, case: Case, tick: Event) -> None:
-    """What is in, when it went in, and the way back from a tick by mistake."""
-    n = tick.position or 0
-    product = case.test.plan.products[n - 1]
-    with st.container(horizontal=True, vertical_alignment="center"):
-        _say_in(case, tick)
-        key = state.key("test", case.test.id, "back", tick.id)
-        if recorder.now() - tick.at <= UNDO:
-            if st.button("Undo", key=key):
-                _take_back(recorder, case, n, "")
-            return
-        with st.popover("Did not go in?"):
-            why = st.text_input("Why, if you like", key=f"{key}.why", max_chars=500)
-            if st.button(f"{plain(product.name)} did not go in", key=f"{key}.sure", type="primary"):
-                _take_back(recorder, case, n, why)
-
-
-def _say_in(case: Case, tick: Event) -> None:
+    """What is in and when it went in, one line; and for ten seconds the way back from a slip of the thumb."""
     n = tick.position or 0
     said = f"{n} · {plain(say_product(case.test.plan.products[n - 1]))}"
-    st.markdown(
-        f"{STATE_SHAPES['taken']} **{said}** · in at {clock(tick.at, case.test, day=False)}", width="stretch"
-    )
+    with st.container(horizontal=True, vertical_alignment="center"):
+        st.markdown(
+            f"{STATE_SHAPES['taken']} **{said}** · in at {clock(tick.at, case.test, day=False)}",
+            width="stretch",
+        )
+        slip = not case.signed and recorder.now() - tick.at <= UNDO
+        if slip and st.button("Undo", key=state.key("test", case.test.id, "undo", tick.id)):
+            _take_back(recorder, case, n, "")
+
+
+def _did_not_go_in(recorder: Recorder, case: Case) -> None:
+    """Later than that: which of the ticked products did not go in, and why."""
+    if case.signed or not case.additions:
+        return
+
+    def field(part: str) -> str:
+        return state.key("test", case.test.id, "left-out", part)
+
+    products = case.test.plan.products
+    with st.popover("Ticked, but it did not go in?", width="stretch"):
+        n = st.radio(
+            "Which",
+            [e.position or 0 for e in case.additions],
+            index=None,
+            key=field("which"),
+            format_func=lambda n: f"{n} · {plain(products[n - 1].name)}",
+        )
+        why = st.text_input("Why, if you like", key=field("why"), max_chars=500)
+        label = f"{plain(products[n - 1].name)} did not go in" if n else "First choose which"
+        if st.button(label, key=field(str(n)), type="primary", width="stretch", disabled=not n) and n:
+            _take_back(recorder, case, n, why)
 
 
 def _take_back(recorder: Recorder, case: Case, n: int, note: str) -> None:
     with error_box():
         recorder.take_back(case.test.id, n, by=name(), note=note)
+        state.clear("test", case.test.id, "left-out")
         st.rerun()
 
 
@@ -186,12 +200,10 @@ def _draw_jar(recorder: Recorder, case: Case) -> None:
     products = case.test.plan.products
     with st.expander(f"In the jar: {len(case.additions)} of {len(products)} products ticked"):
         for tick in case.additions:
-            if case.signed:
-                _say_in(case, tick)
-            else:
-                _in_jar(recorder, case, tick)
+            _in_jar(recorder, case, tick)
         ticked = {e.position for e in case.additions}
         for n, product in enumerate(products, 1):
             if n not in ticked:
                 how = "did not go in" if n in case.left_out else "not ticked"
                 st.markdown(f"{STATE_SHAPES['missed']} {n} · {plain(say_product(product))} · {how}")
+        _did_not_go_in(recorder, case)

@@ -46,6 +46,12 @@ def labels(app: AppTest) -> list[str]:
     return [b.label.replace("\\", "") for b in app.button]
 
 
+def which(app: AppTest, n: int) -> AppTest:
+    """Say which of the ticked products it is about."""
+    (radio,) = [r for r in app.radio if r.label == "Which"]
+    return radio.set_value(n).run()  # type: ignore[no-any-return]
+
+
 def test_a_tick_is_undone_with_one_tap(screen: Open, kept: Recorder, test: JarTest) -> None:
     app = screen("test", id=test.id)
     assert "Undo" not in labels(app)
@@ -65,6 +71,7 @@ def test_after_ten_seconds_it_takes_a_second_tap_and_a_word_may_be_said(
     earlier(kept, seconds=30).add_product(test.id, 1, by="Teal")
     app = screen("test", id=test.id)
     assert "Undo" not in labels(app)
+    button(which(app, 1), "Bineguard Copper 20 did not go in")
     (why,) = [f for f in app.text_input if f.label == "Why, if you like"]
     why.set_value("the jug still stands there")
     button(app, "Bineguard Copper 20 did not go in").click().run()
@@ -80,13 +87,14 @@ def test_what_did_not_go_in_can_be_said_after_mixing_too(screen: Open, kept: Rec
         before.add_product(test.id, n, by="Teal")
     before.finish_mixing(test.id, by="Teal")
     app = screen("test", id=test.id)
-    button(app, "Nettlesap Boron 10 did not go in").click().run()
+    button(which(app, 2), "Nettlesap Boron 10 did not go in").click().run()
     assert kept.case(test.id).left_out == frozenset({2})
     assert "2 · Nettlesap Boron 10 · did not go in" in words(app)
     seen = kept.judge(test.id).id
     kept.sign(test.id, word="fail", reason="no boron", by="Wren", expected_revision=1, expected_verdict=seen)
     signed = screen("test", id=test.id)
-    assert not [x for x in labels(signed) if "did not go in" in x or x == "Undo"]
+    assert not [x for x in labels(signed) if "go in" in x or x == "Undo"]
+    assert not [r for r in signed.radio if r.label == "Which"]
     assert "1 · Bineguard Copper 20" in words(signed)
 
 
