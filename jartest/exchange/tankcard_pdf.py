@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from jartest.exchange.pdf import Paper, Sheet
-from jartest.exchange.words import say_word
+from jartest.plan.card_state import CardState
 from jartest.plan.schedule import say_age_down
-from jartest.plan.tankcard import CardState, TankCard, part_amounts, part_steps
-from jartest.units import say_amount, say_volume
+from jartest.plan.tankcard import TankCard, part_amounts, part_steps
+from jartest.plan.water import MixWater
+from jartest.units import say_measures, say_volume
+from jartest.verdict.words import SHAPES, say_aged
 
 __all__ = ["PARTS", "tank_card_pdf"]
 
-PARTS = (0.75, 0.5, 0.25)  # of a full tank; what a crew mixes at the end of a day (our choice)
+PARTS = (1.0, 0.75, 0.5, 0.25)  # of a full tank; what a crew mixes at the end of a day (our choice)
 _SCALES = (
     1.0,
     0.9,
@@ -19,8 +21,18 @@ _SCALES = (
 )  # of the letters, until it is one page; below 6 pt nobody reads it (our choice)
 
 
-def tank_card_pdf(card: TankCard, state: CardState, *, address: str, paper: Paper = "letter") -> bytes:
+def tank_card_pdf(
+    card: TankCard,
+    state: CardState,
+    *,
+    address: str,
+    paper: Paper = "letter",
+    volume_ml: float | None = None,
+    water: MixWater | None = None,
+) -> bytes:
     """The card as PDF, the same bytes for the same card in the same state; one page as long as it can be read.
+
+    A lapsed card prints no amounts, no steps and no time that it may stand.
 
     Parameters
     ----------
@@ -28,31 +40,53 @@ def tank_card_pdf(card: TankCard, state: CardState, *, address: str, paper: Pape
         Whether it holds on the day it is printed; one that has lapsed says so before all else.
     address : str
         Where the card can be opened, for the code.
+    volume_ml : float, optional
+        What is filled this time; None for a full tank.
+    water : MixWater, optional
+        The water of the day, for how long it may stand; None for the water of the test.
+
+    Raises
+    ------
+    BadEntry
+        If the volume is nothing, or more than the tank.
     """
+    volume = card.tank_ml if volume_ml is None else volume_ml
+    part_amounts(card, volume)  # refuses a volume that cannot be before a page is begun
     for scale in _SCALES:
-        sheet = _sheet(card, state, address, paper, scale)
+        sheet = _sheet(card, state, address, paper, scale, volume, card.stand_in(water or card.water))
         data = bytes(sheet.output())  # also of a try that is thrown away: this closes its fonts
         if sheet.page_no() == 1:
             break
     return data
 
 
-def _sheet(card: TankCard, state: CardState, address: str, paper: Paper, scale: float) -> Sheet:
+def _sheet(
+    card: TankCard,
+    state: CardState,
+    address: str,
+    paper: Paper,
+    scale: float,
+    volume_ml: float,
+    stand_s: float | None,
+) -> Sheet:
     title = f"Tank card: {card.title}"
     foot = f"Rests on jar test {card.test_number}, signed by {card.signed_by} {card.signed_at:%Y-%m-%d}"
     sheet = Sheet(title=title, made_at=card.signed_at, paper=paper, foot=foot)
     _head(sheet, card, state, title, address, scale)
-    _steps(sheet, card, scale)
     if not state.lapsed:
+        _steps(sheet, card, scale, volume_ml)
         _parts(sheet, card, scale)
-    sheet.heading("How it may stand, and what it holds for")
-    sheet.words(f"Agitation: {card.agitation}.", size=11 * scale, bold=True)
-    stand = "" if card.stand_s is None else f"May stand {say_age_down(card.stand_s)} without agitation. "
-    sheet.words(f"{stand}{card.stand_says}", size=9.5 * scale)
+        sheet.heading("How it may stand, and what it holds for")
+        sheet.words(f"Agitation: {card.agitation}.", size=11 * scale, bold=True)
+        stand = "" if stand_s is None else f"May stand {say_age_down(stand_s)} without agitation. "
+        sheet.words(f"{stand}{card.stand_says}", size=9.5 * scale)
+    else:
+        sheet.heading("What it held for")
     sheet.words(card.holds_for(), size=9.5 * scale)
     sheet.words(
-        "It lapses with another maker's product, another water, a stronger rate, another order, "
-        f"{'another lot, ' if card.rules.lot_matters else ''}or on {card.lapses_at:%Y-%m-%d}.",
+        "It lapses with another maker's product, another water, a stronger rate (of what helps the others to "
+        f"stay mixed, a weaker one too), another order, {'another lot, ' if card.rules.lot_matters else ''}"
+        f"or on {card.lapses_at:%Y-%m-%d}.",
         size=9.5 * scale,
     )
     sheet.heading("Cautions", keep=12)
@@ -75,7 +109,17 @@ def _head(sheet: Sheet, card: TankCard, state: CardState, title: str, address: s
     sheet.words(title, size=15 * scale, bold=True, kind=kind, width=width)
     condition = f", only with: {card.condition}" if card.condition else ""
     was = "It was: " if state.lapsed else ""
-    sheet.words(f"{was}{say_word(card.word)}{condition}", size=13 * scale, bold=True, width=width)
+    sheet.words(
+        f"{was}{SHAPES[card.word]} {say_aged(card.word, card.word_age_s)}{condition}",
+        size=13 * scale,
+        bold=True,
+        width=width,
+    )
+    for n, line in enumerate((*card.head(), *state.notes)):
+        grave = n == 0 and card.overruled
+        sheet.words(
+            f"{'✖ ' if grave else '! '}{line}", size=(12 if grave else 10) * scale, bold=True, width=width
+        )
     sheet.words(
         f"Signed by {card.signed_by} {card.signed_at:%Y-%m-%d} on jar test {card.test_number}. "
         f"Good until {card.lapses_at:%Y-%m-%d} at most; scan the code to see whether it still holds.",
@@ -85,30 +129,35 @@ def _head(sheet: Sheet, card: TankCard, state: CardState, title: str, address: s
     sheet.set_y(max(sheet.get_y(), 9 + side))
 
 
-def _steps(sheet: Sheet, card: TankCard, scale: float) -> None:
-    sheet.heading(f"A full tank of {say_volume(card.tank_ml, us_first=True)}, in this order", keep=30)
-    carrier = say_volume(card.tank_carrier_ml, us_first=True)
+def _steps(sheet: Sheet, card: TankCard, scale: float, volume_ml: float) -> None:
+    said = say_volume(volume_ml, us_first=True)
+    part = volume_ml < card.tank_ml * (1 - 1e-9)
+    what = f"A PART TANK of {said}" if part else f"A full tank of {said}"
+    sheet.heading(f"{what}, in this order", keep=30)
+    carrier = say_volume(card.tank_carrier_ml * volume_ml / card.tank_ml, us_first=True)
     sheet.words(f"Carrier in all: {carrier}.", size=9.5 * scale)
     rows = []
-    for n, (line, says) in enumerate(part_steps(card, card.tank_ml), start=1):
+    for n, (line, says) in enumerate(part_steps(card, volume_ml), start=1):
         if line is None:
             rows.append((str(n), says, "", ""))
         else:
             rows.append((str(n), " ".join((line.said, line.formulation)).strip(), says, line.rate))
     wide = sheet.epw
-    sheet.rows(("", "step", "full tank", "rate"), rows, (8, wide - 98, 50, 40), size=10 * scale)
+    fill = say_volume(volume_ml, us_first=True).split(" (")[0] if part else "full tank"
+    sheet.rows(("", "step", fill, "rate"), rows, (8, wide - 98, 50, 40), size=10 * scale)
 
 
 def _parts(sheet: Sheet, card: TankCard, scale: float) -> None:
-    sheet.heading("A part tank", keep=24)
+    sheet.heading("Other fills", keep=24)
     columns = [part_amounts(card, share * card.tank_ml) for share in PARTS]
     heads = [
         "product",
         *(f"{share:.0%}: {say_volume(share * card.tank_ml, us_first=True)}" for share in PARTS),
     ]
     rows = [
-        (line.said, *(say_amount(ml=column[i][1], g=column[i][2], us_first=True) for column in columns))
+        (line.said, *(say_measures(ml=column[i][1], g=column[i][2]) for column in columns))
         for i, line in enumerate(card.lines)
     ]
     wide = sheet.epw
-    sheet.rows(heads, rows, (wide - 3 * 43, 43, 43, 43), size=8.5 * scale)
+    each = 36
+    sheet.rows(heads, rows, (wide - len(PARTS) * each, *(each,) * len(PARTS)), size=8 * scale)

@@ -1,50 +1,51 @@
-"""The crew's tank card: what a signed jar test allows at the filling station, and when that lapses."""
+"""The crew's tank card: what a signed jar test allows at the filling station, and what its word rests on."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import Any, Literal
+from typing import Any
 
 from jartest.errors import BadEntry
+from jartest.plan.card_ground import USUAL_DAYS, CardWord, Ground
 from jartest.plan.cautions import TANK_HANDLING
 from jartest.plan.recipe import JarRecipe
-from jartest.plan.scaling import RecipeProduct, RecipeRequest, amount_in, scaled
-from jartest.plan.water import MixWater, hardness_class
-from jartest.units import say_amount, say_number, say_volume
+from jartest.plan.scaling import scaled
+from jartest.plan.viscosity import water_viscosity_mpa_s
+from jartest.plan.water import MixWater
+from jartest.units import say_measures, say_number, say_temperature, say_volume
 
 __all__ = [
     "CardLine",
-    "CardState",
     "LapseRules",
     "TankCard",
-    "card_state",
     "make_tank_card",
     "part_amounts",
     "part_steps",
+    "say_conditioned",
 ]
-
-CardWord = Literal["pass", "watch"]
-_RATE_SLACK = 1.01  # a hundredth of rounding is no other proportion (our choice)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class LapseRules:
     """When a card lapses by itself; the numbers are the shop's to set (defaults are our choice).
 
-    `max_age_days` counts from the signature; `lot_matters` makes a new lot another product;
-    `ph_step` is how far the water's pH may move.
+    `max_age_days` counts from the signature; `lot_matters` makes a new lot another product; `ph_step` and
+    `temperature_step_c` are how far the water's pH and temperature may move.
     """
 
-    max_age_days: float = 365.0
+    max_age_days: float = USUAL_DAYS
     lot_matters: bool = False
     ph_step: float = 1.0
+    temperature_step_c: float = 5.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CardLine:
-    """One product on the card, in its place: exactly this maker's, and how much for a full tank (mL or g)."""
+    """One product on the card, in its place: exactly this maker's, and how much for a full tank (mL or g).
+
+    `kind` is what it does in the mixture, empty on cards from before it was kept.
+    """
 
     name: str
     maker: str
@@ -54,6 +55,7 @@ class CardLine:
     tank_ml: float | None
     tank_g: float | None
     reason: str
+    kind: str = ""
 
     @property
     def said(self) -> str:
@@ -65,8 +67,9 @@ class CardLine:
 class TankCard:
     """A mixture that a jar allowed: what, how much, in which order, how long it may stand, on whose word.
 
-    `stand_s` is how long the tank may stand without agitation; None where it was not measured.
-    `stand_says` is what the jar showed of standing, in words.
+    `stand_s` is how long the tank may stand without agitation, in water of `stand_c`; None where it is not
+    known.  `stand_says` is what the jar showed of standing, in words.  `ground` is what the word rests on, None
+    on cards from before it was kept.
     """
 
     test_id: str
@@ -86,6 +89,33 @@ class TankCard:
     cautions: tuple[str, ...]
     rules: LapseRules
     stand_says: str = ""
+    stand_c: float | None = None
+    ground: Ground | None = None
+
+    def head(self) -> tuple[str, ...]:
+        """What a crew must not miss before it mixes by this card, a sentence each, the gravest first."""
+        if self.ground is None:
+            return ("How long the jar was watched and how it ran is not on this card: look at its jar test.",)
+        return self.ground.said(self.word, by=self.signed_by)
+
+    @property
+    def overruled(self) -> bool:
+        """Whether the word was signed over a worse one of the machine, or over none."""
+        return self.ground is not None and self.ground.overruled(self.word)
+
+    @property
+    def word_age_s(self) -> float | None:
+        """The age after mixing that the word holds to; None where it is not known."""
+        if self.ground is None:
+            return None
+        return self.ground.watched_s if self.ground.word_age_s is None else self.ground.word_age_s
+
+    def stand_in(self, water: MixWater) -> float | None:
+        """How long it may stand in water of that temperature, in s: warmer water is thinner and parts sooner."""
+        if self.stand_s is None or self.stand_c is None or water.temperature_c is None:
+            return self.stand_s
+        thinner = water_viscosity_mpa_s(water.temperature_c) / water_viscosity_mpa_s(self.stand_c)
+        return self.stand_s * thinner
 
     @property
     def lapses_at(self) -> datetime:
@@ -126,20 +156,13 @@ class TankCard:
                 for line in self.lines
             ],
             "steps": list(self.steps),
+            "head": list(self.head()),
             "agitation": self.agitation,
             "stand_s": self.stand_s,
             "stand_says": self.stand_says,
             "holds_for": self.holds_for(),
             "cautions": list(self.cautions),
         }
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class CardState:
-    """Whether a card still holds; `reasons` says why it lapsed, a sentence each."""
-
-    lapsed: bool
-    reasons: tuple[str, ...]
 
 
 def make_tank_card(
@@ -154,8 +177,9 @@ def make_tank_card(
     signed_at: datetime,
     stand_s: float | None = None,
     stand_says: str = "",
+    stand_c: float | None = None,
+    ground: Ground | None = None,
     rules: LapseRules | None = None,
-    remarks: Sequence[str] = (),
 ) -> TankCard:
     """The card that a signed pass, or a watch with its condition, allows.
 
@@ -175,10 +199,12 @@ def make_tank_card(
         How long the tank may stand, in s; None where it was not measured.
     stand_says
         What the jar showed of standing, in words.
+    stand_c
+        Temperature of the water that `stand_s` is for, in degrees Celsius; None where it is not known.
+    ground
+        What the word rests on.
     rules
-        When it lapses; None takes the usual rules.
-    remarks
-        What the crew must know before the cautions, such as a verdict that was overruled.
+        When it lapses; None takes the usual rules, with a shorter life on weak ground.
 
     Raises
     ------
@@ -219,6 +245,7 @@ def make_tank_card(
                 tank_ml=line.tank_ml,
                 tank_g=line.tank_g,
                 reason=line.reason,
+                kind=line.product.kind,
             )
             for line in recipe.lines
         ),
@@ -227,8 +254,10 @@ def make_tank_card(
         stand_s=stand_s,
         water=recipe.request.water,
         stand_says=stand_says,
-        cautions=(*remarks, *(c.says for c in recipe.cautions), *TANK_HANDLING),
-        rules=rules or LapseRules(),
+        stand_c=stand_c,
+        ground=ground,
+        cautions=(*(c.says for c in recipe.cautions), *TANK_HANDLING),
+        rules=rules or LapseRules(max_age_days=ground.usual_days(word) if ground else USUAL_DAYS),
     )
 
 
@@ -247,7 +276,7 @@ def _card_steps(recipe: JarRecipe) -> tuple[str, ...]:
     for step in recipe.steps:
         if step.act == "add":
             line = next(by_step)
-            said.append(f"{line.product.said}: {say_amount(ml=line.tank_ml, g=line.tank_g, us_first=True)}")
+            said.append(f"{line.product.said}: {say_measures(ml=line.tank_ml, g=line.tank_g)}")
         else:
             said.append(step.says)
     return tuple(said)
@@ -285,118 +314,27 @@ def part_steps(card: TankCard, volume_ml: float) -> tuple[tuple[CardLine | None,
     for step in card.steps:
         if following is not None and step.startswith(f"{following[0].said}: "):
             line, ml, g = following
-            said.append((line, say_amount(ml=ml, g=g, us_first=True)))
+            said.append((line, say_measures(ml=ml, g=g)))
             following = next(parts, None)
         else:
             said.append((None, step))
     return tuple(said)
 
 
-def card_state(
-    card: TankCard, *, now: datetime, today: RecipeRequest | None = None, standing_word: str | None = None
-) -> CardState:
-    """Whether `card` still holds at `now`, for what is to be mixed `today`.
-
-    Parameters
-    ----------
-    card
-        The card.
-    now
-        The time (aware).
-    today
-        What the crew would mix: products with makers, lots and rates, and the water; None asks only
-        for age and ground.
-    standing_word
-        The verdict that stands under the test now, where it was overruled since; None where it was not.
-    """
-    reasons = []
-    if standing_word is not None and standing_word not in ("pass", "watch"):
-        reasons.append(f"The verdict of test {card.test_number} is now {standing_word}.")
-    if now >= card.lapses_at:
-        age = (now - card.signed_at).total_seconds() / 86400
-        reasons.append(
-            f"The test is {say_number(age)} days old, and {say_number(card.rules.max_age_days)} are allowed."
-        )
-    if today is not None:
-        reasons += _product_changes(card, today)
-        reasons += _water_changes(card, today.water)
-    return CardState(lapsed=bool(reasons), reasons=tuple(reasons))
-
-
-def _fold(text: str) -> str:
-    return " ".join(text.split()).casefold()
-
-
-def _product_changes(card: TankCard, today: RecipeRequest) -> list[str]:
-    reasons = []
-    left = {_fold(line.name): line for line in card.lines}
-    for p in today.products:
-        product = p.product
-        line = left.pop(_fold(product.name), None)
-        if line is None:
-            reasons.append(f"{product.said} was not in the tested mixture.")
-            continue
-        if _fold(line.maker) != _fold(product.maker):
-            reasons.append(
-                f"{product.name} is now from {product.maker or 'no named maker'}; tested was that of {line.maker or 'no named maker'}."
-            )
-        if line.formulation != product.formulation:
-            reasons.append(
-                f"{product.name} is now {product.formulation or 'of no code'}; tested was {line.formulation or 'no code'}."
-            )
-        if card.rules.lot_matters and line.lot != product.lot:
-            reasons.append(
-                f"{product.name} is now of lot {product.lot or 'not written'}; tested was lot {line.lot or 'not written'}."
-            )
-        reasons += _rate_change(card, line, dry=p.rate.ml is None, share=_share(today, p))
-    reasons += [f"{line.said} was in the tested mixture and is left out now." for line in left.values()]
-    return reasons
-
-
-def _share(today: RecipeRequest, p: RecipeProduct) -> float:
-    """mL or g of a product per mL of today's carrier (or mix, as the basis says)."""
-    amount = amount_in(p.rate, today.tank_ml, ml_per_m2=today.ml_per_m2, tank_ml=today.tank_ml)
-    return amount / today.tank_ml
-
-
-def _rate_change(card: TankCard, line: CardLine, *, dry: bool, share: float) -> list[str]:
-    tested = line.tank_g if dry else line.tank_ml
-    if tested is None:
-        return [f"{line.said} is measured otherwise than in the test, so its proportion cannot be compared."]
-    if share > tested / card.tank_ml * _RATE_SLACK:
-        times = share * card.tank_ml / tested
-        return [f"{line.said} would be {say_number(times)} times as strong as tested."]
-    return []
-
-
-def _water_changes(card: TankCard, water: MixWater) -> list[str]:
-    reasons = []
-    tested = card.water
-    if tested.source and water.source and _fold(tested.source) != _fold(water.source):
-        reasons.append(f"The water is now from {water.source}; tested was {tested.source}.")
-    if tested.hardness_mg_l is not None and water.hardness_mg_l is not None:
-        was, now = hardness_class(tested.hardness_mg_l), hardness_class(water.hardness_mg_l)
-        if was != now:
-            reasons.append(
-                f"The water is now {now} ({say_number(water.hardness_mg_l)} mg/L); tested was {was}."
-            )
-    if tested.ph is not None and water.ph is not None and abs(tested.ph - water.ph) > card.rules.ph_step:
-        reasons.append(f"The water now has pH {water.ph:g}; tested was {tested.ph:g}.")
-    if _fold(tested.conditioner) != _fold(water.conditioner):
-        reasons.append(f"The water is now {_say_conditioned(water)}; tested was {_say_conditioned(tested)}.")
-    return reasons
-
-
-def _say_conditioned(water: MixWater) -> str:
+def say_conditioned(water: MixWater) -> str:
+    """What the water is conditioned with, in words."""
     return f"conditioned with {water.conditioner}" if water.conditioner else "not conditioned"
 
 
 def _say_water(water: MixWater) -> str:
+    """The water of the test, as far as it is known."""
     parts = [water.source or "the water of the test"]
     if water.hardness_mg_l is not None:
         parts.append(f"{say_number(water.hardness_mg_l)} mg/L hardness")
     if water.ph is not None:
         parts.append(f"pH {water.ph:g}")
+    if water.temperature_c is not None:
+        parts.append(say_temperature(water.temperature_c))
     if water.conditioner:
-        parts.append(_say_conditioned(water))
+        parts.append(say_conditioned(water))
     return ", ".join(parts)

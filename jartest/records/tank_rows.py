@@ -9,6 +9,7 @@ from dataclasses import asdict
 from datetime import datetime
 from typing import Any
 
+from jartest.plan.card_ground import Ground
 from jartest.plan.grade import Grade
 from jartest.plan.measuring import Tools
 from jartest.plan.products import LabelNotes, ShelfProduct
@@ -98,5 +99,6 @@ def card_of(said: _Values) -> TankCard:
             "cautions": tuple(said["cautions"]),
             "water": MixWater(**said["water"]),
             "rules": LapseRules(**said["rules"]),
+            "ground": Ground(**said["ground"]) if said.get("ground") else None,
         }
     )

@@ -12,6 +12,7 @@ from jartest.plan.schedule import next_look
 from jartest.recorder import Recorder, RunningTest, say_slot
 from jartest.records.model import Case, Product
 from jartest.screens import plan_form, recipe_form, state
+from jartest.screens.card_offer_part import draw_card_offer
 from jartest.screens.countdown import countdown
 from jartest.screens.curve_part import draw_curve
 from jartest.screens.look_part import draw_looks, take_photo
@@ -28,7 +29,6 @@ from jartest.screens.parts import (
     say_product,
 )
 from jartest.screens.phone_part import draw_phone
-from jartest.screens.tank_card import draw_card_offer
 from jartest.screens.timeline import timeline
 from jartest.screens.verdict_part import draw_verdict
 from jartest.screens.who import ask_name, name

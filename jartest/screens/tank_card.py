@@ -2,29 +2,27 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 import streamlit as st
 
 from jartest.exchange.tankcard_pdf import tank_card_pdf
-from jartest.plan.scaling import RecipeProduct, RecipeRequest, read_product_rate
+from jartest.plan.card_state import CardState
 from jartest.plan.schedule import say_age_down
-from jartest.plan.tankcard import CardState, LapseRules, TankCard, part_steps
-from jartest.plan.water import read_hardness
+from jartest.plan.tankcard import TankCard, part_amounts, part_steps
+from jartest.plan.water import MixWater
 from jartest.recorder import Recorder
 from jartest.records.model import Case
 from jartest.records.tank_model import KeptCard
 from jartest.screens import state
-from jartest.screens.parts import address_of, clock, error_box, link_to, plain, say_word
+from jartest.screens.card_today_part import draw_different, read_today
+from jartest.screens.parts import address_of, clock, error_box, link_to, plain
 from jartest.screens.save_button import save_button
-from jartest.screens.who import ask_name, name
-from jartest.tank import as_on_shelf, card_now, end_card, make_card, signed_word
-from jartest.units import read_number, read_volume, say_volume
+from jartest.tank import as_on_shelf, card_now
+from jartest.units import read_volume, say_volume
+from jartest.verdict.words import SHAPES, say_aged
 
-__all__ = ["draw_card_offer", "render"]
+__all__ = ["render"]
 
 _PAGE = 20  # cards in the list at once
-_NO_CONDITION = "constant agitation"
 
 
 def render(recorder: Recorder) -> None:
@@ -42,17 +40,22 @@ def render(recorder: Recorder) -> None:
     shelf = as_on_shelf(recorder, case, kept)
     today = shelf
     with error_box():
-        today = _today(kept, shelf)
+        today = read_today(kept, shelf)
     standing = card_now(recorder, kept, today)
     _plate(kept, case, standing)
+    volume = None
     if standing.lapsed:
-        with st.expander("What it said, for the record"):
-            _amounts(kept.card)
+        with st.expander("What it said, for the record: not to mix by"):
+            _amounts(kept.card, kept.card.tank_ml)
     else:
-        _amounts(kept.card)
+        _standing(kept.card, today.water)
+        volume = _fill(kept)
+        if volume is not None:
+            _amounts(kept.card, volume)
     _holds(kept.card)
-    _paper(kept, standing)
-    _different(recorder, kept, shelf, standing)
+    if standing.lapsed or volume is not None:
+        _paper(kept, standing, volume, today.water)
+    draw_different(recorder, kept, shelf, standing)
     link_to("test", f"The jar test it rests on: {kept.card.test_number}", id=kept.test_id)
 
 
@@ -72,7 +75,9 @@ def _list(recorder: Recorder) -> None:
         standing = card_now(recorder, kept)
         with st.container(border=True, gap="small"):
             link_to("card", f"{kept.card.test_number} · {plain(kept.card.title)}", id=kept.id)
-            word = "✖ **LAPSED**" if standing.lapsed else f"**{say_word(kept.card.word)}**"
+            word = "✖ **LAPSED**" if standing.lapsed else f"**{_said(kept.card)}**"
+            if kept.card.overruled and not standing.lapsed:
+                word += " · **overruled: read its head**"
             st.markdown(f"{word} · signed by {plain(kept.card.signed_by)} {clock(kept.card.signed_at)}")
     st.caption(
         f"{len(found)} found, newest first"
@@ -98,40 +103,68 @@ def _plate(kept: KeptCard, case: Case, standing: CardState) -> None:
     else:
         with st.container(key=f"chip-{card.word}-card", gap=None):
             condition = f": only with {plain(card.condition)}" if card.condition else ""
-            st.markdown(f"{say_word(card.word)}{condition}")
+            st.markdown(f"{_said(card)}{condition}")
             st.caption(f"good until {card.lapses_at:%Y-%m-%d}, unless something changes")
+    _head(card, standing)
     st.caption(
         f"Signed by {plain(card.signed_by)}, {clock(card.signed_at, case.test)}, on jar test {card.test_number}."
     )
 
 
-def _amounts(card: TankCard) -> None:
-    """Agitation and standing, then every step with its amount, for a full tank or as much as is filled."""
-    stand = "" if card.stand_s is None else f"**May stand {say_age_down(card.stand_s)} without agitation.** "
+def _said(card: TankCard) -> str:
+    """The word with its shape and the age that it holds to."""
+    return f"{SHAPES[card.word]} {say_aged(card.word, card.word_age_s)}"
+
+
+def _head(card: TankCard, standing: CardState) -> None:
+    """What a crew must not miss: a word of the machine that was overruled on a plate of its own, the rest under it."""
+    head = list(card.head())
+    if card.overruled:
+        over = card.ground.machine if card.ground else ""
+        with st.container(key=f"chip-{over or 'none'}-overruled", gap=None):
+            st.markdown(f"{'✖' if over == 'fail' else '!'} {plain(head.pop(0))}")
+            st.caption(plain(head.pop(0)))
+    st.markdown("\n".join(f"- **{plain(x)}**" for x in (*head, *standing.notes)))
+
+
+def _standing(card: TankCard, water: MixWater) -> None:
+    """Agitation, and how long it may stand in the water of the day."""
+    stand_s = card.stand_in(water)
+    stand = "" if stand_s is None else f"**May stand {say_age_down(stand_s)} without agitation.** "
     st.markdown(f"**Agitation:** {plain(card.agitation)}.  \n{stand}{plain(card.stand_says)}")
+
+
+def _fill(kept: KeptCard) -> float | None:
+    """How much is filled this time, in mL; None where what was typed cannot be."""
+    card = kept.card
     full = say_volume(card.tank_ml, us_first=True)
     typed = st.text_input(
         "In the tank this time",
-        key=state.key("card", "part"),
+        key=state.key("card", kept.id, "part"),
         placeholder=f"full: {full.split(' (')[0]}; or type less, such as 120 gal",
         max_chars=40,
     )
-    volume = card.tank_ml
     with error_box():
         volume = read_volume(typed) if typed and typed.strip() else card.tank_ml
-        steps = part_steps(card, volume)
-        share = volume / card.tank_ml
-        st.markdown(
-            f"#### A tank of {say_volume(volume, us_first=True)}: {say_volume(card.tank_carrier_ml * share, us_first=True)} of carrier"
-        )
-        for n, (line, says) in enumerate(steps, start=1):
-            if line is None:
-                st.markdown(f"**{n}** · {plain(says)}")
-            else:
-                with st.container(border=True):
-                    st.markdown(f"#### {n} · {says}")
-                    st.markdown(f"**{plain(line.said)}** {line.formulation}")
-                    st.caption(f"label rate {plain(line.rate)}; {plain(line.reason)}")
+        part_amounts(card, volume)  # says what is wrong with it
+        return volume
+    return None
+
+
+def _amounts(card: TankCard, volume: float) -> None:
+    """Every step with its amount, for what is filled."""
+    share = volume / card.tank_ml
+    st.markdown(
+        f"#### A tank of {say_volume(volume, us_first=True)}: {say_volume(card.tank_carrier_ml * share, us_first=True)} of carrier"
+    )
+    for n, (line, says) in enumerate(part_steps(card, volume), start=1):
+        if line is None:
+            st.markdown(f"**{n}** · {plain(says)}")
+        else:
+            with st.container(border=True):
+                st.markdown(f"#### {n} · {says}")
+                st.markdown(f"**{plain(line.said)}** {line.formulation}")
+                st.caption(f"label rate {plain(line.rate)}; {plain(line.reason)}")
 
 
 def _holds(card: TankCard) -> None:
@@ -140,164 +173,13 @@ def _holds(card: TankCard) -> None:
     st.markdown("\n".join(f"- {plain(c)}" for c in card.cautions))
 
 
-def _paper(kept: KeptCard, standing: CardState) -> None:
+def _paper(kept: KeptCard, standing: CardState, volume: float | None, water: MixWater) -> None:
     address = address_of("card", id=kept.id) or f"jartest:card:{kept.id}"
+    part = volume is not None and volume < kept.card.tank_ml * (1 - 1e-9)
     save_button(
-        "Print: the card as PDF",
-        lambda: tank_card_pdf(kept.card, standing, address=address),
+        "Print: this part tank as PDF" if part else "Print: the card as PDF",
+        lambda: tank_card_pdf(kept.card, standing, address=address, volume_ml=volume, water=water),
         file=f"tank-card-{kept.card.test_number}.pdf",
         mime="application/pdf",
         key=state.key("card", "pdf"),
     )
-
-
-# -------------------------------------------------------------------- different
-def _key(kept: KeptCard, *parts: object) -> str:
-    return state.key("today", kept.id, *parts)
-
-
-def _today(kept: KeptCard, shelf: RecipeRequest) -> RecipeRequest:
-    """What is to be mixed: as the shelf has it, with what was typed on this screen over it.
-
-    Raises
-    ------
-    BadEntry
-        If something typed cannot be read.
-    """
-
-    def said(*parts: object) -> str:
-        return str(state.get(_key(kept, *parts), "") or "").strip()
-
-    products = []
-    for n, p in enumerate(shelf.products):
-        product = replace(
-            p.product, maker=said(n, "maker") or p.product.maker, lot=said(n, "lot") or p.product.lot
-        )
-        rate = read_product_rate(said(n, "rate"), product) if said(n, "rate") else p.rate
-        products.append(RecipeProduct(product=product, rate=rate))
-    water = replace(
-        shelf.water,
-        source=said("source") or shelf.water.source,
-        hardness_mg_l=read_hardness(said("hardness")).mg_l if said("hardness") else shelf.water.hardness_mg_l,
-        ph=float(read_number(said("ph"))) if said("ph") else shelf.water.ph,
-        conditioner=_conditioner(said("conditioner"), shelf.water.conditioner),
-    )
-    return replace(shelf, products=tuple(products), water=water)
-
-
-def _conditioner(typed: str, tested: str) -> str:
-    """What the water is conditioned with; left empty it is what was tested, and `none` is nothing."""
-    return "" if typed.casefold() == "none" else typed or tested
-
-
-def _different(recorder: Recorder, kept: KeptCard, shelf: RecipeRequest, standing: CardState) -> None:
-    """What is different today; what was typed is weighed at once, and kept for everybody with one tap."""
-    keys = [_key(kept, n, f) for n in range(len(shelf.products)) for f in ("maker", "lot", "rate")]
-    keys += [_key(kept, f) for f in ("source", "hardness", "ph", "conditioner")]
-    typed = any(state.get(k) for k in keys)
-    with st.expander("Is something different today?", expanded=typed):
-        st.caption("Leave empty what is as tested. The word above follows as you type.")
-        for n, p in enumerate(shelf.products):
-            st.markdown(f"**{plain(p.product.name)}**")
-            with st.container(horizontal=True):
-                for label, field, hint in (
-                    ("Maker", "maker", p.product.maker),
-                    ("Lot", "lot", p.product.lot),
-                    ("Rate", "rate", p.rate.text),
-                ):
-                    st.text_input(
-                        f"{label} of {n + 1}",
-                        key=_key(kept, n, field),
-                        placeholder=hint or "not written",
-                        width=190,
-                        max_chars=200,
-                    )
-        with st.container(horizontal=True):
-            water = shelf.water
-            st.text_input(
-                "Water from", key=_key(kept, "source"), placeholder=water.source or "not described", width=220
-            )
-            st.text_input(
-                "Its hardness", key=_key(kept, "hardness"), placeholder="140 mg/L, 8 grains", width=190
-            )
-            tested_ph = "not measured" if water.ph is None else f"{water.ph:g}"
-            st.text_input("Its pH", key=_key(kept, "ph"), placeholder=tested_ph, width=130)
-            st.text_input(
-                "Conditioned with",
-                key=_key(kept, "conditioner"),
-                placeholder=f"{water.conditioner}, or type none" if water.conditioner else "nothing",
-                width=230,
-                max_chars=80,
-            )
-        if standing.lapsed and not kept.lapses:
-            ask_name(recorder)
-            if st.button("Keep for everybody that it has lapsed", key=_key(kept, "end"), type="primary"):
-                with error_box():
-                    end_card(recorder, kept, standing.reasons, by=name())
-                    state.clear("today", kept.id)
-                    st.rerun()
-
-
-# ------------------------------------------------------------------------ offer
-def draw_card_offer(recorder: Recorder, case: Case) -> None:
-    """On the screen of a signed test: its tank card, or the way to one."""
-    if not case.signed:
-        return
-    made = recorder.store.cards(case.test.id)
-    if made:
-        link_to("card", "The tank card of this test", main=True, id=made[0].id)
-        return
-    word = signed_word(case)
-    if word not in ("pass", "watch"):
-        st.caption("No tank card: only a signed pass, or a watch with its condition, makes one.")
-        return
-    if case.test.plan.recipe is None:
-        st.caption(
-            "No tank card: the amounts were typed for the jar alone. A test from a tank recipe makes one."
-        )
-        return
-    with st.container(border=True):
-        st.markdown("#### Tank card for the crew")
-        _ask_card(recorder, case, must=word == "watch")
-
-
-def _ask_card(recorder: Recorder, case: Case, *, must: bool) -> None:
-    def field(part: str) -> str:
-        return state.key("make-card", case.test.id, part)
-
-    condition = st.text_input(
-        "On condition of (needed for a watch)" if must else "On condition of, if any",
-        value=_NO_CONDITION if must else "",
-        key=field("condition"),
-        max_chars=200,
-    )
-    usual = LapseRules()
-    days = st.number_input(
-        "It lapses after days",
-        min_value=1,
-        max_value=3650,
-        value=int(usual.max_age_days),
-        key=field("days"),
-        width=200,
-    )
-    lot = st.checkbox("A new lot ends it too", key=field("lot"))
-    depth = st.number_input(
-        "Depth of liquid in the tank, inches (for how long it may stand)",
-        min_value=1.0,
-        max_value=200.0,
-        value=None,
-        key=field("depth"),
-        placeholder="not known",
-        width=320,
-    )
-    if st.button("Make the tank card", key=field("make"), type="primary", width="stretch"):
-        with error_box():
-            make_card(
-                recorder,
-                case.test.id,
-                by=name(),
-                condition=condition or "",
-                rules=LapseRules(max_age_days=float(days), lot_matters=lot),
-                tank_depth_in=depth,
-            )
-            st.rerun()

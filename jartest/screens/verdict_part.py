@@ -22,7 +22,7 @@ from jartest.screens.parts import (
     show_rule,
 )
 from jartest.screens.who import name
-from jartest.screens.words import WHAT_NEXT
+from jartest.screens.words import WHAT_NEXT, WHAT_NEXT_WATCH
 from jartest.verdict.values import Word
 from jartest.verdict.words import say_aged, say_strained
 
@@ -51,9 +51,9 @@ def draw_verdict(recorder: Recorder, case: Case) -> None:
             st.caption(f"{strained[0].upper()}{strained[1:]}: no clean pour through a fine enough strainer.")
         show_reasons(machine)
         show_rule(machine, recorder.limits)
-    if "fail" in _words_that_stand(case):
+    if after := _what_next(case):
         with st.container(border=True):
-            st.markdown("**What next**\n" + "\n".join(f"- {x}" for x in WHAT_NEXT))
+            st.markdown("**What next**\n" + "\n".join(f"- {x}" for x in after))
     st.caption("Physical mixing only: nothing here speaks of efficacy or crop safety. Try a small plot.")
     if case.signature is None:
         _sign(recorder, case)
@@ -71,6 +71,21 @@ def _draw_persons_plate(case: Case) -> None:
         show_plate(opinion.word, f"{plain(opinion.by)}, not signed", place="person")
     else:
         show_plate(None, "nobody has signed yet", place="person")
+
+
+def _what_next(case: Case) -> tuple[str, ...]:
+    """What to do now, by the words that stand."""
+    if "fail" in _words_that_stand(case):
+        return WHAT_NEXT
+    if case.signature is None or case.signature.word != "watch":
+        return ()
+    over = case.signed_over.word if case.signed_over else None
+    beside = (
+        ("The machine's FAIL stands beside what was signed: the crew reads both on the tank card.",)
+        if over == "fail"
+        else ()
+    )
+    return (*WHAT_NEXT_WATCH, *beside)
 
 
 def _words_that_stand(case: Case) -> set[Word | None]:

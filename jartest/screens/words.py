@@ -4,7 +4,16 @@ from __future__ import annotations
 
 from jartest.verdict.decide import Step
 
-__all__ = ["BEFORE_MIXING", "CAUTIONS", "MESHES", "REACTION", "STEPS", "TERMS", "WHAT_NEXT"]
+__all__ = [
+    "BEFORE_MIXING",
+    "CAUTIONS",
+    "MESHES",
+    "REACTION",
+    "STEPS",
+    "TERMS",
+    "WHAT_NEXT",
+    "WHAT_NEXT_WATCH",
+]
 
 MESHES = (16, 20, 30, 40, 50, 60, 80, 100, 140, 200)  # U.S. sieve numbers, ASTM E11
 
@@ -123,4 +132,10 @@ WHAT_NEXT = (
     "Try a compatibility agent: one jar with it, one without.",
     "Try other or softened water, or more water per product.",
     "If nothing helps, apply them in separate passes. Ask the makers; they may know this pair.",
+)
+
+# Common practice, no source.
+WHAT_NEXT_WATCH = (
+    "Only with constant agitation, from the first fill until the tank is empty; never left standing.",
+    "Start with a small batch, and look at the strainers and nozzles before the next.",
 )

@@ -7,7 +7,16 @@ from fractions import Fraction
 
 from jartest.units.table import Kind, unit_named
 
-__all__ = ["say_amount", "say_area", "say_level_spoons", "say_mass", "say_metric", "say_number", "say_volume"]
+__all__ = [
+    "say_amount",
+    "say_area",
+    "say_level_spoons",
+    "say_mass",
+    "say_measures",
+    "say_metric",
+    "say_number",
+    "say_volume",
+]
 
 
 def say_number(x: float) -> str:
@@ -84,6 +93,35 @@ def say_amount(*, ml: float | None = None, g: float | None = None, us_first: boo
     if g is not None:
         return say_mass(g, us_first=us_first)
     return "not written"
+
+
+def say_measures(*, ml: float | None = None, g: float | None = None) -> str:
+    """An amount in the measures that stand at a filling station, metric beside: `2 pt 4.7 fl oz (1.085 L)`.
+
+    Gallons and whole fluid ounces, pints and fluid ounces, pounds and ounces; below a pint or a pound as
+    `say_amount` has it.  What is left out by rounding is less than half a percent.
+    """
+    if ml is not None and ml >= _size("gal") * 0.9999:
+        return f"{_whole_and_rest(ml, 'gal', 'fl oz', places=0)} ({_metric_volume(ml)})"
+    if ml is not None and ml >= _size("pt") * 0.9999:
+        return f"{_whole_and_rest(ml, 'pt', 'fl oz', places=1)} ({_metric_volume(ml)})"
+    if ml is None and g is not None and g >= _size("lb") * 0.9999:
+        places = 1 if g < 10 * _size("lb") else 0
+        return f"{_whole_and_rest(g, 'lb', 'oz', places=places)} ({_metric_mass(g)})"
+    return say_amount(ml=ml, g=g, us_first=True)
+
+
+def _size(unit: str) -> float:
+    return float(unit_named(unit).factor)
+
+
+def _whole_and_rest(size: float, large: str, small: str, *, places: int) -> str:
+    """`size` in whole large units and what is left in small ones, rounded first so that nothing is left of a whole."""
+    each = round(_size(large) / _size(small))
+    small_units = round(size / _size(small), places)
+    whole, rest = divmod(small_units, each)
+    said = [f"{whole:.0f} {large}"] + ([f"{say_number(round(rest, places))} {small}"] if rest else [])
+    return " ".join(said)
 
 
 def say_level_spoons(ml: float) -> str:

@@ -10,10 +10,12 @@ from typing import Any
 import pytest
 
 from jartest.errors import BadEntry
+from jartest.plan.card_ground import Ground
+from jartest.plan.card_state import card_state
 from jartest.plan.products import LabelNotes, ShelfProduct, make_product
 from jartest.plan.recipe import make_recipe
 from jartest.plan.scaling import RecipeProduct, RecipeRequest, read_product_rate
-from jartest.plan.tankcard import LapseRules, TankCard, card_state, make_tank_card, part_amounts
+from jartest.plan.tankcard import LapseRules, TankCard, make_tank_card, part_amounts, part_steps
 from jartest.plan.water import MixWater
 from jartest.units import read_carrier_rate, read_quantity
 
@@ -94,9 +96,9 @@ def test_a_card_says_amounts_order_makers_and_ground() -> None:
     made = card(stand_s=1200.0)
     assert made.steps == (
         "half to three quarters full of water, agitator running",
-        "Dust (Fell): 6.25 lb (2.835 kg)",
+        "Dust (Fell): 6 lb 4 oz (2.835 kg)",
         "agitate until everything dry is dispersed, a few minutes",
-        "Ember (Tarn): 1.56 gal (5.915 L)",
+        "Ember (Tarn): 1 gal 72 fl oz (5.915 L)",
         "fill to the mark and keep agitating",
     )
     assert made.holds_for() == (
@@ -198,3 +200,201 @@ def test_age_lapses_it_on_the_day() -> None:
 def test_a_verdict_overruled_later_lapses_it() -> None:
     assert reasons(card(), standing_word="fail") == ("The verdict of test 12 is now fail.",)
     assert reasons(card(), standing_word="watch") == ()
+
+
+def test_a_pass_that_has_become_a_watch_says_so_on_its_card() -> None:
+    (note,) = card_state(card(), now=SIGNED, standing_word="watch").notes
+    assert note.startswith("Since it was signed its verdict has become WATCH")
+    assert card_state(card("watch", "stirring"), now=SIGNED, standing_word="watch").notes == ()
+    assert card_state(card(), now=SIGNED, standing_word="pass").notes == ()
+
+
+# ------------------------------------------------------------------------- head
+def ground(**more: Any) -> Ground:
+    """A jar watched for 30 min and poured clean through 100 mesh, which the machine passed."""
+    said: dict[str, Any] = {
+        "word_age_s": 1800.0,
+        "watched_s": 1800.0,
+        "enough_s": 1800.0,
+        "machine": "pass",
+        "machine_says": "",
+        "reason": "",
+        "ran": "strained",
+        "mesh": 100,
+    }
+    return Ground(**said | more)
+
+
+POURED, LONGEST = (
+    "Poured clean through 100 mesh.",
+    "Longest look at the jar: 30 min. Beyond that nothing is known.",
+)
+# What was wrong: none of it stood at the head, and each of these cards held for 365 days.
+# Word signed, what the jar showed, what the head says now, and for how many days it holds.
+HEADS: list[tuple[str, dict[str, Any], tuple[str, ...], float]] = [
+    ("pass", {}, (POURED, LONGEST), 365),
+    ("watch", {"machine": "watch"}, (POURED, LONGEST), 365),
+    (
+        "watch",
+        {"machine": "fail", "machine_says": "Gel was seen.", "reason": "gone when warm"},
+        (
+            "The machine said FAIL: Gel was seen.",
+            "J. Moor overruled it and signed WATCH: “gone when warm”.",
+            POURED,
+            LONGEST,
+        ),
+        30,
+    ),
+    (
+        "pass",
+        {"machine": "", "machine_says": "Invert it first.", "reason": "as I saw it"},
+        (
+            "The machine said NO VERDICT: Invert it first.",
+            "J. Moor overruled it and signed PASS: “as I saw it”.",
+            POURED,
+            LONGEST,
+        ),
+        30,
+    ),
+    (
+        "watch",
+        {"machine": "pass", "reason": "I do not trust it"},
+        ("J. Moor signed WATCH where the machine said PASS: “I do not trust it”.", POURED, LONGEST),
+        365,
+    ),
+    (
+        "pass",
+        {"ran": "like water", "mesh": None},
+        (
+            "Not strained: it ran like water, and nobody poured it through a strainer as fine as the sprayer's.",
+            LONGEST,
+        ),
+        30,
+    ),
+    (
+        "watch",
+        {"machine": "watch", "ran": "not seen", "mesh": None},
+        ("Not poured: nobody saw how it runs, and a gel cannot be seen in a photo.", LONGEST),
+        30,
+    ),
+    (
+        "watch",
+        {"machine": "watch", "ran": "not counted", "mesh": 20},
+        (
+            "Not strained as the sprayer does: poured clean through 20 mesh, too coarse, of unknown mesh or too early.",
+            LONGEST,
+        ),
+        30,
+    ),
+    (
+        "watch",
+        {"machine": "watch", "ran": "residue rinses off", "mesh": 50},
+        ("Poured through 50 mesh: it left residue on the strainer that rinses off.", LONGEST),
+        30,
+    ),
+    (
+        "watch",
+        {"machine": "watch", "watched_s": 359.0, "word_age_s": 359.0},
+        (POURED, "Longest look at the jar: 5 min. Beyond that nothing is known."),
+        30,
+    ),
+    (
+        "watch",
+        {"machine": "watch", "watched_s": None, "word_age_s": None},
+        (POURED, "Longest look at the jar: none after mixing. Beyond that nothing is known."),
+        30,
+    ),
+]
+
+
+@pytest.mark.parametrize(("word", "showed", "head", "days"), HEADS)
+def test_the_head_says_what_a_crew_must_not_miss_and_its_life_is_shorter_then(
+    word: str, showed: dict[str, Any], head: tuple[str, ...], days: float
+) -> None:
+    made = card(word, "constant agitation", ground=ground(**showed))
+    assert made.head() == head
+    assert made.to_json()["head"] == list(head)
+    assert (made.lapses_at - SIGNED).days == days
+    assert made.overruled is head[0].startswith("The machine said")
+
+
+def test_the_shop_sets_another_life() -> None:
+    weak = ground(machine="fail", reason="I say so")
+    assert card(ground=weak, rules=LapseRules(max_age_days=7)).rules.max_age_days == 7
+    assert card(ground=weak, rules=LapseRules(max_age_days=90)).rules.max_age_days == 90
+
+
+def test_a_card_from_before_the_head_was_kept_says_that_it_lacks_it() -> None:
+    assert card().head() == (
+        "How long the jar was watched and how it ran is not on this card: look at its jar test.",
+    )
+    assert card().word_age_s is None
+
+
+def test_the_word_holds_to_the_age_it_was_given_for() -> None:
+    assert card(ground=ground(word_age_s=1500.0)).word_age_s == 1500.0
+    assert card(ground=ground(word_age_s=None)).word_age_s == 1800.0
+
+
+# ------------------------------------------------------------------ temperature
+def test_the_temperature_stands_on_the_water_line_and_another_one_lapses_it() -> None:
+    made = card(asked=request(water=replace(WELL, temperature_c=20.0)))
+    assert "pH 7.2, 20 °C (68 °F)." in made.holds_for()
+    assert reasons(made, request(water=replace(WELL, temperature_c=24.9))) == ()
+    assert reasons(made, request(water=WELL)) == ()
+    (cold,) = reasons(made, request(water=replace(WELL, temperature_c=8.0)))
+    assert cold == "The water is now at 8 °C (46 °F); tested was 20 °C (68 °F)."
+    wide = card(
+        asked=request(water=replace(WELL, temperature_c=20.0)), rules=LapseRules(temperature_step_c=15.0)
+    )
+    assert reasons(wide, request(water=replace(WELL, temperature_c=8.0))) == ()
+
+
+def test_in_warmer_water_it_may_stand_less_long() -> None:
+    made = card(stand_s=600.0, stand_c=15.0)
+    # 1.1375 and 0.890 mPa s at 15 and 25 C: see tests/trend/test_standing_time.py.
+    assert made.stand_in(replace(WELL, temperature_c=25.0)) == pytest.approx(600 * 0.890 / 1.1375, rel=0.002)
+    assert made.stand_in(WELL) == 600.0
+    assert card(stand_s=600.0).stand_in(replace(WELL, temperature_c=25.0)) == 600.0
+    assert card().stand_in(replace(WELL, temperature_c=25.0)) is None
+
+
+# ---------------------------------------------------------------------- helpers
+@pytest.mark.parametrize(
+    ("kind", "helps"),
+    [
+        ("compatibility agent", True),
+        ("water conditioner", True),
+        ("pH adjuster", True),
+        ("surfactant", False),
+    ],
+)
+def test_what_helps_the_others_lapses_it_by_less_as_well_as_by_more(kind: Any, helps: bool) -> None:
+    helper = make_product(name="Ease", maker="Tarn", formulation="SL", kind=kind)
+    made = card(asked=request(EC, WP, helper))
+    assert reasons(made, request(EC, WP, helper)) == ()
+
+    def at(rate: str) -> RecipeRequest:
+        asked = request(EC, WP, helper)
+        less = replace(asked.products[2], rate=read_product_rate(rate, helper))
+        return replace(asked, products=(*asked.products[:2], less))
+
+    (more,) = reasons(made, at("4 fl oz/1000 ft2"))
+    assert more == "Ease (Tarn) would be 2 times as strong as tested."
+    assert reasons(made, at("1 fl oz/1000 ft2")) == (
+        ("Ease (Tarn) would be 0.5 times as strong as tested, and the mixture was tested with its help.",)
+        if helps
+        else ()
+    )
+
+
+# ---------------------------------------------------------------------- amounts
+def test_amounts_stand_in_measures_that_a_crew_has() -> None:
+    # 2 fl oz/1000 ft2 at 2 gal/1000 ft2 in 36.7 gal: 36.7 fl oz.
+    made = card(asked=request(EC, tank="36.7 gal"))
+    assert made.steps[1] == "Ember (Tarn): 2 pt 4.7 fl oz (1.085 L)"
+    full = card()
+    assert [says for line, says in part_steps(full, full.tank_ml) if line] == [
+        "6 lb 4 oz (2.835 kg)",
+        "1 gal 72 fl oz (5.915 L)",
+    ]

@@ -18,6 +18,7 @@ from jartest.plan.recipe import make_recipe
 from jartest.plan.scaling import RecipeProduct, RecipeRequest, read_product_rate
 from jartest.plan.schedule import default_schedule
 from jartest.plan.tankcard import LapseRules
+from jartest.plan.water import MixWater
 from jartest.recorder import Recorder
 from jartest.records.done import departures_of
 from jartest.records.model import Case, JarTest, Product, TestPlan
@@ -386,9 +387,43 @@ def test_a_verdict_that_was_overruled_is_the_first_thing_on_the_card(recorder: R
     recorder.observe(test.id, by="Wren", signs=["gel"])
     sign(recorder, test, "watch", "the gel was in the cold concentrate, gone when warm")
     card = tank.make_card(recorder, test.id, by="Wren", condition="constant agitation").card
-    assert card.cautions[0] == (
-        "The machine said fail and Wren overruled it with watch: “the gel was in the cold concentrate, gone when warm”."
+    assert card.head() == (
+        "The machine said FAIL: Written: gel, jelly or slimy strings: fails whatever the photo says.",
+        "Wren overruled it and signed WATCH: “the gel was in the cold concentrate, gone when warm”.",
+        "Not poured: nobody saw how it runs, and a gel cannot be seen in a photo.",
+        "Longest look at the jar: none after mixing. Beyond that nothing is known.",
     )
+    assert card.rules.max_age_days == 30
+
+
+def test_the_card_knows_how_the_jar_was_watched_and_how_it_ran(recorder: Recorder, clock: Any) -> None:
+    test = start(recorder, request())
+    mix(recorder, test, clock)
+    clock.go_on(minutes=31)
+    look(recorder, test, "age-1800", 30)
+    recorder.observe(test.id, by="Wren", signs=["smooth"], remix="fully")
+    clock.go_on(minutes=1)
+    recorder.observe(test.id, by="Wren", screen_pour="clean", screen_mesh=20)
+    case = sign(recorder, test, "pass")
+    ground = tank.ground_of(recorder, case)
+    assert (ground.ran, ground.mesh, ground.watched_s) == ("not counted", 20, 31 * 60)
+    recorder.observe(test.id, by="Wren", screen_pour="clean", screen_mesh=200)
+    recorder.observe(test.id, by="Wren", screen_pour="rinses off", screen_mesh=50)
+    assert tank.ground_of(recorder, recorder.case(test.id)).ran == "residue rinses off"
+    kept = tank.make_card(recorder, test.id, by="Wren")
+    assert recorder.store.card(kept.id).card == kept.card
+    assert kept.card.ground is not None
+    assert kept.card.ground.ran == "residue rinses off"
+    assert kept.card.rules.max_age_days == 30
+
+
+def test_a_card_keeps_the_temperature_that_its_time_is_for(recorder: Recorder, clock: Any) -> None:
+    test = start(recorder, request(water=MixWater(temperature_c=12.0)))
+    mix(recorder, test, clock)
+    sign(recorder, test, "pass")
+    kept = tank.make_card(recorder, test.id, by="Wren", tank_c=18.0)
+    assert (kept.card.water.temperature_c, kept.card.stand_c) == (12.0, 18.0)
+    assert recorder.store.card(kept.id).card == kept.card
 
 
 def lapse_reasons(recorder: Recorder, kept: KeptCard) -> tuple[str, ...]:

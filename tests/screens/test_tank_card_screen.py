@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import io
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import Any
 
 import pytest
+from pypdf import PdfReader
 from streamlit.testing.v1 import AppTest
 
 from jartest import tank
+from jartest.field.files import Offer
 from jartest.plan.products import make_product
 from jartest.plan.recipe import make_recipe
 from jartest.plan.scaling import RecipeProduct, RecipeRequest, read_product_rate
@@ -20,6 +23,7 @@ from jartest.records.tank_model import KeptCard
 from jartest.units import read_quantity
 
 Open = Callable[..., AppTest]
+Offered = Callable[[AppTest], dict[str, Offer]]
 LAPSED = "✖ LAPSED: DO NOT MIX BY THIS CARD"
 
 
@@ -39,7 +43,7 @@ def button(app: AppTest, label: str) -> Any:
     return next(b for b in app.button if b.label == label)
 
 
-def signed(recorder: Recorder, word: Any, *, recipe: bool = True) -> JarTest:
+def signed(recorder: Recorder, word: Any, *, recipe: bool = True, signs: Sequence[str] = ()) -> JarTest:
     """A signed test of two products, mixed by the recipe, on a person's word."""
     lines = []
     for name, code, rate in (("Hopcal *12*", "SC", "1 qt/100 gal"), ("Velvetine", "EC", "0.25 % v/v")):
@@ -49,7 +53,7 @@ def signed(recorder: Recorder, word: Any, *, recipe: bool = True) -> JarTest:
         tank_volume=read_quantity("200 gal", "volume"),
         jar_volume=read_quantity("32 fl oz", "volume"),
         products=tuple(lines),
-        water=MixWater(source="yard well", hardness_mg_l=140.0, ph=7.2),
+        water=MixWater(source="yard well", hardness_mg_l=140.0, ph=7.2, temperature_c=20.0),
     )
     plan = tank.plan_of_recipe(make_recipe(request), TestPlan(title="Invented mix"))
     plan = plan if recipe else replace(plan, recipe=None)
@@ -57,6 +61,8 @@ def signed(recorder: Recorder, word: Any, *, recipe: bool = True) -> JarTest:
     for n in (1, 2):
         recorder.add_product(test.id, n, by="Wren")
     recorder.finish_mixing(test.id, by="Wren")
+    if signs:
+        recorder.observe(test.id, by="Wren", signs=signs)
     seen = recorder.judge(test.id).id
     recorder.sign(
         test.id,
@@ -109,11 +115,14 @@ def test_the_crew_reads_it_without_a_name_and_for_a_part_tank(screen: Open, card
     assert "● PASS" in said
     assert "**Hopcal *12* (Larkmill)** SC" in said
     # 1 qt/100 gal in 200 gal: 2 qt = 64 fl oz; 0.25 % of 200 gal: 0.5 gal = 64 fl oz.
-    assert "#### 2 · 64 fl oz (1.893 L)" in said
+    assert "#### 2 · 4 pt (1.893 L)" in said
     assert "yard well, 140 mg/L hardness" in said
-    assert "The machine said no verdict and Wren overruled it with pass: “as I saw it”." in said
+    assert "! The machine said NO VERDICT" in said
+    assert "Wren overruled it and signed PASS: “as I saw it”." in said
+    assert "**Not poured: nobody saw how it runs" in said
+    assert "**Longest look at the jar: none after mixing." in said
     field(app, "In the tank this time").set_value("50 gal").run()
-    assert "#### 2 · 16 fl oz (473 mL)" in words(app)
+    assert "#### 2 · 1 pt (473 mL)" in words(app)
     field(app, "In the tank this time").set_value("201 gal").run()
     assert "is not between nothing and the tank's" in words(app)
     field(app, "In the tank this time").set_value("a bit").run()
@@ -125,6 +134,7 @@ def test_the_crew_reads_it_without_a_name_and_for_a_part_tank(screen: Open, card
     [
         ("Maker of 1", "Stonecrop", "Hopcal *12* is now from Stonecrop; tested was that of Larkmill."),
         ("Rate of 1", "2 qt/100 gal", "Hopcal *12* (Larkmill) would be 2 times as strong as tested."),
+        ("Its temperature", "45 F", "The water is now at 7 °C (45 °F); tested was 20 °C (68 °F)."),
         ("Its pH", "9,1", "The water now has pH 9.1; tested was 7.2."),
         (
             "Conditioned with",
@@ -182,3 +192,74 @@ def test_the_list_says_which_have_lapsed(kept: Recorder, screen: Open, card: Kep
 
 def test_a_card_that_is_not_there_is_said(screen: Open) -> None:
     assert "There is no tank card 'nosuch'" in words(screen("card", id="nosuch"))
+
+
+# ------------------------------------------------------------------------- head
+def test_an_overruled_fail_stands_at_the_head_and_in_the_list(kept: Recorder, screen: Open) -> None:
+    """What was wrong: it stood as the first of the cautions at the foot, and the card held for 365 days."""
+    test = signed(kept, "watch", signs=["gel"])
+    app = screen("test", id=test.id)
+    assert field(app, "It lapses after days").value == 30
+    assert "30 days unless you set it" in words(app)
+    assert "The machine said FAIL" in words(app)
+    button(app, "Make the tank card").click().run()
+    made = kept.store.cards()[0]
+    assert made.card.rules.max_age_days == 30
+    said = words(screen("card", name="", id=made.id))
+    places = [
+        said.index(x)
+        for x in (
+            "◐ WATCH: only with constant agitation",
+            "✖ The machine said FAIL: Written: gel",
+            "Not poured: nobody saw how it runs",
+            "Longest look at the jar: none after mixing.",
+            "Agitation:",
+            "#### A tank of 200 gal",
+        )
+    ]
+    assert places == sorted(places)
+    assert "Wren overruled it and signed WATCH: “as I saw it”." in said
+    assert "overruled: read its head" in words(screen("card"))
+
+
+def test_what_next_follows_the_signed_word(kept: Recorder, screen: Open) -> None:
+    """What was wrong: “do not put this mixture in a tank” stood over the offer of its tank card."""
+    overruled = words(screen("test", id=signed(kept, "watch", signs=["gel"]).id))
+    assert "Do not put this mixture in a tank." not in overruled
+    assert "Only with constant agitation" in overruled
+    assert "The machine's FAIL stands beside what was signed" in overruled
+    failed = words(screen("test", id=signed(kept, "fail").id))
+    assert "Do not put this mixture in a tank." in failed
+    passed = words(screen("test", id=signed(kept, "pass").id))
+    assert "Do not put this mixture in a tank." not in passed
+    assert "Only with constant agitation" not in passed
+
+
+# ------------------------------------------------------------------------ paper
+def test_the_part_tank_on_the_screen_is_what_is_printed(
+    screen: Open, card: KeptCard, offered: Offered
+) -> None:
+    app = screen("card", name="", id=card.id)
+    assert "A full tank of 200 gal" in printed(offered(app)["Print: the card as PDF"])
+    field(app, "In the tank this time").set_value("50 gal").run()
+    part = printed(offered(app)["Print: this part tank as PDF"])
+    assert "A PART TANK of 50 gal" in part
+    assert "1 pt (473 mL)" in part
+
+
+def test_a_lapsed_card_prints_no_amounts_whatever_is_typed(
+    kept: Recorder, screen: Open, card: KeptCard, offered: Offered
+) -> None:
+    tank.end_card(kept, card, ["The well ran dry."], by="Teal")
+    app = screen("card", name="", id=card.id)
+    assert not [f for f in app.text_input if f.label == "In the tank this time"]
+    said = printed(offered(app)["Print: the card as PDF"])
+    assert "LAPSED" in said
+    assert " pt " not in said
+    assert "fl oz" not in said
+
+
+def printed(offer: Offer) -> str:
+    data = offer.make()
+    assert isinstance(data, bytes)
+    return " ".join(" ".join(p.extract_text() for p in PdfReader(io.BytesIO(data)).pages).split())
