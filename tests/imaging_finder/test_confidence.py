@@ -22,10 +22,11 @@ def _rows() -> list[dict[str, Any]]:
     rows: list[dict[str, Any]] = []
     for i in range(FIRST, FIRST + JARS):
         pixels, truth = drawn.draw(i)
-        rows += calibrate.judge(f"d{i}", pixels, Truth.from_json(truth))
+        full = calibrate.standing(Truth.from_json(truth), pixels.shape[1], pixels.shape[0])
+        rows += calibrate.judge(f"d{i}", pixels, full)
     kinds = sorted(unlike.KINDS)
     for i in range(OTHERS):
-        rows += calibrate.judge(f"u{FIRST + i}", unlike.unlike(FIRST + i, kinds[i % len(kinds)]), None)
+        rows += calibrate.judge(f"u{FIRST + i}", unlike.unlike(FIRST + i, kinds[i % len(kinds)]), [])
     return rows
 
 

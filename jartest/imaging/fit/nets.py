@@ -25,7 +25,8 @@ __all__ = [
 SIDE = 256  # the whole picture, letterboxed
 CROP_ROWS, CROP_COLS = 256, 96  # the jar, upright, stretched to fill
 CLASSES = ("background", "glass", "face", "foam", "floating", "liquid", "settled")
-LINES = ("surface", "floor", "far", "top")  # near arc of the surface, inner floor, far arc, top of the foam
+# near arc of the surface, inner floor, far arc, top of the foam, far edge of the floor
+LINES = ("surface", "floor", "far", "top", "far floor")
 ROW_CLASSES = ("glass", "foam", "floating", "liquid", "settled", "outside")
 
 
@@ -92,26 +93,28 @@ class PictureNet(nn.Module):
 
 
 class CropNet(nn.Module):
-    """(n, 3, 256, 96) in 0 to 1 -> rows (n, 11, 256), columns (n, 2, 96), presence (n, 6).
+    """(n, 3, 256, 96) in 0 to 1 -> rows (n, 12, 256), columns (n, 2, 96), presence (n, 7).
 
-    Rows: 4 lines, 6 row classes, boundary.  Presence: logit that a jar with contents fills the crop,
-    then for each of the 4 lines the logit of "not here", then one spare.
+    Rows: 5 lines, 6 row classes, boundary.  Presence: logit that a jar with contents fills the crop,
+    then for each of the 5 lines the logit of "not here", then one spare.
     """
 
     def __init__(self) -> None:
         super().__init__()
         self.s2 = nn.Sequential(conv(3, 16, 3, 2), conv(16, 24, 3))  # 128 x 48
-        self.s4 = _stage(24, 40, 2)
-        self.s8 = _stage(40, 64, 2)
-        self.s16 = _stage(64, 96, 3)  # 16 x 6
-        self.u8, self.u4, self.u2 = _Up(96, 64, 64), _Up(64, 40, 40), _Up(40, 24, 24)
+        self.s4 = _stage(24, 48, 2)
+        self.s8 = _stage(48, 96, 3)
+        self.s16 = _stage(96, 160, 4)  # 16 x 6
+        self.u8, self.u4, self.u2 = _Up(160, 96, 96), _Up(96, 48, 48), _Up(48, 24, 24)
         self.flat = nn.Sequential(
             nn.Conv2d(24, 48, (1, 12), (1, 12), bias=False), nn.BatchNorm2d(48), nn.ReLU(True)
         )
-        self.rows = nn.Sequential(conv(192, 64, 1), Block(64, (9, 1)), Block(64, (15, 1)), Block(64, (9, 1)))
-        self.rows_out = nn.Conv2d(64, 22, 1)
+        self.rows = nn.Sequential(
+            conv(192, 96, 1), Block(96, (9, 1)), Block(96, (15, 1)), Block(96, (15, 1)), Block(96, (9, 1))
+        )
+        self.rows_out = nn.Conv2d(96, 24, 1)
         self.cols = nn.Sequential(conv(96, 32, 1), Block(32, (1, 9)), nn.Conv2d(32, 4, 1))
-        self.whole = nn.Sequential(conv(96, 64, 1), nn.Conv2d(64, 6, 1))
+        self.whole = nn.Sequential(conv(160, 64, 1), nn.Conv2d(64, 7, 1))
 
     def forward(self, x: Any) -> Any:
         a = self.s2(x * 4 - 2)
@@ -121,14 +124,14 @@ class CropNet(nn.Module):
         u = self.u2(self.u4(self.u8(d, c), b), a)  # 24 x 128 x 48
         f = self.flat(u)  # 48 x 128 x 4
         f = torch.cat([f[..., i : i + 1] for i in range(4)], 1)
-        r = self.rows_out(self.rows(f))  # 22 x 128 x 1
-        rows = r.reshape(-1, 11, 2, 128).transpose(2, 3).reshape(-1, 11, 256)
+        r = self.rows_out(self.rows(f))  # 24 x 128 x 1
+        rows = r.reshape(-1, 12, 2, 128).transpose(2, 3).reshape(-1, 12, 256)
         bands = nn.functional.avg_pool2d(u, (32, 1), (32, 1))  # 24 x 4 x 48
         bands = torch.cat([bands[:, :, i : i + 1] for i in range(4)], 1)
         k = self.cols(bands)  # 4 x 1 x 48
         cols = k.reshape(-1, 2, 2, 48).transpose(2, 3).reshape(-1, 2, 96)
         whole = nn.functional.avg_pool2d(d, (16, 6))
-        return rows, cols, self.whole(whole).reshape(-1, 6)
+        return rows, cols, self.whole(whole).reshape(-1, 7)
 
 
 def folded(net: Any) -> Any:
