@@ -7,8 +7,7 @@ says for each row how likely it is the near arc of the surface, its far arc, the
 top of the foam, and what stands there; it is asked twice, the second time close to the liquid.  Where
 the two disagree the confidence falls.
 
-Both were fitted from nothing on rendered and drawn pictures only (jartest/imaging/fit; the model card
-is in DEVELOPERS.md).
+What both were fitted on stands in weights/MODEL.md, and how in fit/DIARY.md.
 """
 
 from __future__ import annotations
@@ -40,14 +39,21 @@ _ROWS, _COLS = 256, 96
 _WORK = 1280  # longest side, about, of the copy that the second look is cut from
 _PAD = 128
 _NEAR = 0.025  # of the column: how far from a line its odds still count as the same line
+# Where the odds are sharp this is the peak's own row to 1 % of the column; where a thick base or a meniscus spreads them,
+# eyes set lines at their upper part.  Of 27 real photographs, each judged by a fit that had not seen its source, floors
+# within 3 % went from 13 to 16 and surfaces from 12 to 16; on the test pictures all 45 and 42 stayed.  Chosen on these.
+_ABOVE, _AROUND = (
+    (0.3, 0.25),
+    0.05,
+)  # share of the odds of surface and floor; columns to each side of the peak
 _APART = 1.2  # half-widths between two vessels' middles from which they are two; our choice
 _MANY = 3  # vessels looked at; a picture of more is answered with these
 
-_FOAM = 0.1  # how much rarer foam is than where the networks were fitted: chosen on left-out pictures, see DEVELOPERS.md
+_FOAM = 0.1  # how much rarer foam is than where the networks were fitted: chosen on left-out pictures, see fit/DIARY.md
 _SAME_ROW = 3  # rows of a crop: a surface this near to the top of the contents is that top
 
-FOUND = 0.75  # confidence from which a jar counts as found; what passes it without one, see DEVELOPERS.md
-SURE = 0.5  # confidence from which a line is given: chosen on left-out pictures, see DEVELOPERS.md
+FOUND = 0.75  # confidence from which a jar counts as found; what passes it without one, see fit/DIARY.md
+SURE = 0.5  # confidence from which a line is given: chosen on left-out pictures, see fit/DIARY.md
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -141,13 +147,13 @@ class _Crop:
     """The second look at one crop: odds over its rows and columns, and the map back to the photo."""
 
     back: Floats  # (2, 3): crop column, row, 1 -> photo column, row
-    lines: Floats  # (4, rows): near arc where foam is as rare as it is, floor, far arc, top of the foam
+    lines: Floats  # (5, rows): near arc where foam is as rare as it is, floor, far arc, top of the foam, far floor
     surface: Floats  # (rows,): the near arc as the network itself has it
     kinds: Floats  # (6, rows): glass, foam, floating, liquid, settled, outside
     edges: Floats  # (rows,)
     walls: Floats  # (2, columns)
     jar: float
-    gone: Floats  # (4,)
+    gone: Floats  # (5,)
 
     def point(self, col: float, row: float) -> Floats:
         out: Floats = self.back @ np.array([col, row, 1.0])
@@ -319,16 +325,16 @@ def _second_look(work: Pixels, floor: Floats, top: Floats, half: float, above: f
     x = crop.transpose(2, 0, 1).astype(np.float32) / 255
     asked = _run("crop", np.ascontiguousarray(x[None]), ["rows", "cols", "whole"])
     rows, cols, whole = (o[0].astype(float) for o in asked)
-    lines = _softmax(rows[:4], 1)
+    lines = _softmax(rows[:5], 1)
     return _Crop(
         back=back,
         lines=_rarer_foam(lines),
         surface=lines[0],
-        kinds=_softmax(rows[4:10], 0),
-        edges=_sigmoid(rows[10]),
+        kinds=_softmax(rows[5:11], 0),
+        edges=_sigmoid(rows[11]),
         walls=_softmax(cols, 1),
         jar=float(_sigmoid(whole[0])),
-        gone=_sigmoid(whole[1:5]),
+        gone=_sigmoid(whole[1:6]),
     )
 
 
@@ -347,6 +353,13 @@ def _peak(odds: Floats) -> float:
     k = int(odds.argmax())
     a, b = max(0, k - 3), k + 4
     return float((odds[a:b] * np.arange(a, a + len(odds[a:b]))).sum() / odds[a:b].sum())
+
+
+def _placed(odds: Floats, above: float, column: float) -> float:
+    """The row above which this share of the odds near their highest lie, to a part of a row."""
+    k = np.arange(len(odds))
+    there = odds * (np.abs(k - _peak(odds)) <= max(2.0, _AROUND * column))
+    return float(np.interp(above, np.cumsum(there) / there.sum(), k + 0.5)) - 0.5
 
 
 def _centre(crop: _Crop) -> float:
@@ -370,7 +383,7 @@ def _closer(work: Pixels, wide: _Crop, c: _Column) -> _Crop:
 def _line(kind: int, wide: _Crop, close: _Crop, column: float) -> tuple[float, float, float]:
     """Row in `close`, its sigma in rows, and the odds that both crops give to that place."""
     odds = close.lines[kind]
-    row = _peak(odds)
+    row = _placed(odds, _ABOVE[kind], column)
     k = np.arange(_ROWS)
     near = np.abs(k - row) <= max(2.0, _NEAR * column)
     sigma = math.sqrt(float((odds[near] * (k[near] - row) ** 2).sum() / odds[near].sum()))

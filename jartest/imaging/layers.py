@@ -22,7 +22,7 @@ Floats = NDArray[np.float32]
 
 SURE, _MAYBE = 0.55, 0.5  # chosen on the kept and the test pictures; between: flagged
 _GLASS = 0.09  # chosen on the kept and the test pictures
-_HIGH = 0.004  # of the column: how much lower the word of the network of rows is taken, which is too high; DEVELOPERS.md
+_HIGH = 0.004  # of the column: how much lower the word of the network of rows is taken, which is too high; fit/DIARY.md
 _LIFT = 0.5  # how much of the wall's lift is taken off
 _APART = 0.02  # two boundaries nearer than this are one
 LINE_SIGMA = 0.004  # how well floor and surface are placed, by hand or by the finder, in columns

@@ -71,6 +71,12 @@ REGISTER: tuple[FlagDefinition, ...] = (
         blocks_pass=True,
     ),
     _f(
+        "color changes",
+        "The color changes across the jar where no layer was told.",
+        "Look whether a layer ends there, and set it by hand; keep the layers as shown if none does.",
+        blocks_pass=True,
+    ),
+    _f(
         "foam unsure",
         "Two looks at the jar disagree on where the liquid ends: foam may stand on it.",
         "Look for foam; set the surface, and the foam's upper end as a boundary above it, by hand.",

@@ -11,6 +11,7 @@ from jartest.imaging.blank import Blank, strip_like, unexplained, without_jar, w
 from jartest.imaging.by_hand import ByHand, add_lumps, take_marks
 from jartest.imaging.card import find_card
 from jartest.imaging.conditions import condition_flags, ends_above, foam_unsure, goes_on_above, picture_flags
+from jartest.imaging.evenness import PLAIN, strongest_change
 from jartest.imaging.finder import SURE as LINE_GIVEN
 from jartest.imaging.finder import Ends, look
 from jartest.imaging.flocs import NO_BODY, find_flocs
@@ -27,7 +28,7 @@ from jartest.imaging.values import Frame, Layer, Marks, Reading
 
 __all__ = ["METHOD", "read_photo"]
 
-METHOD = "reading-9"
+METHOD = "reading-10"
 _SIDES = ("left", "right", "floor", "surface")
 
 
@@ -220,6 +221,9 @@ def _measured(
         boundaries = [b for b in found if b.sure >= SURE]
         if len(boundaries) < len(found):
             flags.append("layers unsure")
+        change = strongest_change(strip, [b.fraction for b in boundaries])
+        if change is not None and change.delta_e >= PLAIN:
+            flags.append("color changes")
     # A surface that the finder itself put too low has contents over it that are no foam: there it stays a doubt.
     seen_above = ends is not None and _surface_by_hand(base.marks) and ends_above(frame, ends, by_hand=True)
     parts = make_layers(

@@ -28,8 +28,8 @@ from jartest.imaging.photo import Photo, open_photo, open_to_read
 from jartest.imaging.profile import Strip, find_geometry, unroll
 from jartest.imaging.reading import read_photo
 from jartest.imaging.values import Frame, Lump, Marks, Reading
-from jartest.verdict.decide import judge_photo
 from jartest.verdict.limits import load_limits
+from jartest.verdict.photo import judge_photo
 
 SAMPLES = Path(__file__).resolve().parents[2] / "samples"
 MILKY, BROWN, GLASS, PAPER, PALE = (

@@ -41,7 +41,7 @@ def test_contents_seen_over_a_surface_without_foam_are_a_doubt() -> None:
     assert not foam_unsure(FRAME, ends(250), foam=False)
 
 
-@pytest.mark.parametrize(("odds", "doubt"), [(0.01, False), (0.1, True)])
+@pytest.mark.parametrize(("odds", "doubt"), [(0.001, False), (0.1, True)])
 def test_another_surface_under_the_one_that_is_read_is_a_doubt(odds: float, doubt: bool) -> None:
     under = ends(260)
     both = replace(under, odds=ends(200).odds, surface=odds * ends(260).odds + (1 - odds) * under.surface)

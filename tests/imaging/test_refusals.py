@@ -147,6 +147,11 @@ def graded(height: float) -> Shot:
     return replace(shot, marks=replace(shot.marks, boundaries_px=(y + 0.6 * h,)))
 
 
+def unmarked(shot: Shot) -> Shot:
+    """The same with its lines alone set by hand: the layers are for the photo to tell."""
+    return replace(shot, marks=replace(shot.marks, boundaries_px=None))
+
+
 def side_by_side() -> Photo:
     """A photo of two jars: two photos beside each other."""
     one, other = settler().photo.pixels, rendered("stable-0030min").photo.pixels
@@ -217,6 +222,7 @@ CASES: list[tuple[str, Callable[[], Reading], Callable[[], Reading]]] = [
     ("hidden", lambda: covered(settler(), 0.75).read(), lambda: covered(settler(), 0.35).read()),
     ("hidden", lambda: covered(drawn(Band(top_fraction=1, colour=BROWN)), 0.75).read(), drawn().read),
     ("layers unsure", lambda: rendered("jar-041-flocs").read(), settler().read),
+    ("color changes", lambda: unmarked(graded(0.2)).read(), settler().read),
     ("foam unsure", lambda: rendered("jar-044-foam").read(), settler().read),
     ("foam unsure", lambda: read_photo(rendered("jar-044-foam").photo), lambda: read_photo(settler().photo)),
     ("diffuse boundary", lambda: graded(0.15).read(), lambda: graded(0.0).read()),
@@ -244,8 +250,12 @@ def test_a_flag_is_raised_where_it_is_deserved_and_nowhere_else(
     assert name not in does_not().flags
 
 
+# Flags that take another photo of the same jar; test_blank.py, test_held.py and test_first_look.py raise each.
+OF_TWO_PHOTOS = {"first look", "first look doubted", "parted since", "lines doubted"}
+
+
 def test_every_flag_of_the_register_is_in_the_table() -> None:
-    assert {c[0] for c in CASES} == {f.name for f in REGISTER}
+    assert {c[0] for c in CASES} | OF_TWO_PHOTOS == {f.name for f in REGISTER}
 
 
 def test_lumps_are_told_from_what_is_not_burnt_out_and_not_from_a_body_that_is() -> None:
