@@ -1,5 +1,5 @@
 """How the finder's network was fitted: scenes, drawn pictures, training, export.
 
 Never needed to run the product: only the extra `fit` brings PyTorch, ONNX and Mitsuba.
-DEVELOPERS.md holds the model card with the exact commands, seeds and figures.
+DIARY.md beside this file holds the exact commands, seeds and figures; weights/MODEL.md the model card.
 """

@@ -9,7 +9,7 @@ fitting and only scored.  Needs torch.
 
 The weights kept, `weights/layers.onnx`, come from an earlier form of this script: seed 1, 150 s on one GPU, 3549
 steps of 64 strips of 636 pictures, none of them burnt out on purpose, 250 353 weights.
-What came of fitting anew stands in DEVELOPERS.md.
+What came of fitting anew stands in fit/DIARY.md.
 
 Each strip is drawn with a frame, lean and sag that are a little wrong, as a hand and `find_geometry` leave
 them.  Six in ten are joined from two pictures along an arc, so that any two contents meet at any height.

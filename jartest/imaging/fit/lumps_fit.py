@@ -8,7 +8,7 @@ A folder holds NAME.jpg and NAME.json; where the truth does not say what a layer
 (NAME -> list of layers with `kind`, `density`, `mottle`, `flocs`, `floc_mm`).  A zip is one of
 `fit/pictures.py --lumps`.  `check` prints the area under the curve where each fifth of the sets of
 vessels is judged by a fit that has not seen it.  `fit` and `check` need torch.  Figures and what they came
-to are in the model card in DEVELOPERS.md.
+to are in DIARY.md.
 """
 
 from __future__ import annotations
