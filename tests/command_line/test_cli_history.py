@@ -56,7 +56,9 @@ def home(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def test_the_pairs_are_said_and_leave_as_csv_and_parquet(home: Path, tmp_path: Path) -> None:
     said = run(home, "pairs").stdout
     assert said.startswith("3 pairs were tried")
-    assert said.splitlines()[1].startswith("open         Boron with Copper")  # one failure alone: likeliest, and open
+    assert said.splitlines()[1].startswith(
+        "open         Boron with Copper"
+    )  # one failure alone: likeliest, and open
     assert run(home, "pairs", "--csv").stdout.splitlines()[0].startswith("first,second,state")
     file = tmp_path / "pairs.parquet"
     assert run(home, "pairs", "--parquet", str(file)).returncode == 0
