@@ -76,7 +76,7 @@ def pytest_sessionfinish(session: pytest.Session, exitstatus: int) -> None:
     reporter = session.config.pluginmanager.get_plugin("terminalreporter")
     if os.environ.get("CI") != "true" or reporter is None:
         return
-    skipped = [r for r in reporter.stats.get("skipped", []) if "browser" in r.keywords]
+    skipped = [r for r in reporter.stats.get("skipped", []) if "browser" in getattr(r, "keywords", {})]
     if skipped and exitstatus == 0:
         reporter.write_line(f"CI: {len(skipped)} browser tests skipped; install chromium.", red=True)
         session.exitstatus = pytest.ExitCode.TESTS_FAILED
