@@ -144,7 +144,7 @@ def test_with_a_diameter_lumps_are_set_against_the_strainers(repo: Path, tmp_pat
 
 
 def test_without_json_it_prints_a_table_with_the_doubts(repo: Path) -> None:
-    result = run("measure", repo / "samples/settler/settler-0060min.jpg")
+    result = run("measure", repo / "samples/settler/settler-0030min.jpg")
     assert result.exit_code == 0
     head, line = result.stdout.splitlines()
     assert head.split()[:4] == ["photo", "verdict", "score", "settled"]

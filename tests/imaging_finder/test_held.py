@@ -82,11 +82,7 @@ def test_what_lies_between_the_two_floors_may_be_a_bed(name: str) -> None:
 @pytest.mark.parametrize(
     "path", sorted(p for p in SAMPLES.glob("*/*.jpg") if "-0000min" not in p.name), ids=lambda p: p.stem
 )
-def test_right_lines_are_not_doubted(path: Path, request: pytest.FixtureRequest) -> None:
-    if (
-        path.stem == "settler-1440min"
-    ):  # where the liquid has cleared the finder sets the surface 3 % too high
-        request.applymarker(pytest.mark.xfail(reason="a question too many", strict=True))
+def test_right_lines_are_not_doubted(path: Path) -> None:
     got = carried(path.stem)
     assert "carried over" in got.flags
     assert "lines doubted" not in got.flags
