@@ -29,7 +29,7 @@ from jartest.imaging.values import Marks, Reading
 from jartest.model_keeper import ModelKeeper
 from jartest.plan.jars import JarShape
 from jartest.plan.schedule import EXTRA, DueLook, default_schedule, due_looks, next_look, say_age
-from jartest.records.acts import bed_of, seen_in, stood_since_turned
+from jartest.records.acts import bed_of, seen_in, stood_readings, stood_since_turned
 from jartest.records.carried import BlankLook, Start, blank_of, refused, start_of
 from jartest.records.model import (
     Bottom,
@@ -826,6 +826,10 @@ class Recorder:
             if kept is not None and look.age_s is not None:
                 points.append((look.age_s, kept.reading))
         return settling_curve(points)
+
+    def standing_curve(self, case: Case) -> tuple[CurvePoint, ...]:
+        """The settling curve by how long the jar had stood since it was last turned over, for speeds and standing times."""
+        return settling_curve((stood, kept.reading) for stood, kept in stood_readings(case))
 
     def score_curve(self, case: Case) -> tuple[tuple[float, int], ...]:
         """The score of each look's photo by its age in s, where what it shows could be scored."""

@@ -26,6 +26,7 @@ from jartest.imaging.lump_size import say_lumps
 from jartest.imaging.overlay import draw_overlay, shrink
 from jartest.imaging.photo import open_to_read
 from jartest.plan.cautions import Caution
+from jartest.records.acts import stood_readings
 from jartest.records.cautioned import cautions_of
 from jartest.records.done import departures_of
 from jartest.records.model import Case, Look
@@ -120,6 +121,8 @@ def _head(sheet: Sheet, case: Case, title: str, address: str) -> None:
     s = case.signature
     person = s.word if s else case.opinions[-1].word if case.opinions else None
     persons = f"Person: {say_word(person)}" if person else "Person: none yet"
+    if s is not None and case.signed_over is not None:
+        persons = f"Person: {SHAPES[s.word]} {say_aged(s.word, case.signed_over.age_s)}"
     sheet.words(f"Program: {_say_program(machine)} · {persons}", size=12, bold=True, width=width)
     if s is None:
         sheet.words("Not signed.", width=width)
@@ -331,7 +334,8 @@ def _readings(sheet: Sheet, case: Case, strainers: Mapping[str, int]) -> None:
     for says in _lumps(case, strainers):
         sheet.words(f"• {says}", size=8)
     draw_curve(sheet, points)
-    for growth in growths(settling_curve(points)):
+    stood = settling_curve((s, kept.reading) for s, kept in stood_readings(case))
+    for growth in growths(stood):
         sheet.words(f"• {say_growth(growth)}", size=8)
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from jartest.exchange.pdf import Paper, Sheet
 from jartest.plan.card_state import CardState
-from jartest.plan.schedule import say_age_down
 from jartest.plan.tankcard import TankCard, part_amounts, part_steps
 from jartest.plan.water import MixWater
 from jartest.units import say_measures, say_volume
@@ -53,7 +52,7 @@ def tank_card_pdf(
     volume = card.tank_ml if volume_ml is None else volume_ml
     part_amounts(card, volume)  # refuses a volume that cannot be before a page is begun
     for scale in _SCALES:
-        sheet = _sheet(card, state, address, paper, scale, volume, card.stand_in(water or card.water))
+        sheet = _sheet(card, state, address, paper, scale, volume, water)
         data = bytes(sheet.output())  # also of a try that is thrown away: this closes its fonts
         if sheet.page_no() == 1:
             break
@@ -67,7 +66,7 @@ def _sheet(
     paper: Paper,
     scale: float,
     volume_ml: float,
-    stand_s: float | None,
+    water: MixWater | None,
 ) -> Sheet:
     title = f"Tank card: {card.title}"
     foot = f"Rests on jar test {card.test_number}, signed by {card.signed_by} {card.signed_at:%Y-%m-%d}"
@@ -76,10 +75,9 @@ def _sheet(
     if not state.lapsed:
         _steps(sheet, card, scale, volume_ml)
         _parts(sheet, card, scale)
-        sheet.heading("How it may stand, and what it holds for")
+        sheet.heading("Agitation, and what it holds for")
         sheet.words(f"Agitation: {card.agitation}.", size=11 * scale, bold=True)
-        stand = "" if stand_s is None else f"May stand {say_age_down(stand_s)} without agitation. "
-        sheet.words(f"{stand}{card.stand_says}", size=9.5 * scale)
+        sheet.words(card.said_stand(water), size=9.5 * scale)
     else:
         sheet.heading("What it held for")
     sheet.words(card.holds_for(), size=9.5 * scale)
@@ -122,7 +120,7 @@ def _head(sheet: Sheet, card: TankCard, state: CardState, title: str, address: s
         )
     sheet.words(
         f"Signed by {card.signed_by} {card.signed_at:%Y-%m-%d} on jar test {card.test_number}. "
-        f"Good until {card.lapses_at:%Y-%m-%d} at most; scan the code to see whether it still holds.",
+        f"It lapses on {card.lapses_at:%Y-%m-%d} at the latest; scan the code to see whether it still holds.",
         size=9.5 * scale,
         width=width,
     )

@@ -100,11 +100,17 @@ class Past:
     remix: Remix = "not tried"
     sample: bool = False
     age_s: float | None = None
+    over_fail: bool = False
 
     @property
     def said(self) -> str:
-        """Its word with the age that it holds to."""
-        return say_aged(self.word, self.age_s)
+        """Its word with the age that it holds to, and that it was signed over a machine's fail."""
+        return say_aged(self.word, self.age_s) + (" over the machine's FAIL" if self.over_fail else "")
+
+    @property
+    def passed(self) -> bool:
+        """Whether it passed, and not over a machine's fail."""
+        return self.word == "pass" and not self.over_fail
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -334,18 +340,24 @@ def _caution(b: Before) -> tuple[Tone, str] | None:
             f"{c.first} with {c.second}{more} failed in company and never clearly passed; which pair it was is not known.",
         )
     words = [s.past.word for s in b.same]
+    if "pass" in words and not any(s.past.passed for s in b.same):
+        last = next(s.past for s in b.same if s.past.word == "pass")
+        return (
+            "caution",
+            f"This mixture passed only over the machine's FAIL, in test #{last.number} ({last.said}). Mix a jar first.",
+        )
     if "pass" in words and (b.new or b.suspect):
-        last = next(s for s in b.same if s.past.word == "pass")
+        last_pass = next(s.past for s in b.same if s.past.passed)
         what = f"new is: {'; '.join(b.new[:3])}" if b.new else "what is known of it has not been weighed yet"
         more = f" and {len(b.new) - 3} more" if len(b.new) > 3 else ""
         return (
             "caution",
-            f"It passed before, in test #{last.past.number} ({last.past.said}), but {what}{more}. Mix a jar first.",
+            f"It passed before, in test #{last_pass.number} ({last_pass.said}), but {what}{more}. Mix a jar first.",
         )
     if words and "pass" not in words:
         return (
             "caution",
-            f"This mixture was only watched before, last in test #{b.same[0].past.number}{_how(b.same[0])}.",
+            f"This mixture was only watched before, last in test #{b.same[0].past.number} ({b.same[0].past.said}){_how(b.same[0])}.",
         )
     return None
 
@@ -354,14 +366,14 @@ def _good(b: Before) -> tuple[Tone, str] | None:
     """Green: it passed in one jar, alone or with others, every pair of it goes, and nothing of it is new."""
     if b.new or b.suspect or b.untried or b.failed or math.isnan(b.fail_chance):
         return None
-    passed = [s for s in b.same if s.past.word == "pass"]
+    passed = [s for s in b.same if s.past.passed]
     if passed:
         times = f"{len(passed)} times" if len(passed) > 1 else "once"
         return (
             "good",
             f"This mixture passed {times} before in this range, last in test #{passed[0].past.number} ({passed[0].past.said}){_how(passed[0])}.",
         )
-    inside = next((n for n in b.nearest if n.past.word == "pass" and not n.lacked), None)
+    inside = next((n for n in b.nearest if n.past.passed and not n.lacked), None)
     if inside is not None:
         more = ", ".join(inside.besides)
         return (

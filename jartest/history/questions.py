@@ -544,4 +544,5 @@ def _past(t: PastTest) -> Past:
         remix=t.remix,
         sample=t.sample,
         age_s=t.age_s,
+        over_fail=t.over_fail,
     )

@@ -21,8 +21,8 @@ WEAK_DAYS = 30.0  # of a card on weak ground: overruled, not strained or watched
 class Ground:
     """What the jar showed under the word of a card.
 
-    `word_age_s` is the age after mixing that the word holds to, `watched_s` that of the longest look, None where
-    there was none, and `enough_s` that which a pass needs.  `machine` is the machine's word, empty for no verdict,
+    `word_age_s` is the age after mixing that the word holds to, `watched_s` how long the jar was
+    seen standing, None where it never was, and `enough_s` that which a pass needs.  `machine` is the machine's word, empty for no verdict,
     `machine_says` its gravest reason, and `reason` why a person signed another word.  `ran` is how it runs
     (`not counted`: clean, but too early or through too coarse a strainer) and `mesh` which strainer.
     """
@@ -61,8 +61,12 @@ class Ground:
                 f"{by} signed {word.upper()} where the machine said {self.machine.upper()}: “{self.reason}”."
             )
         out.append(self._say_ran())
-        longest = "none after mixing" if self.watched_s is None else say_age_down(self.watched_s)
-        return (*out, f"Longest look at the jar: {longest}. Beyond that nothing is known.")
+        if self.watched_s is None:
+            return (*out, "No readable look at the jar after mixing: how long it holds is not known.")
+        return (
+            *out,
+            f"Longest look at the jar: {say_age_down(self.watched_s)}. Beyond that nothing is known.",
+        )
 
     def _say_ran(self) -> str:
         mesh = "" if self.mesh is None else f" through {self.mesh} mesh"

@@ -6,15 +6,13 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from jartest.plan.scaling import RecipeProduct, RecipeRequest, amount_in
-from jartest.plan.tankcard import CardLine, TankCard, say_conditioned
+from jartest.plan.tankcard import HELPERS, CardLine, TankCard, say_conditioned
 from jartest.plan.water import MixWater, hardness_class
 from jartest.units import say_number, say_temperature
 
 __all__ = ["CardState", "card_state"]
 
 _RATE_SLACK = 1.01  # a hundredth of rounding is no other proportion (our choice)
-# What helps the others to stay mixed: less of it is another mixture too; common practice, no source.
-_HELPERS = frozenset({"compatibility agent", "water conditioner", "pH adjuster"})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -86,7 +84,7 @@ def _product_changes(card: TankCard, today: RecipeRequest) -> list[str]:
             reasons.append(
                 f"{product.name} is now of lot {product.lot or 'not written'}; tested was lot {line.lot or 'not written'}."
             )
-        helps = bool({line.kind, product.kind} & _HELPERS)
+        helps = bool({line.kind, product.kind} & HELPERS)
         reasons += _rate_change(card, line, dry=p.rate.ml is None, share=_share(today, p), helps=helps)
     reasons += [f"{line.said} was in the tested mixture and is left out now." for line in left.values()]
     return reasons

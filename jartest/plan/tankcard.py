@@ -11,11 +11,13 @@ from jartest.plan.card_ground import USUAL_DAYS, CardWord, Ground
 from jartest.plan.cautions import TANK_HANDLING
 from jartest.plan.recipe import JarRecipe
 from jartest.plan.scaling import scaled
+from jartest.plan.schedule import say_age_down
 from jartest.plan.viscosity import water_viscosity_mpa_s
 from jartest.plan.water import MixWater
 from jartest.units import say_measures, say_number, say_temperature, say_volume
 
 __all__ = [
+    "HELPERS",
     "CardLine",
     "LapseRules",
     "TankCard",
@@ -24,6 +26,9 @@ __all__ = [
     "part_steps",
     "say_conditioned",
 ]
+
+# What helps the others to stay mixed: less of it is another mixture too; common practice, no source.
+HELPERS = frozenset({"compatibility agent", "water conditioner", "pH adjuster"})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -128,7 +133,19 @@ class TankCard:
             line.said + (f" lot {line.lot}" if self.rules.lot_matters and line.lot else "")
             for line in self.lines
         )
-        return f"Holds for exactly {names}, at these rates or weaker, in this order and with {_say_water(self.water)}."
+        helpers = " and ".join(line.said for line in self.lines if line.kind in HELPERS)
+        no_less = f" ({helpers} no weaker)" if helpers else ""
+        return (
+            f"Holds for exactly {names}, at these rates or weaker{no_less}, in this order and with "
+            f"{_say_water(self.water)}."
+        )
+
+    def said_stand(self, water: MixWater | None = None) -> str:
+        """How long it may stand should the agitator stop, in that water, and what is known of it; no leave to stop it."""
+        stand_s = self.stand_in(water or self.water)
+        if stand_s is None:
+            return self.stand_says
+        return f"If the agitator stops: no longer than {say_age_down(stand_s)}. {self.stand_says}"
 
     def to_json(self) -> dict[str, Any]:
         """The card as JSON values."""

@@ -6,11 +6,11 @@ from collections.abc import Sequence
 from datetime import datetime
 
 from jartest.plan.solids import InJar, PossibleBed, possible_bed
-from jartest.records.model import Case, Observation, Product, TestPlan
+from jartest.records.model import Case, KeptReading, Observation, Product, TestPlan
 from jartest.verdict.acts import Seen
 from jartest.verdict.limits import Limits
 
-__all__ = ["bed_of", "seen_in", "stood_since_turned"]
+__all__ = ["bed_of", "seen_in", "stood_readings", "stood_since_turned"]
 
 _POURS = ("not tried", "clean", "rinses off", "stays on")  # the later in this list, the worse
 _BOTTOMS = ("not looked", "clean", "film", "bed")
@@ -48,6 +48,20 @@ def stood_since_turned(case: Case, at: datetime) -> float | None:
     mixed = case.mixed_at
     before = [t for t in _turned_at(case) if t < at and (mixed is None or t > mixed)]
     return (at - before[-1]).total_seconds() if before else None
+
+
+def stood_readings(case: Case) -> tuple[tuple[float, KeptReading], ...]:
+    """The reading that counts of each look after mixing, with how long the jar had stood by then, in s.
+
+    What parts begins anew when the jar is turned over, so a speed goes by this and not by the age of the look.
+    """
+    found = []
+    for look in case.looks:
+        kept = case.latest_reading(look.id)
+        if kept is not None and look.age_s is not None:
+            stood = stood_since_turned(case, look.taken_at)
+            found.append((look.age_s if stood is None else stood, kept))
+    return tuple(sorted(found, key=lambda x: x[0]))
 
 
 def seen_in(case: Case) -> Seen:

@@ -110,7 +110,7 @@ class PastProduct:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PastTest:
-    """How a signed test ended, and what was in it, in the order it went in."""
+    """How a signed test ended, and what was in it, in the order it went in; `over_fail` if signed over a machine's fail."""
 
     number: int
     test_id: str
@@ -128,6 +128,7 @@ class PastTest:
     water_temperature_c: float | None = None
     score: float | None = None
     age_s: float | None = None
+    over_fail: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -192,21 +193,26 @@ def _load(c: Connection, query: Select[Any]) -> tuple[PastTest, ...]:
     for number, dose, lot, product_id, name, maker in c.execute(held):
         said = ShelfItem(id=product_id, name=name, maker=maker).said
         put_in[number].append(PastProduct(id=product_id, said=said, dose=dose, lot=lot or ""))
-    ages = _ages(c, [row["test_id"] for row in rows])
-    return tuple(_past(row, put_in[row["number"]], ages.get(row["test_id"])) for row in rows)
+    over = _signed_over(c, [row["test_id"] for row in rows])
+    return tuple(_past(row, put_in[row["number"]], *over.get(row["test_id"], (None, None))) for row in rows)
 
 
-def _ages(c: Connection, test_ids: Sequence[str]) -> dict[str, float | None]:
-    """How far the word under each of these signatures holds, in s: as far as the verdict that the signer saw."""
+def _signed_over(c: Connection, test_ids: Sequence[str]) -> dict[str, tuple[float | None, Word | None]]:
+    """The verdict that each of these signers saw: its age in s, to which the signed word holds, and its word."""
     query = (
-        select(signatures.c.test_id, verdicts.c.age_s)
+        select(signatures.c.test_id, verdicts.c.age_s, verdicts.c.verdict)
         .join(verdicts, verdicts.c.id == signatures.c.verdict_id)
         .where(signatures.c.test_id.in_(test_ids), signatures.c.set_aside == "")
     )
-    return {row[0]: row[1] for row in c.execute(query)}
+    return {test_id: (age_s, word) for test_id, age_s, word in c.execute(query)}
 
 
-def _past(row: Mapping[Any, Any], products: Sequence[PastProduct], age_s: float | None) -> PastTest:
+def _past(
+    row: Mapping[Any, Any],
+    products: Sequence[PastProduct],
+    age_s: float | None,
+    machine: Word | None,
+) -> PastTest:
     names = (
         "number",
         "test_id",
@@ -223,7 +229,12 @@ def _past(row: Mapping[Any, Any], products: Sequence[PastProduct], age_s: float 
         "water_temperature_c",
         "score",
     )
-    return PastTest(**{name: row[name] for name in names}, products=tuple(products), age_s=age_s)
+    return PastTest(
+        **{name: row[name] for name in names},
+        products=tuple(products),
+        age_s=age_s,
+        over_fail=machine == "fail" and row["word"] != "fail",
+    )
 
 
 def mixed_again(c: Connection, ids: Collection[int], *, samples: bool, most: int) -> tuple[PastTest, ...]:

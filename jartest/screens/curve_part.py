@@ -52,7 +52,7 @@ def draw_curve(recorder: Recorder, case: Case) -> None:
         st.caption("Score of each photo alone: 67 and more is a pass, under 34 a fail.")
     heads = "| after | settled | clear | floating | score |\n|---|---|---|---|---|\n"
     st.markdown(heads + "\n".join(_line(p, scores.get(p.age_s)) for p in points))
-    _draw_growths(growths(points), case)
+    _draw_growths(growths(recorder.standing_curve(case)), case)
     _draw_change(recorder, case)
 
 

@@ -6,7 +6,6 @@ import streamlit as st
 
 from jartest.exchange.tankcard_pdf import tank_card_pdf
 from jartest.plan.card_state import CardState
-from jartest.plan.schedule import say_age_down
 from jartest.plan.tankcard import TankCard, part_amounts, part_steps
 from jartest.plan.water import MixWater
 from jartest.recorder import Recorder
@@ -104,7 +103,7 @@ def _plate(kept: KeptCard, case: Case, standing: CardState) -> None:
         with st.container(key=f"chip-{card.word}-card", gap=None):
             condition = f": only with {plain(card.condition)}" if card.condition else ""
             st.markdown(f"{_said(card)}{condition}")
-            st.caption(f"good until {card.lapses_at:%Y-%m-%d}, unless something changes")
+            st.caption(f"lapses on {card.lapses_at:%Y-%m-%d} at the latest, or when something changes")
     _head(card, standing)
     st.caption(
         f"Signed by {plain(card.signed_by)}, {clock(card.signed_at, case.test)}, on jar test {card.test_number}."
@@ -128,10 +127,8 @@ def _head(card: TankCard, standing: CardState) -> None:
 
 
 def _standing(card: TankCard, water: MixWater) -> None:
-    """Agitation, and how long it may stand in the water of the day."""
-    stand_s = card.stand_in(water)
-    stand = "" if stand_s is None else f"**May stand {say_age_down(stand_s)} without agitation.** "
-    st.markdown(f"**Agitation:** {plain(card.agitation)}.  \n{stand}{plain(card.stand_says)}")
+    """Agitation, and how long it may stand in the water of the day should it stop."""
+    st.markdown(f"**Agitation:** {plain(card.agitation)}.  \n{plain(card.said_stand(water))}")
 
 
 def _fill(kept: KeptCard) -> float | None:

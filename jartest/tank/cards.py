@@ -19,7 +19,7 @@ from jartest.records.done import done_of
 from jartest.records.model import Case, Signature, TestPlan
 from jartest.records.tank_model import CardLapse, KeptCard
 from jartest.tank.recipes import failed_before
-from jartest.tank.standing import standing_of
+from jartest.tank.standing import readable, standing_of
 from jartest.verdict.acts import Seen
 from jartest.verdict.values import Word
 
@@ -72,9 +72,7 @@ def make_card(
         )
         raise BadEntry(msg)
     failed = failed_before(recorder, [p.product for p in request.products])
-    stand_s, stand_says = standing_of(
-        recorder.curve(case), tank_depth_in, jar_c=plan.water.temperature_c, tank_c=tank_c
-    )
+    stand_s, stand_says = standing_of(case, tank_depth_in, jar_c=plan.water.temperature_c, tank_c=tank_c)
     card = make_tank_card(
         make_recipe(request, failed=failed, by_hand=done),
         test_id=test_id,
@@ -151,13 +149,12 @@ def ground_of(recorder: Recorder, case: Case) -> Ground:
     if case.signature is None:
         msg = f"Test {case.test.number} is not signed: sign it before making a tank card."
         raise BadEntry(msg)
-    ages = [p.age_s for p in recorder.curve(case)]
     machine = case.signed_over
     worst = machine.reasons[0].says if machine and machine.reasons else ""
     seen = seen_in(case)
     return Ground(
         word_age_s=machine.age_s if machine else None,
-        watched_s=max(ages, default=None),
+        watched_s=max((stood for stood, _ in readable(case)), default=None),
         enough_s=recorder.limits.pass_age_s,
         machine=(machine.word or "") if machine else "",
         machine_says=worst,

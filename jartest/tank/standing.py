@@ -7,33 +7,42 @@ from collections.abc import Sequence
 
 from jartest.errors import BadEntry
 from jartest.plan.schedule import say_age, say_age_down
-from jartest.trend import CurvePoint, Growth, StandingTime, first_to_part, growths
+from jartest.records.acts import seen_in, stood_readings
+from jartest.records.model import Case, KeptReading
+from jartest.trend import Growth, StandingTime, first_to_part, growths, settling_curve
+from jartest.verdict.values import Reason
 
-__all__ = ["PARTED_FRACTION", "say_standing", "standing_of"]
+__all__ = ["PARTED_FRACTION", "readable", "say_standing", "standing_of"]
 
 # A tank may stand until this share of it has parted: of its depth cleared, of what falls or rises down or up (our choice).
 PARTED_FRACTION = 0.05
 _MM_PER_IN = 25.4  # exact: NIST Handbook 44, App. C
 
 
+def readable(case: Case) -> tuple[tuple[float, KeptReading], ...]:
+    """The looks whose photo could be read, each with how long the jar had stood, in s."""
+    return tuple((stood, k) for stood, k in stood_readings(case) if not any(map(_poor, k.verdict.reasons)))
+
+
+def _poor(reason: Reason) -> bool:
+    return reason.rule in ("photo", "no jar") and reason.leads_to is None
+
+
 def standing_of(
-    points: Sequence[CurvePoint], tank_depth_in: float | None, *, jar_c: float | None, tank_c: float | None
+    case: Case, tank_depth_in: float | None, *, jar_c: float | None, tank_c: float | None
 ) -> tuple[float | None, str]:
     """How long the tank may stand, in s where it can be reckoned, and what the jar showed, in words."""
+    points = settling_curve((stood, kept.reading) for stood, kept in stood_readings(case))
     if not points:
         return None, "How long it may stand was not measured: keep it moving."
-    watched = f"The jar was watched for {say_age(points[-1].age_s)}"
     growing = growths(points)
     if not growing:
-        told = any(p.settled_fraction == p.settled_fraction for p in points)  # NaN differs from itself
-        seen = "nothing was seen to part" if told else "its layers could not be measured"
-        return None, f"{watched} and {seen}; beyond that nothing is known."
-    kinds = " and ".join(f"a {g.kind}" for g in growing)
+        return None, _say_nothing_parted(case)
+    said = f"The jar showed {' and '.join(f'a {g.kind}' for g in growing)}"
+    if seen_in(case).remix != "fully":
+        return None, f"{said}, and nobody saw it re-mix fully: never let the tank stand."
     if tank_depth_in is None:
-        return (
-            None,
-            f"{watched} and showed {kinds}; without the tank's depth no time is reckoned: keep it moving.",
-        )
+        return None, f"{said}; without the tank's depth no time is reckoned: keep it moving."
     try:
         first = first_to_part(
             growing,
@@ -43,13 +52,26 @@ def standing_of(
             tank_c=tank_c,
         )
     except BadEntry as e:
-        return None, f"{watched} and showed {kinds}; {e}"
+        return None, f"{said}; {e}"
     if first is None or math.isnan(first.low_s):
-        return None, f"{watched} and showed {kinds}. {first.says if first else ''}"
-    return (
-        first.low_s,
-        f"{first.says} Until {PARTED_FRACTION:.0%} has parted, at the cautious end.",
-    )
+        return None, f"{said}. {first.says if first else ''}"
+    return first.low_s, f"{first.says} Until {PARTED_FRACTION:.0%} has parted, at the cautious end."
+
+
+def _say_nothing_parted(case: Case) -> str:
+    """What is known where no photo shows anything part: only as far as all could be measured."""
+    told = [
+        stood
+        for stood, kept in readable(case)
+        if not math.isnan(
+            kept.reading.settled_fraction + kept.reading.clear_fraction + kept.reading.top_layer_fraction
+        )
+    ]
+    if not told:
+        return (
+            "The layers in the jar could not be measured: how long it may stand is not known, keep it moving."
+        )
+    return f"In {say_age_down(max(told))} of standing no photo of the jar showed anything part; beyond that nothing is known."
 
 
 def say_standing(
@@ -88,10 +110,10 @@ def say_standing(
         if math.isnan(time.low_s):
             said.append(f"By the {g.kind}, {in_words}: not known. {time.says}")
             continue
-        most = f"to {say_age(time.high_s)}" if math.isfinite(time.high_s) else "or more"
+        most = f"at most {say_age(time.high_s)}" if math.isfinite(time.high_s) else "or more"
         said.append(
-            f"By the {g.kind}, {in_words}: {say_age(time.best_s)} ({say_age_down(time.low_s)} {most}) until "
-            f"{parted_fraction:.0%} has parted. {time.says}"
+            f"By the {g.kind}, {in_words}: {say_age_down(time.low_s)} at the cautious end "
+            f"(best value {say_age(time.best_s)}, {most}) until {parted_fraction:.0%} has parted. {time.says}"
         )
     if len(growing) > 1:
         first = time_of(*growing)

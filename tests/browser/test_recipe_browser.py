@@ -47,6 +47,14 @@ TANK = (
     "64 fl oz (1.893 L)",
     "16 fl oz (473 mL)",
 )
+# The same on the crew's card, in the measures of a filling station.
+CARD = (
+    "4 lb (1.814 kg)",
+    "1 gal 112 fl oz (7.098 L)",
+    "5 pt (2.366 L)",
+    "4 pt (1.893 L)",
+    "1 pt (473 mL)",
+)
 
 
 class Clocked:
@@ -190,7 +198,7 @@ def take(page: Page, minute: int) -> None:
 
 def pdf_text(page: Page, path: Path) -> str:
     with page.expect_download() as got:
-        page.get_by_role("button", name="Print: the card as PDF").click()
+        page.get_by_role("button", name=re.compile("^Print: ")).click()
     got.value.save_as(path)
     read = PdfReader(path)
     assert len(read.pages) == 1, "the card is one page"
@@ -259,15 +267,15 @@ def test_a_recipe_becomes_a_jar_a_card_and_a_lapsed_card(
     # The card on screen and on paper.
     plate = page.locator("[class*=st-key-chip-][class*=card]")
     expect(plate).to_contain_text("● PASS")
-    for amount in TANK:
+    for amount in CARD:
         page.get_by_text(amount).first.wait_for()
     card_url = page.url
     text = pdf_text(page, tmp_path / "card.pdf")
-    for amount, (name, maker, code, rate) in zip(TANK, reversed(FIVE), strict=True):
+    for amount, (name, maker, code, rate) in zip(CARD, reversed(FIVE), strict=True):
         assert f"{name} ({maker}) {code} {amount} {rate}" in text
     assert "Signed by Wren" in text
     assert "on jar test 1" in text
-    assert "watched for 30 min and nothing was seen to part" in text
+    assert "30 min of standing no photo of the jar showed anything part" in text
     assert "LAPSED" not in text
     page.get_by_label("In the tank this time").fill("50 gal")
     page.keyboard.press("Enter")
@@ -301,7 +309,7 @@ def test_a_recipe_becomes_a_jar_a_card_and_a_lapsed_card(
     expect(plate).to_contain_text("✖ LAPSED: DO NOT MIX BY THIS CARD")
     why = "Bineguard Copper 20 is now from Stonecrop (invented); tested was that of Brackmoor (invented)."
     page.get_by_text(why).wait_for()
-    expect(page.get_by_text(TANK[0]).first).to_be_hidden()
+    expect(page.get_by_text(CARD[0]).first).to_be_hidden()
     text = pdf_text(page, tmp_path / "lapsed.pdf")
     assert text.startswith("✖ LAPSED: DO NOT MIX BY THIS CARD")
     assert why in text

@@ -63,7 +63,7 @@ def test_everything_the_crew_needs_stands_on_one_page() -> None:
     assert "1 pt (473 mL)" in said
     assert "◐ WATCH, only with: constant agitation" in said
     assert "Signed by Wren 2026-03-14 on jar test 7" in said
-    assert "Good until 2026-04-13 at most" in said
+    assert "It lapses on 2026-04-13 at the latest" in said
     assert "The label is the law" in said
     assert "LAPSED" not in said
 
@@ -80,7 +80,15 @@ def test_a_lapsed_card_says_so_before_all_else_and_prints_no_amounts() -> None:
     lapsed = CardState(lapsed=True, reasons=("The test is 31 days old, and 30 are allowed.",))
     _, said = text(tank_card_pdf(card(stand_s=600.0), lapsed, address=ADDRESS))
     assert said.startswith("✖ LAPSED: DO NOT MIX BY THIS CARD The test is 31 days old")
-    for amount in ("fl oz", " pt ", "1.893 L", "Carrier in all", "Other fills", "May stand", "1 qt/100 gal"):
+    for amount in (
+        "fl oz",
+        " pt ",
+        "1.893 L",
+        "Carrier in all",
+        "Other fills",
+        "agitator stops",
+        "1 qt/100 gal",
+    ):
         assert amount not in said
     assert "Invented Product Number 0" in said, "what it held for is still told"
 
@@ -131,8 +139,8 @@ def test_it_may_stand_as_long_as_the_water_of_the_day_allows() -> None:
     made = card(stand_s=600.0, stand_c=15.0)
     _, said = text(tank_card_pdf(made, HOLDS, address=ADDRESS, water=MixWater(temperature_c=19.0)))
     # 1.1375 and 1.0266 mPa s at 15 and 19 C: 9 min, rounded down.
-    assert "May stand 9 min without agitation." in said
-    assert "May stand 10 min" in text(tank_card_pdf(made, HOLDS, address=ADDRESS))[1]
+    assert "If the agitator stops: no longer than 9 min." in said
+    assert "no longer than 10 min" in text(tank_card_pdf(made, HOLDS, address=ADDRESS))[1]
 
 
 def test_the_same_card_gives_the_same_bytes() -> None:

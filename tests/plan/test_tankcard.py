@@ -301,7 +301,7 @@ HEADS: list[tuple[str, dict[str, Any], tuple[str, ...], float]] = [
     (
         "watch",
         {"machine": "watch", "watched_s": None, "word_age_s": None},
-        (POURED, "Longest look at the jar: none after mixing. Beyond that nothing is known."),
+        (POURED, "No readable look at the jar after mixing: how long it holds is not known."),
         30,
     ),
 ]

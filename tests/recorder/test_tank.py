@@ -294,7 +294,7 @@ def test_a_signed_pass_makes_a_card_with_amounts_order_signer_and_test(
     assert card.lines[0].tank_g == pytest.approx(4 * 453.59237)
     assert (
         card.stand_says
-        == "The jar was watched for 30 min and nothing was seen to part; beyond that nothing is known."
+        == "In 30 min of standing no photo of the jar showed anything part; beyond that nothing is known."
     )
     assert card.stand_s is None
     assert tank.card_now(recorder, kept).reasons == ()
@@ -391,7 +391,7 @@ def test_a_verdict_that_was_overruled_is_the_first_thing_on_the_card(recorder: R
         "The machine said FAIL: Written: gel, jelly or slimy strings: fails whatever the photo says.",
         "Wren overruled it and signed WATCH: “the gel was in the cold concentrate, gone when warm”.",
         "Not poured: nobody saw how it runs, and a gel cannot be seen in a photo.",
-        "Longest look at the jar: none after mixing. Beyond that nothing is known.",
+        "No readable look at the jar after mixing: how long it holds is not known.",
     )
     assert card.rules.max_age_days == 30
 
@@ -531,12 +531,14 @@ def test_the_standing_time_is_said_with_its_range_and_its_assumption() -> None:
     # The front falls 100 mm in 6000 s, one mm a minute; 5 % of 30 in are 38.1 mm: 38 min, and never more at the cautious end.
     (said,) = tank.say_standing(growths(points), 30.0)
     assert said.startswith(
-        "By the falling front, in 30 in (76 cm): 38 min (32 min to 42 min) until 5% has parted"
+        "By the falling front, in 30 in (76 cm): 32 min at the cautious end (best value 38 min, at most 42 min) until 5%"
     )
     assert "as fast in the tank as in the jar" in said
     assert "in water as warm as the jar's" in said
     (warm,) = tank.say_standing(growths(points), 30.0, jar_c=10.0, tank_c=20.0)
-    assert "29 min (25 min to 33 min)" in warm  # 1.0016 over 1.306 mPa s, see tests/trend
+    assert (
+        "25 min at the cautious end (best value 29 min, at most 33 min)" in warm
+    )  # 1.0016 over 1.306 mPa s, see tests/trend
     with pytest.raises(BadEntry, match="scale"):
         tank.say_standing(growths([replace(p, column_mm=math.nan) for p in points]), 30.0)
 

@@ -120,7 +120,7 @@ def test_the_crew_reads_it_without_a_name_and_for_a_part_tank(screen: Open, card
     assert "! The machine said NO VERDICT" in said
     assert "Wren overruled it and signed PASS: “as I saw it”." in said
     assert "**Not poured: nobody saw how it runs" in said
-    assert "**Longest look at the jar: none after mixing." in said
+    assert "**No readable look at the jar after mixing" in said
     field(app, "In the tank this time").set_value("50 gal").run()
     assert "#### 2 · 1 pt (473 mL)" in words(app)
     field(app, "In the tank this time").set_value("201 gal").run()
@@ -212,7 +212,7 @@ def test_an_overruled_fail_stands_at_the_head_and_in_the_list(kept: Recorder, sc
             "◐ WATCH: only with constant agitation",
             "✖ The machine said FAIL: Written: gel",
             "Not poured: nobody saw how it runs",
-            "Longest look at the jar: none after mixing.",
+            "No readable look at the jar after mixing",
             "Agitation:",
             "#### A tank of 200 gal",
         )
