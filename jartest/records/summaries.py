@@ -59,13 +59,19 @@ class Outcome:
 def outcome_of(case: Case) -> Outcome | None:
     """How this test ended, by the word that was signed; None where it is not signed.
 
-    What somebody said did not go in was not in the jar, and is not counted as if it had been.
+    What somebody said did not go in was not in the jar, and is not counted as if it had been; nor is what nobody
+    ticked where others were ticked.
     """
     signed = case.signature
     if signed is None:
         return None
     under = next(r for r in case.revisions if r.revision == signed.revision)
-    put_in = [p for n, p in enumerate(under.plan.products, 1) if n not in case.left_out]
+    ticked = {e.position for e in case.additions}
+    put_in = [
+        p
+        for n, p in enumerate(under.plan.products, 1)
+        if n not in case.left_out and (n in ticked or not ticked)
+    ]
     products = {product_key(p.name, p.maker): p for p in reversed(put_in)}
     once = tuple(p for p in put_in if products[product_key(p.name, p.maker)] is p)
     machine = case.signed_over

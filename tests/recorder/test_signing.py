@@ -242,6 +242,19 @@ def test_what_did_not_go_in_is_said_later_and_is_not_counted_as_if_it_had(
         recorder.take_back(test.id, 1, by="Teal")
 
 
+def test_what_nobody_ticked_beside_what_was_is_not_counted_as_if_it_had_gone_in(
+    recorder: Recorder, test: JarTest
+) -> None:
+    """A jar planned with three, two of them ticked: its pass says nothing of the third."""
+    for n in (1, 2):
+        recorder.add_product(test.id, n, by="Wren")
+    recorder.finish_mixing(test.id, by="Wren")
+    sign(recorder, recorder.case(test.id), "watch", "the third was never opened")
+    pairs = recorder.history().pair_table().cells
+    assert len(pairs) == 1
+    assert "Hopcal 12" not in (pairs[0].first, pairs[0].second)
+
+
 def test_what_is_not_ticked_cannot_be_taken_back(recorder: Recorder, test: JarTest) -> None:
     with pytest.raises(BadEntry, match="nothing to take back"):
         recorder.take_back(test.id, 1, by="Wren")
