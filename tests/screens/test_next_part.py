@@ -80,7 +80,7 @@ def test_lumps_cannot_be_waved_through_without_a_strainer(screen: Open, kept: Re
 
 
 def test_a_bed_is_turned_over_by_one_tap(screen: Open, kept: Recorder) -> None:
-    test = begun(kept, SOLUTION, "settler-0060min")
+    test = begun(kept, SOLUTION, "settler-0030min")
     app = screen("test", id=test.id)
     assert "Next: invert it first" in words(app)
     button(app, "Does not re-mix").click().run()
