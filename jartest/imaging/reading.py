@@ -215,14 +215,14 @@ def _measured(
         boundaries = list(by_hand.boundaries)
     else:
         found = find_boundaries(photo, strip, seen)
-        known = [b.fraction for b in found]  # also what the blank explains, and what is told as unsure
+        heights = [b.fraction for b in found]  # also what the blank explains, and what is told as unsure
         if blank is not None and like is not None:
             found, used = without_jar(blank, like, strip, found)
             flags += used
         boundaries = [b for b in found if b.sure >= SURE]
         if len(boundaries) < len(found):
             flags.append("layers unsure")
-        change = strongest_change(strip, known)
+        change = strongest_change(strip, heights)
         if change is not None and change.delta_e >= PLAIN:
             flags.append("color changes")
     # A surface that the finder itself put too low has contents over it that are no foam: there it stays a doubt.
