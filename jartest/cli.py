@@ -427,7 +427,7 @@ def list_tests(words: tuple[str, ...], look: str, save: str, by: str, as_json: b
 
     Also verdict:fail, since:2026-03-01, until:2026-03-31, and #12 for test 12.
     """
-    from jartest.verdict.words import say_aged
+    from jartest.verdict.words import say_aged, say_signed
 
     recorder = _recorder()
     wanted = " ".join([*words, *([_words_of_look(recorder, look)] if look else [])])
@@ -451,6 +451,7 @@ def list_tests(words: tuple[str, ...], look: str, save: str, by: str, as_json: b
                         "opinion": row.person_word,
                         "signed_word": row.signed_word,
                         "signed_age_s": row.signed_age_s,
+                        "signed_over": row.signed_over,
                         "signed_by": row.signed_by,
                     },
                     ensure_ascii=False,
@@ -460,7 +461,9 @@ def list_tests(words: tuple[str, ...], look: str, save: str, by: str, as_json: b
             word = row.signed_word or row.person_word or row.machine_word
             scored = word == row.machine_word and row.machine_score is not None
             score = f"{row.machine_score:3}" if scored else ""  # the machine's, beside no other word
-            said = say_aged(word, row.signed_age_s if row.signed_word else row.machine_age_s)
+            said = say_aged(word, row.machine_age_s)
+            if row.signed_word:
+                said = say_signed(word, row.signed_age_s, row.signed_over)
             signed = f"signed {row.signed_word} by {row.signed_by}" if row.signed_by else "not signed"
             click.echo(
                 f"#{row.number}  {row.opened_at:%Y-%m-%d}  {said:15}  {score:3}  {row.title}  ({signed})"

@@ -30,6 +30,7 @@ _HEADS = (
     "person_word",
     "signed_word",
     "signed_age_s",
+    "signed_over",
     "signed_by",
     "signed_at",
     "mixed_at",

@@ -12,9 +12,10 @@ from jartest.history.causes import Cause
 from jartest.history.pairs import PairCell
 from jartest.history.states import PairKnown, Range
 from jartest.history.trials import Trial
+from jartest.records.grounds import MEASURED, SignedOver
 from jartest.records.model import Remix
 from jartest.verdict.values import Word
-from jartest.verdict.words import say_aged
+from jartest.verdict.words import say_signed
 
 __all__ = [
     "CAUTIONED",
@@ -99,18 +100,17 @@ class Past:
     first_sign_after: int | None = None
     remix: Remix = "not tried"
     sample: bool = False
-    age_s: float | None = None
-    over_fail: bool = False
+    over: SignedOver = MEASURED
 
     @property
     def said(self) -> str:
-        """Its word with the age that it holds to, and that it was signed over a machine's fail."""
-        return say_aged(self.word, self.age_s) + (" over the machine's FAIL" if self.over_fail else "")
+        """Its word with the age that it holds to, and over what it was signed."""
+        return say_signed(self.word, self.over.age_s, self.over.word, self.over.seen_s)
 
     @property
     def passed(self) -> bool:
-        """Whether it passed, and not over a machine's fail."""
-        return self.word == "pass" and not self.over_fail
+        """Whether it passed, and not over a machine's fail or over no verdict."""
+        return self.word == "pass" and self.over.ground_of("pass") == "measured"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -342,9 +342,10 @@ def _caution(b: Before) -> tuple[Tone, str] | None:
     words = [s.past.word for s in b.same]
     if "pass" in words and not any(s.past.passed for s in b.same):
         last = next(s.past for s in b.same if s.past.word == "pass")
+        what = "no verdict of the machine" if last.over.word is None else "the machine's FAIL"
         return (
             "caution",
-            f"This mixture passed only over the machine's FAIL, in test #{last.number} ({last.said}). Mix a jar first.",
+            f"This mixture passed only over {what}, in test #{last.number} ({last.said}). Mix a jar first.",
         )
     if "pass" in words and (b.new or b.suspect):
         last_pass = next(s.past for s in b.same if s.past.passed)

@@ -11,10 +11,12 @@ from numpy.typing import NDArray
 
 from jartest.history.prior import Prior
 from jartest.history.trials import Trial
+from jartest.records.grounds import Ground
 
-__all__ = ["WORDS", "Evidence", "gather", "speaks", "tilt", "word_chances"]
+__all__ = ["GROUNDS", "WORDS", "Evidence", "gather", "speaks", "tilt", "word_chances"]
 
 WORDS = ("pass", "watch", "fail")
+GROUNDS: tuple[Ground, ...] = ("none", "seen", "measured")
 _BANDS = {0: (67.0, 100.0), 1: (34.0, 66.0), 2: (0.0, 33.0)}  # scores of each word, by the data contract
 
 Floats = NDArray[np.float64]
@@ -26,7 +28,8 @@ class Evidence:
     """Signed tests as columns.
 
     The first group has one entry a jar, the second one entry a product in a jar, jar after jar, in the
-    order they went in; `start` says where each jar begins.  `kind_of` is the kind of each product.
+    order they went in; `start` says where each jar begins.  `ground` is what a pass rests on, as its place in
+    `GROUNDS`.  `kind_of` is the kind of each product.
     """
 
     products: tuple[str, ...]
@@ -43,6 +46,7 @@ class Evidence:
     temperature: Floats
     season: Ints
     remixed: NDArray[np.bool_]
+    ground: Ints
     sign: Ints
     start: Ints
     product: Ints
@@ -89,6 +93,7 @@ def gather(trials: Sequence[Trial], kind_of: Callable[[str], str] | None = None)
         temperature=jar([t.temperature_c for t in trials]),
         season=np.array([t.season for t in trials], np.int64),
         remixed=np.array([t.remix == "fully" for t in trials], bool),
+        ground=np.array([GROUNDS.index(t.ground) for t in trials], np.int64),
         sign=np.array([t.first_sign_after or 0 for t in trials], np.int64),
         start=np.concatenate([[0], np.cumsum([len(t.products) for t in trials], dtype=np.int64)]),
         product=np.array([index[p] for t in trials for p in t.products], np.int64),
@@ -136,12 +141,14 @@ def speaks(evidence: Evidence, prior: Prior, error: Floats) -> Floats:
         How often each reader reads a jar wrongly.
     """
     e = error[evidence.reader]
-    failed = evidence.word == 2
+    passed, failed = evidence.word == 0, evidence.word == 2
     e = np.where(failed & evidence.remixed, np.maximum(prior.remix_error, e), e)
+    e = np.where(passed & (evidence.ground == 1), np.maximum(prior.unmeasured_error, e), e)
     good, bad = word_chances(prior, e)
     at = np.arange(evidence.jars)
     base = _ratio(bad[evidence.word, at], good[evidence.word, at])
     base = base + tilt(prior, evidence.word, evidence.score)
+    base = np.where(passed & (evidence.ground == 0), 0.0, base)  # a pass that rests on nothing says nothing
     size = evidence.size
     noted = failed & (evidence.sign > 0) & (size >= 2)
     fits = np.log(max(1 - prior.sign_error, 1e-300) * np.maximum(size, 1))

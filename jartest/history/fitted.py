@@ -15,7 +15,7 @@ from typing import Any
 import numpy as np
 
 from jartest.history.causes import Cause
-from jartest.history.evidence import WORDS, Evidence
+from jartest.history.evidence import GROUNDS, WORDS, Evidence
 from jartest.history.misfit import Misfit, check_fit
 from jartest.history.pairs import pair_key
 from jartest.history.prior import Prior
@@ -26,7 +26,7 @@ from jartest.records.fitted import SignedTests
 
 __all__ = ["METHOD", "Fitted", "evidence_of", "fit", "print_of"]
 
-METHOD = "evidence-1"  # changes with whatever would give another model of the same tests
+METHOD = "evidence-2"  # changes with whatever would give another model of the same tests
 _SWEEPS = 80
 _PLACES_A_PRODUCT = 2  # causes looked for at once in a whole store, for each of its products (our choice)
 _MOST_PLACES = 240
@@ -179,8 +179,8 @@ def evidence_of(signed: SignedTests, kind_of: Callable[[str], str]) -> Evidence:
     products = tuple(said[i] for i in ids)
     of_kind = [kind_of(p) for p in products]
     kinds = tuple(sorted(set(of_kind)))
-    columns = list(zip(*signed.tests, strict=True)) if signed.tests else [()] * 11
-    number, word, at, reader, hardness, ph, temperature, score, sign, remix, _ = columns
+    columns = list(zip(*signed.tests, strict=True)) if signed.tests else [()] * 12
+    number, word, at, reader, hardness, ph, temperature, score, sign, remix, _, ground = columns
     who = [r or MACHINE for r in reader]
     readers = tuple(sorted(set(who)))
     lots = tuple(sorted({row[3] or "" for row in signed.held} | {""}))
@@ -206,6 +206,7 @@ def evidence_of(signed: SignedTests, kind_of: Callable[[str], str]) -> Evidence:
         temperature=floats(temperature),
         season=np.array([t.year for t in at], np.int64),
         remixed=np.array([r == "fully" for r in remix], bool),
+        ground=np.array([GROUNDS.index(g) for g in ground], np.int64),
         sign=np.array([s or 0 for s in sign], np.int64),
         start=np.searchsorted(of_row, np.append(numbers, np.iinfo(np.int64).max)),
         product=np.array([index[row[1]] for row in signed.held], np.int64),

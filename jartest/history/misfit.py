@@ -96,7 +96,7 @@ def check_fit(
     A. Gelman, X.-L. Meng, H. Stern, Statistica Sinica 6 (1996) 733-807.
     """
     e = weighed.evidence
-    clear = weighed.holds < 0.5
+    clear = (weighed.holds < 0.5) & ((e.word > 0) | (e.ground == 2))
     stray = clear & (e.word == 2) & ~e.remixed
     n, k = int(clear.sum()), int(stray.sum())
     if k < _FEWEST:

@@ -43,6 +43,7 @@ class Prior:
     error: float = 0.03
     error_worth: float = 60.0
     remix_error: float = 0.25
+    unmeasured_error: float = 0.25
     sign_error: float = 0.15
     good_watch: float = 0.06
     bad_watch: float = 0.10
@@ -60,7 +61,7 @@ class Prior:
                 what = "weight" if f.name in weights else "chance"
                 msg = f"The {what} “{f.name}” lies from 0 to under {top:g}, not at {value:g}."
                 raise BadEntry(msg)
-        if max(self.error, self.remix_error) >= 0.5:
+        if max(self.error, self.remix_error, self.unmeasured_error) >= 0.5:
             msg = "A reading that is wrong half the time tells nothing; set its chance under 0.5."
             raise BadEntry(msg)
         if not 0 <= self.fewest <= self.most:

@@ -521,6 +521,7 @@ def trial_of(t: PastTest) -> Trial:
         season=t.signed_at.year,
         reader=t.reader or MACHINE,
         score=known(t.score),
+        ground=t.ground,
     )
 
 
@@ -543,6 +544,5 @@ def _past(t: PastTest) -> Past:
         first_sign_after=t.first_sign_after,
         remix=t.remix,
         sample=t.sample,
-        age_s=t.age_s,
-        over_fail=t.over_fail,
+        over=t.over,
     )

@@ -136,7 +136,7 @@ class _State:
         rate = self.error[e.reader]
         seen = np.where(holds, bad[w, at], good[w, at])
         other = np.where(holds, right_good[w, at], right_bad[w, at])
-        counted = ~(e.remixed & (w == 2))
+        counted = ~(e.remixed & (w == 2)) & ~((e.ground < 2) & (w == 0))
         wrong = rng.random(e.jars) < np.where(seen > 0, rate * other / np.maximum(seen, 1e-300), 0.0)
         n = np.bincount(e.reader, counted, minlength=len(e.readers))
         k = np.bincount(e.reader, wrong & counted, minlength=len(e.readers))

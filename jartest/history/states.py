@@ -10,7 +10,7 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from jartest.history.evidence import Floats, speaks
+from jartest.history.evidence import GROUNDS, Floats, speaks
 from jartest.history.prior import Prior
 from jartest.history.weighing import Weighed
 
@@ -88,7 +88,8 @@ class PairKnown:
     `pair_chance` is how likely it does not go together in at least one of the conditions in which it was tried;
     `chance` counts also that one of the two goes wrong by itself there; `clear_chance`
     is the highest chance at any jar of `goes_in`, the range of its passes that no cause speaks against, which
-    `passes` counts.  `jars` and `fails` count all jars of the pair that were weighed.  `failed_when` says under which conditions it fails, likeliest first, with chances.
+    `passes` counts.  `baseless` counts passes that were signed over a machine's fail, or over no verdict of a jar that
+    nobody looked at for long: they clear nothing.  `jars` and `fails` count all jars of the pair that were weighed.  `failed_when` says under which conditions it fails, likeliest first, with chances.
     """
 
     first: str
@@ -103,6 +104,7 @@ class PairKnown:
     goes_in: Range | None = None
     failed_when: tuple[tuple[str, float], ...] = ()
     newest_pass: int = 0
+    baseless: int = 0
 
     @property
     def says(self) -> str:
@@ -111,14 +113,21 @@ class PairKnown:
         inside = f" at {self.goes_in.says(self.first, self.second)}" if self.goes_in else ""
         when = next((c for c, p in self.failed_when if c and p >= _LIKELY_FAILS), "")
         beyond = "; beyond that not tried" if self.goes_in else ""
+        bare = f"; {self._baseless_says}" if self.baseless else ""
         if self.word in ("fails", "likely fails"):
             much = f" ({100 * self.chance:.0f} %)"
             rest = f"; goes{inside}" if self.goes_in and when else ""
-            return f"{who}: {self.word}{' ' + when if when else ''}{much}{rest}."
+            return f"{who}: {self.word}{' ' + when if when else ''}{much}{rest}{bare}."
         if self.word == "open":
-            return f"{who}: open ({100 * self.chance:.0f} % that it fails)."
+            return f"{who}: open ({100 * self.chance:.0f} % that it fails){bare}."
         times = "once" if self.passes == 1 else f"{self.passes} times"
-        return f"{who}: {self.word}{inside} (passed {times}){beyond}."
+        return f"{who}: {self.word}{inside} (passed {times}){beyond}{bare}."
+
+    @property
+    def _baseless_says(self) -> str:
+        n = self.baseless
+        passes = "1 pass was" if n == 1 else f"{n} passes were"
+        return f"{passes} signed over no verdict or over the machine's FAIL, and clear nothing"
 
 
 def state_word(
@@ -225,8 +234,9 @@ def know_pairs(w: Weighed, prior: Prior) -> tuple[PairKnown, ...]:
         fails, lost = int((e.word[jars] == 2).sum()), int(stray[jars].sum())
         if more_than_misread(lost, len(jars), prior.error):
             at_work = np.ones(len(jars))  # no pass of it is trusted until its failures are explained
-        clear = (e.word[jars] == 0) & (at_work <= _LIKELY_GOES)
+        passed, ground = e.word[jars] == 0, e.ground[jars]
         goes_in, doubt, newest = None, 1.0, 0
+        word, clear = _word(chance, at_work, passed, ground, lost, fails - lost)
         if clear.any():
             goes_in = _range(w, jars[clear], s.row_a[part][clear], s.row_b[part][clear], a, b)
             doubt, newest = float(at_work[clear].max()), int(jars[clear].max())
@@ -242,7 +252,8 @@ def know_pairs(w: Weighed, prior: Prior) -> tuple[PairKnown, ...]:
                 second=e.products[b],
                 pair_chance=pair,
                 chance=chance,
-                word=state_word(chance, doubt, int(clear.sum()), lost, fails - lost),
+                word=word,
+                baseless=int((passed & (ground == 0)).sum()),
                 passes=int(clear.sum()),
                 jars=len(jars),
                 fails=fails,
@@ -253,6 +264,31 @@ def know_pairs(w: Weighed, prior: Prior) -> tuple[PairKnown, ...]:
             )
         )
     return tuple(out)
+
+
+def _word(
+    chance: float,
+    at_work: Floats,
+    passed: NDArray[np.bool_],
+    ground: NDArray[np.int64],
+    stray: int,
+    explained: int,
+) -> tuple[StateWord, NDArray[np.bool_]]:
+    """The word for a pair, and which of its jars make the range in which it goes.
+
+    Passes that the machine measured come first; what a person alone saw widens no range of theirs, and makes no
+    pair go, only likely.
+    """
+    clear = passed & (at_work <= _LIKELY_GOES) & (ground > 0)
+    measured = clear & (ground == GROUNDS.index("measured"))
+
+    def word(jars: NDArray[np.bool_]) -> StateWord:
+        return state_word(chance, float(at_work[jars].max(initial=0.0)), int(jars.sum()), stray, explained)
+
+    if word(measured) == "goes":
+        return "goes", measured
+    found = word(clear)
+    return ("likely goes" if found == "goes" else found), clear
 
 
 def _reasons(w: Weighed) -> dict[int, list[tuple[str, float]]]:

@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 
 from jartest.errors import BadEntry
+from jartest.records.grounds import Ground
 from jartest.records.model import Remix
 from jartest.verdict.values import Word
 
@@ -22,7 +23,7 @@ class Trial:
     `lots` stand in the order of the products, or are empty; a dose or a figure of the water that nobody
     wrote is NaN.  `season` is the year, 0 where it is not known.  `reader` gave the word.  `score` runs
     from 0 to 100, NaN where there is none.  `first_sign_after` is the position (from 1) of the product
-    after which something was first seen, None where nobody noted it.
+    after which something was first seen, None where nobody noted it.  `ground` is what a pass rests on.
 
     Raises
     ------
@@ -44,6 +45,7 @@ class Trial:
     season: int = 0
     reader: str = ""
     score: float = math.nan
+    ground: Ground = "measured"
 
     def __post_init__(self) -> None:
         if len(set(self.products)) != len(self.products):

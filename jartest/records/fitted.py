@@ -10,6 +10,7 @@ from sqlalchemy import func, or_, select, update
 from sqlalchemy.dialects import postgresql, sqlite
 
 from jartest.records.books import Books
+from jartest.records.grounds import list_grounds
 from jartest.records.summary_tables import fitted_models, outcome_products, outcomes, shelf
 
 __all__ = ["FittedBooks", "KeptModel", "SignedTests"]
@@ -22,7 +23,7 @@ class SignedTests:
     """Every signed test as rows, in order of their numbers, and the products in them, in the order they went in.
 
     `tests` is (number, word, signed_at, reader, hardness, pH, temperature, score, first_sign_after, remix,
-    water source); `held` is (number, product id, dose, lot); `shelf` is (id, name, maker).
+    water source, ground of its word); `held` is (number, product id, dose, lot); `shelf` is (id, name, maker).
     """
 
     fingerprint: str
@@ -58,7 +59,9 @@ class FittedBooks(Books):
         )  # fmt: skip
         with self._reading() as c:
             print_, _ = _fingerprint(c, samples)
-            tests = c.execute(select(*columns).where(o.sample == samples).order_by(o.number)).all()
+            rows_of = select(*columns, o.test_id).where(o.sample == samples).order_by(o.number)
+            over = list_grounds(c, samples=samples)
+            tests = [(*r[:-1], over[r[-1]].ground_of(r[1])) for r in c.execute(rows_of)]
             held = select(p.number, p.product_id, p.dose, p.lot).join(outcomes, o.number == p.number)
             rows = c.execute(held.where(o.sample == samples).order_by(p.number, p.position)).all()
             names = c.execute(select(shelf.c.id, shelf.c.name, shelf.c.maker)).all()

@@ -421,6 +421,7 @@ class TestRow:
     person_word: Word | None
     signed_word: Word | None
     signed_age_s: float | None
+    signed_over: Word | None
     signed_by: str | None
     signed_at: datetime | None
     mixed_at: datetime | None

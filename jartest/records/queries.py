@@ -200,9 +200,9 @@ def _last(table: Table, column: str, *conditions: ColumnElement[bool]) -> Any:
     return last.correlate(tests).scalar_subquery()
 
 
-def _signed_age() -> Any:
-    """How far the verdict that the signer saw holds, in s."""
-    seen = select(verdicts.c.age_s).join(signatures, signatures.c.verdict_id == verdicts.c.id)
+def _signed_under(column: str) -> Any:
+    """A column of the verdict that the signer saw."""
+    seen = select(verdicts.c[column]).join(signatures, signatures.c.verdict_id == verdicts.c.id)
     return seen.where(signatures.c.test_id == tests.c.id, _STANDS).correlate(tests).scalar_subquery()
 
 
@@ -287,7 +287,7 @@ def list_tests(connection: Connection, typed: str, limit: int, offset: int) -> t
             _last(verdicts, "age_s").label("machine_age_s"),
             _last(opinions, "word").label("person_word"),
             *(_last(signatures, n, _STANDS).label(f"signed_{n}") for n in ("word", "by", "at")),
-            _signed_age().label("signed_age_s"),
+            *(_signed_under(n).label(f"signed_{to}") for n, to in (("age_s", "age_s"), ("verdict", "over"))),
             _last(events, "at", events.c.kind == "mixed").label("mixed_at"),
             _stopped().label("stopped"),
         )
@@ -324,6 +324,7 @@ def _test_row(row: RowMapping, names: Sequence[str]) -> TestRow:
         person_word=row["person_word"],
         signed_word=row["signed_word"],
         signed_age_s=row["signed_age_s"],
+        signed_over=row["signed_over"],
         signed_by=row["signed_by"],
         signed_at=row["signed_at"],
         mixed_at=row["mixed_at"],

@@ -13,6 +13,7 @@ from typing import Any
 from sqlalchemy import ColumnElement, Connection, Select, and_, func, or_, select
 
 from jartest.imaging.values import Reading
+from jartest.records.grounds import MEASURED, Ground, SignedOver, list_grounds
 from jartest.records.model import Remix
 from jartest.records.parcel_tables import second_opinions
 from jartest.records.summary_tables import outcome_products, outcomes, pair_counts, shelf
@@ -110,7 +111,7 @@ class PastProduct:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PastTest:
-    """How a signed test ended, and what was in it, in the order it went in; `over_fail` if signed over a machine's fail."""
+    """How a signed test ended, and what was in it, in the order it went in; `over` is what its signer had before them."""
 
     number: int
     test_id: str
@@ -127,8 +128,12 @@ class PastTest:
     water_ph: float | None = None
     water_temperature_c: float | None = None
     score: float | None = None
-    age_s: float | None = None
-    over_fail: bool = False
+    over: SignedOver = MEASURED
+
+    @property
+    def ground(self) -> Ground:
+        """On what its word rests."""
+        return self.over.ground_of(self.word)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -193,26 +198,11 @@ def _load(c: Connection, query: Select[Any]) -> tuple[PastTest, ...]:
     for number, dose, lot, product_id, name, maker in c.execute(held):
         said = ShelfItem(id=product_id, name=name, maker=maker).said
         put_in[number].append(PastProduct(id=product_id, said=said, dose=dose, lot=lot or ""))
-    over = _signed_over(c, [row["test_id"] for row in rows])
-    return tuple(_past(row, put_in[row["number"]], *over.get(row["test_id"], (None, None))) for row in rows)
+    over = list_grounds(c, [row["test_id"] for row in rows])
+    return tuple(_past(row, put_in[row["number"]], over[row["test_id"]]) for row in rows)
 
 
-def _signed_over(c: Connection, test_ids: Sequence[str]) -> dict[str, tuple[float | None, Word | None]]:
-    """The verdict that each of these signers saw: its age in s, to which the signed word holds, and its word."""
-    query = (
-        select(signatures.c.test_id, verdicts.c.age_s, verdicts.c.verdict)
-        .join(verdicts, verdicts.c.id == signatures.c.verdict_id)
-        .where(signatures.c.test_id.in_(test_ids), signatures.c.set_aside == "")
-    )
-    return {test_id: (age_s, word) for test_id, age_s, word in c.execute(query)}
-
-
-def _past(
-    row: Mapping[Any, Any],
-    products: Sequence[PastProduct],
-    age_s: float | None,
-    machine: Word | None,
-) -> PastTest:
+def _past(row: Mapping[Any, Any], products: Sequence[PastProduct], over: SignedOver) -> PastTest:
     names = (
         "number",
         "test_id",
@@ -229,12 +219,7 @@ def _past(
         "water_temperature_c",
         "score",
     )
-    return PastTest(
-        **{name: row[name] for name in names},
-        products=tuple(products),
-        age_s=age_s,
-        over_fail=machine == "fail" and row["word"] != "fail",
-    )
+    return PastTest(**{name: row[name] for name in names}, products=tuple(products), over=over)
 
 
 def mixed_again(c: Connection, ids: Collection[int], *, samples: bool, most: int) -> tuple[PastTest, ...]:

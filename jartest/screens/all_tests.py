@@ -19,7 +19,7 @@ from jartest.screens.looks_part import draw_keeping, draw_looks
 from jartest.screens.parts import SHAPES, clock, link_to, one_line, plain, say_word
 from jartest.screens.save_button import save_button
 from jartest.verdict.values import Word
-from jartest.verdict.words import say_aged, say_verdict
+from jartest.verdict.words import say_signed, say_verdict
 
 __all__ = ["render"]
 
@@ -163,7 +163,9 @@ def _draw_row(row: TestRow) -> None:
         if row.person_word and row.person_word != row.signed_word:
             said.append(f"person **{say_word(row.person_word)}**")
         if row.signed_by:
-            word = f"{SHAPES[row.signed_word]} {say_aged(row.signed_word, row.signed_age_s)}"
+            word = (
+                f"{SHAPES[row.signed_word]} {say_signed(row.signed_word, row.signed_age_s, row.signed_over)}"
+            )
             said.append(f"signed **{word}** by {plain(row.signed_by)}")
         elif row.stopped:
             said.append("stopped")

@@ -29,7 +29,7 @@ from jartest.screens.parts import SHAPES, clock, error_box, link_to, plain, say_
 from jartest.screens.save_button import save_button
 from jartest.screens.who import name
 from jartest.verdict.values import Word
-from jartest.verdict.words import say_aged
+from jartest.verdict.words import say_signed
 
 __all__ = ["draw_question"]
 
@@ -191,7 +191,8 @@ def _draw_others(parcel: Parcel, case: Case, said: tuple[SecondOpinion, ...]) ->
     if machine is not None:
         show_reasons(machine)
     if (signed := case.signature) is not None:
-        said_word = say_aged(signed.word, case.signed_over.age_s if case.signed_over else None)
+        then = case.signed_over
+        said_word = say_signed(signed.word, then.age_s if then else None, then.word if then else None)
         st.markdown(f"{SHAPES[signed.word]} **signed {said_word}** · {plain(signed.by)}")
     for opinion in case.opinions:
         why = f": “{plain(opinion.reason)}”" if opinion.reason else ""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from jartest.plan.schedule import say_age
 from jartest.verdict.values import Verdict, Word
 
-__all__ = ["SHAPES", "say_aged", "say_score", "say_strained", "say_verdict", "say_word"]
+__all__ = ["SHAPES", "say_aged", "say_score", "say_signed", "say_strained", "say_verdict", "say_word"]
 
 # The fuller the shape, the better it held; the word always stands beside it, so that nothing rests on color.
 SHAPES: dict[Word | None, str] = {"pass": "●", "watch": "◐", "fail": "✖", None: "○"}
@@ -24,6 +24,31 @@ def say_aged(word: Word | None, age_s: float | None) -> str:
     # Rounded down to what is said, so that no word says more than was seen.
     step_s = 60 if age_s < 2 * 3600 else 360 if age_s < 48 * 3600 else 86400
     return f"{said} to {say_age(age_s // step_s * step_s)}"
+
+
+def say_signed(word: Word | None, age_s: float | None, over: Word | None, seen_s: float | None = None) -> str:
+    """A signed word with what it rests on: `PASS to 30 min`, `PASS over NO VERDICT, jar seen to 1 min`.
+
+    Parameters
+    ----------
+    word : {"pass", "watch", "fail"} or None
+        The word that was signed.
+    age_s : float or None
+        To which age the machine's verdict holds that the signer saw, in s.
+    over : {"pass", "watch", "fail"} or None
+        That verdict's word, None where it had none.
+    seen_s : float or None
+        The age of the last look at a jar without a verdict, in s, where it was asked for.
+    """
+    said = say_aged(word, age_s)
+    if word in (None, "fail"):
+        return said
+    if over is None:
+        seen = "" if seen_s is None else f", jar seen to {say_age(seen_s // 60 * 60)}"
+        return f"{said} over NO VERDICT{seen}"
+    if over == "fail":
+        return f"{said} over the machine's FAIL"
+    return said if age_s is not None else f"{said}, age not kept"
 
 
 def say_score(word: Word | None, score: int | None) -> str:

@@ -32,6 +32,7 @@ def row(**kw: Any) -> TestRow:
         "person_word": None,
         "signed_word": None,
         "signed_age_s": None,
+        "signed_over": None,
         "signed_by": None,
         "signed_at": None,
         "mixed_at": None,

@@ -92,12 +92,16 @@ class Shop:
         person: Word | None = None,
         by: str = "Ada",
         saw: bool = True,
+        age_s: float | None = 7200.0,
     ) -> None:
+        """The machine's word, none where it had none, and the signature: under it, or over it with a person's own."""
         verdict = KeptVerdict(
             id=uuid.uuid4().hex,
             test_id=test.id,
             at=self.day + timedelta(hours=2),
-            verdict=Verdict(word=word, reasons=(), limits_sha256=LIMITS),
+            verdict=Verdict(
+                word=word, reasons=(), limits_sha256=LIMITS, age_s=age_s if word is not None else None
+            ),
         )
         self.store.add_verdict(verdict)
         opinion = self.say(test, person, by=by, saw=saw) if person else None
@@ -205,6 +209,12 @@ class Shop:
                 kind="added",
                 position=position,
             )
+        )
+
+    def mix(self, test: JarTest) -> None:
+        """Mixing is done as the test is opened."""
+        self.store.add_event(
+            Event(id=uuid.uuid4().hex, test_id=test.id, at=self.day, by="Ada", kind="mixed", position=None)
         )
 
     def notice(self, test: JarTest, minute: int, *signs: str, remix: str = "not tried") -> None:

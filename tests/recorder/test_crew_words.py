@@ -17,6 +17,7 @@ from jartest.plan.products import make_product
 from jartest.plan.recipe import make_recipe
 from jartest.plan.scaling import RecipeProduct, RecipeRequest, read_product_rate
 from jartest.plan.tankcard import make_tank_card
+from jartest.records.grounds import SignedOver
 from jartest.records.model import (
     Case,
     Event,
@@ -33,6 +34,7 @@ from jartest.trend import first_to_part, growths, settling_curve
 from jartest.units import read_quantity
 from jartest.verdict.limits import load_limits
 from jartest.verdict.photo import judge_photo
+from jartest.verdict.values import Word
 
 MIXED = datetime(2026, 3, 14, 13, 30, tzinfo=UTC)
 LIMITS = load_limits()
@@ -238,7 +240,7 @@ def before(*pasts: Past) -> Before:
     )
 
 
-def past(number: int, word: str = "pass", **more: bool) -> Past:
+def past(number: int, word: str = "pass", over: Word | None = "pass") -> Past:
     return Past(
         number=number,
         test_id=f"{number}",
@@ -246,8 +248,7 @@ def past(number: int, word: str = "pass", **more: bool) -> Past:
         signed_at=MIXED,
         signed_by="Wren",
         mix=Mix(products=("A", "B")),
-        age_s=1800.0,
-        **more,
+        over=SignedOver(word=over, age_s=1800.0),
     )
 
 
@@ -255,17 +256,17 @@ def test_a_pass_over_the_machine_s_fail_makes_nothing_green() -> None:
     """Was wrong: “● This mixture passed once before”, of a test that the machine failed."""
     plain = before(past(3))
     assert (plain.tone, "passed once before in this range, last in test #3" in plain.says) == ("good", True)
-    over = before(past(4, over_fail=True))
+    over = before(past(4, over="fail"))
     assert over.tone == "caution"
     assert over.says == (
         "This mixture passed only over the machine's FAIL, in test #4 (PASS to 30 min over the machine's FAIL). "
         "Mix a jar first."
     )
-    both = before(past(4, over_fail=True), past(3))
+    both = before(past(4, over="fail"), past(3))
     assert "passed once before in this range, last in test #3" in both.says
 
 
 def test_a_watch_over_the_machine_s_fail_says_so() -> None:
-    said = before(past(5, "watch", over_fail=True))
+    said = before(past(5, "watch", over="fail"))
     assert said.tone == "caution"
     assert "last in test #5 (WATCH to 30 min over the machine's FAIL)" in said.says
