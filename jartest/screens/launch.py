@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import socket
 import threading
 import time
@@ -21,10 +20,11 @@ from jartest.field.capture import Inbox, capture_routes, desk_routes
 from jartest.field.entry import entry_routes
 from jartest.field.files import file_routes
 from jartest.field.gate import THIS_MACHINE, Gate, Rules
+from jartest.field.server import make_server, more_open_files
 from jartest.recorder import Recorder
 from jartest.settings import Settings, open_recorder
 
-__all__ = ["make_app", "port_is_free", "serve", "server_options"]
+__all__ = ["make_app", "serve", "server_options"]
 
 
 def server_options(
@@ -93,28 +93,23 @@ def serve(
     BadEntry
         If the port is taken.
     """
-    if not port_is_free(port):
-        msg = f"Port {port} is taken, perhaps by a jartest that runs already; stop that, or give another --port."
-        raise BadEntry(msg)
+    from streamlit.web import bootstrap
+
     app = make_app(script, settings, Rules(hosts=hosts), opened)
+    options = server_options(port=port, hosts=hosts, tls=tls)
+    bootstrap.load_config_options(options)
+    more_open_files()
+    try:
+        server, listener = make_server(app, host=options["server.address"], port=port, tls=tls)
+    except OSError as e:
+        msg = f"Port {port} is taken, perhaps by a jartest that runs already; stop that, or give another --port."
+        raise BadEntry(msg) from e
     url = f"{'https' if tls else 'http'}://localhost:{port}"
     print(f"jartest is at {url}; stop it with Ctrl+C.", flush=True)
     if open_browser:
         threading.Thread(target=_open_when_ready, args=(url, port), daemon=True).start()
-    with suppress(KeyboardInterrupt):
-        app.run(config=server_options(port=port, hosts=hosts, tls=tls))
-
-
-def port_is_free(port: int) -> bool:
-    """Whether a server could listen on this port of this machine."""
-    with socket.socket() as s:
-        if os.name != "nt":  # there it would allow two servers on one port
-            s.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-        try:
-            s.bind(("127.0.0.1", port))
-        except OSError:
-            return False
-    return True
+    with suppress(KeyboardInterrupt), listener:
+        server.run(sockets=[listener])
 
 
 def _open_when_ready(url: str, port: int) -> None:
