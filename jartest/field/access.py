@@ -12,58 +12,29 @@ import json
 import os
 import secrets
 import tempfile
-import threading
-import time
-from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
 from typing import Any
 
 from jartest.errors import BadEntry, StoreFault
+from jartest.field.passes import Pass, Passes
 
-__all__ = ["PASS_S", "Access", "Tries"]
+__all__ = ["PASS_S", "Access"]
 
 # No sign that is taken for another one when read from a screen: no 0 O, 1 I L.
 _SIGNS = "23456789ABCDEFGHJKMNPQRSTUVWXYZ"
-_LENGTH = 8  # 31**8 is 39 bits; with the limit on tries, and scrypt, no one guesses it (our choice)
+_LENGTH = 8  # 31**8 is 39 bits; at ten tries a second, more than scrypt leaves, a guess takes 1,300 years
 # RFC 7914; N = 2**15, r = 8, p = 3: OWASP Password Storage Cheat Sheet (value from memory)
 _N, _R, _P = 2**15, 8, 3
 _MEMORY = 64 * 1024 * 1024  # bytes; scrypt takes 128 * N * r = 32 MiB
 PASS_S = 30 * 86400  # how long a device that gave the code stays in (our choice)
 
 
-class Tries:
-    """At most `limit` acts a key in any `window_s` seconds; forgotten when the program ends."""
-
-    _KEYS = 1000  # beyond this the key that was quiet longest is forgotten
-
-    def __init__(self, *, limit: int, window_s: float, clock: Callable[[], float] = time.monotonic) -> None:
-        self._limit, self._window_s, self._clock = limit, window_s, clock
-        self._at: dict[str, list[float]] = {}
-        self._lock = threading.Lock()
-
-    def allow(self, key: str) -> bool:
-        """Whether one more is within the limit; it is counted when it is."""
-        now = self._clock()
-        with self._lock:
-            recent = [t for t in self._at.pop(key, []) if now - t < self._window_s]
-            allowed = len(recent) < self._limit
-            self._at[key] = [*recent, now] if allowed else recent
-            while len(self._at) > self._KEYS:
-                del self._at[next(iter(self._at))]
-            return allowed
-
-    def forget(self, key: str) -> None:
-        """Count from none again for this key."""
-        with self._lock:
-            self._at.pop(key, None)
-
-
 class Access:
     """The file of secrets in a data folder, made when first needed."""
 
     def __init__(self, home: Path) -> None:
-        self._file = home / "access.json"
+        self._file, self._passes = home / "access.json", Passes(home)
 
     # ------------------------------------------------------------------- code
     def has_code(self) -> bool:
@@ -75,6 +46,8 @@ class Access:
         code = "".join(secrets.choice(_SIGNS) for _ in range(_LENGTH))
         salt = secrets.token_bytes(16)
         self._write(self._read() | {"code": {"salt": salt.hex(), "hash": _hash(code, salt).hex()}})
+        for old in self._passes.all():
+            self._passes.void(old.id)
         return f"{code[:4]}-{code[4:]}"
 
     def code_fits(self, typed: str) -> bool:
@@ -83,12 +56,16 @@ class Access:
         if kept is None or len(typed) > 40:
             return False
         plain = "".join(c for c in typed.upper() if c.isalnum())
+        if len(plain) != _LENGTH or set(plain) - set(_SIGNS):
+            return False  # no code looks like this, and that is no secret: nothing to work for
         return hmac.compare_digest(_hash(plain, bytes.fromhex(kept["salt"])), bytes.fromhex(kept["hash"]))
 
     # ------------------------------------------------------------------- pass
-    def give_pass(self, now_s: float) -> str:
-        """What a device keeps to be let in until `PASS_S` from now, or until the code is changed."""
-        said = f"{int(now_s) + PASS_S}.{secrets.token_hex(8)}"
+    def give_pass(self, now_s: float, *, device: str = "", address: str = "") -> str:
+        """What a device keeps to be let in until `PASS_S` from now, or until it or the code is voided."""
+        pass_id = secrets.token_hex(8)
+        self._passes.keep(Pass(id=pass_id, device=device[:80], address=address[:80], given_s=int(now_s)))
+        said = f"{int(now_s) + PASS_S}.{pass_id}"
         return f"{said}.{self._sign(said)}"
 
     def pass_holds(self, kept: str, now_s: float) -> bool:
@@ -96,7 +73,16 @@ class Access:
         said, _, signature = kept.rpartition(".")
         if not hmac.compare_digest(signature.encode(), self._sign(said).encode()):
             return False
-        return int(said.partition(".")[0]) > now_s
+        until, _, pass_id = said.partition(".")
+        return int(until) > now_s and self._passes.holds(pass_id)
+
+    def passes(self, now_s: float) -> tuple[Pass, ...]:
+        """The devices that are let in, the one that came last first."""
+        return tuple(p for p in self._passes.all() if p.given_s + PASS_S > now_s)
+
+    def void_pass(self, pass_id: str) -> None:
+        """Show one device out; what it has open ends within seconds."""
+        self._passes.void(pass_id)
 
     def _sign(self, said: str) -> str:
         kept = self._read()

@@ -7,13 +7,14 @@ reading made.  Sending the same photo again is answered the same and kept once.
 from __future__ import annotations
 
 import hashlib
-import threading
-from collections.abc import Callable
+import time
+from collections import Counter
+from collections.abc import AsyncGenerator, Callable
 from dataclasses import dataclass
 from functools import partial
 from urllib.parse import quote, unquote
 
-from anyio import CapacityLimiter, to_thread
+from anyio import to_thread
 from starlette.datastructures import UploadFile
 from starlette.exceptions import HTTPException
 from starlette.formparsers import MultiPartException, MultiPartParser
@@ -21,12 +22,13 @@ from starlette.requests import ClientDisconnect, Request
 from starlette.responses import JSONResponse, Response
 from starlette.routing import Route
 
-from jartest.errors import BadEntry, BadPhoto, Conflict, JartestError, Lapsed, NotFound
+from jartest.errors import BadEntry, BadPhoto, Conflict, JartestError, Lapsed, NotFound, StoreFault
 from jartest.field import capture_words as words
-from jartest.field.access import Access, Tries
+from jartest.field.access import Access
+from jartest.field.door import who_is
 from jartest.field.links import DESK, FOLDER, case_of, desk_case
 from jartest.field.pages import plain_page, say
-from jartest.imaging.photo import MAX_BYTES
+from jartest.field.turns import TooMany, Tries, Turns
 from jartest.plan.schedule import EXTRA, next_look
 from jartest.recorder import LookTaken, Recorder
 from jartest.records.model import Case
@@ -35,8 +37,14 @@ __all__ = ["Inbox", "Sent", "Taken", "capture_routes", "choose_slot", "desk_rout
 
 _NAME_COOKIE = "jartest_name"
 _NAME_S = 365 * 86400
-_A_MINUTE = 30  # photos of one jar in a minute; more is no person (our choice)
-_AT_ONCE = 8  # bodies held in memory at a time, each of at most MAX_BYTES (our choice)
+_A_MINUTE = 30  # photos of one jar in a minute from one address; more is no person (our choice)
+_ALL_A_MINUTE = 120  # of one jar from all; beyond it each address has `_FEW` (our choice)
+_FEW = 5
+_COMING = 8  # bodies on their way at a time from one address (our choice)
+_IN = 8  # of one jar from one address that are in and wait to be read (our choice)
+_READERS = 2  # photos read at a time, and held in memory whole
+_IN_MEMORY = 1_000_000  # bytes of a body on its way; the rest of it lies on the disk
+_RECHECK_S = 2.0  # how soon a voided link ends a body that comes by it (our choice)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -60,13 +68,18 @@ class Taken:
 
 
 class Inbox:
-    """Takes photos in, of one test one after the other; more than it can hold at a time are asked to wait."""
+    """Takes photos in, of one test one after the other; whoever sends too many is asked to wait, nobody else.
+
+    A body on its way holds no reader: only one that is in gets a turn, and turns go round by address.
+    """
 
     def __init__(self, recorder: Recorder, *, ticks: Callable[[], float]) -> None:
         self.recorder = recorder
-        self._limit = Tries(limit=_A_MINUTE, window_s=60.0, clock=ticks)
-        self._bodies, self._readers = CapacityLimiter(_AT_ONCE), CapacityLimiter(2)
-        self._locks = tuple(threading.Lock() for _ in range(64))  # one test, one photo at a time
+        self._each = Tries(limit=_A_MINUTE, window_s=60.0, clock=ticks)
+        self._few = Tries(limit=_FEW, window_s=60.0, clock=ticks)
+        self._jar = Tries(limit=_ALL_A_MINUTE, window_s=60.0, clock=ticks)
+        self._coming: Counter[str] = Counter()
+        self._turns = Turns(at_once=_READERS, each=_IN)
 
     async def take(self, request: Request, find: Callable[[], Case], *, by: str = "") -> Taken:
         """The look that the photo in this request became, once it is kept and measured.
@@ -74,21 +87,36 @@ class Inbox:
         `find` gives the test that the request's link opens, or raises; `by` is who sends it, where the link
         says so.  Raises an HTTPException where the other side is asked to wait.
         """
+        who = who_is(request.client.host if request.client else "")
         test_id = (await to_thread.run_sync(find)).test.id  # before a byte of the photo is read
-        if self._bodies.available_tokens < 1:
+        if self._coming[who] >= _COMING:
             raise _busy("Many photos are coming in at this moment; wait a few seconds and send it again.")
-        async with self._bodies:
-            sent = await _read_form(request, by)
+        self._coming[who] += 1
+        try:
+            came = await _read_form(request, by, find)
+        finally:
+            self._coming[who] -= 1
+            self._coming += Counter()  # without those that have none
+        try:
             # Counted once it is here: a line that breaks thirty times is no fault of the phone's.
-            if not self._limit.allow(test_id):
+            if not self._allowed(test_id, who):
                 raise _busy("Too many photos of this jar in one minute; wait a minute and send it again.")
-            return await to_thread.run_sync(partial(self._keep, find, sent), limiter=self._readers)
+            async with self._turns.turn(test_id, who):
+                return await to_thread.run_sync(partial(self._keep, find, came))
+        except TooMany as e:
+            raise _busy("Photos of this jar wait to be read; wait a few seconds and send it again.") from e
+        finally:
+            await came.photo.close()
 
-    def _keep(self, find: Callable[[], Case], sent: Sent) -> Taken:
+    def _allowed(self, test_id: str, who: str) -> bool:
+        one = f"{test_id} {who}"
+        few = self._few.allow(one)
+        return self._each.allow(one) and (self._jar.allow(test_id) or few)
+
+    def _keep(self, find: Callable[[], Case], came: _Came) -> Taken:
         case = find()
-        with self._locks[int(case.test.id[:8], 16) % len(self._locks)]:
-            look = keep_photo(self.recorder, case.test.id, sent)
-        return Taken(case=self.recorder.case(case.test.id), look=look, by=sent.by)
+        look = keep_photo(self.recorder, case.test.id, came.sent())
+        return Taken(case=self.recorder.case(case.test.id), look=look, by=came.by)
 
 
 def capture_routes(inbox: Inbox, access: Access) -> list[Route]:
@@ -183,22 +211,39 @@ def choose_slot(recorder: Recorder, test_id: str, asked: str, *, again: bool) ->
 
 
 # ------------------------------------------------------------------------ reading
-async def _read_form(request: Request, by: str) -> Sent:
-    parser = MultiPartParser(request.headers, request.stream(), max_files=1, max_fields=4, max_part_size=1000)
-    parser.spool_max_size = MAX_BYTES * 2  # in memory alone: the temporary folder may be full or elsewhere
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Came:
+    """A form that is in, its photo not yet in memory."""
+
+    photo: UploadFile
+    by: str
+    slot: str
+    again: bool
+
+    def sent(self) -> Sent:
+        name = (self.photo.filename or "photo").replace("\\", "/").rpartition("/")[2][:120]
+        data = self.photo.file.read()
+        return Sent(data=data, name=name, by=self.by, slot=self.slot, again=self.again)
+
+
+async def _read_form(request: Request, by: str, find: Callable[[], Case]) -> _Came:
     if not request.headers.get("content-type", "").startswith("multipart/form-data"):
         raise BadEntry(
             "What came is no form with a photo; open the page again and send the photo from there."
         )
+    stream = _while_open(request, find)
+    parser = MultiPartParser(request.headers, stream, max_files=1, max_fields=4, max_part_size=1000)
+    parser.spool_max_size = _IN_MEMORY
     try:
         form = await parser.parse()
     except MultiPartException as e:
         raise BadPhoto("What came breaks off or is no form with a photo; send it again.") from e
+    except OSError as e:
+        msg = f"There is no room for the photo on the shop's machine ({e.strerror}); nothing was kept."
+        raise StoreFault(msg) from e
     photo = form.get("photo")
     if not isinstance(photo, UploadFile):
         raise BadPhoto("No photo came with it; take or choose one, then send.")
-    data = await photo.read()
-    await photo.close()
 
     def text(key: str) -> str:
         value = form.get(key, "")
@@ -206,9 +251,19 @@ async def _read_form(request: Request, by: str) -> Sent:
 
     by = (by or text("by")).strip()
     if not by or len(by) > 80:
+        await photo.close()
         raise BadEntry("Write your name above the photo, so that the record can say who took it.")
-    name = (photo.filename or "photo").replace("\\", "/").rpartition("/")[2][:120]
-    return Sent(data=data, name=name, by=by, slot=text("slot"), again=bool(text("again")))
+    return _Came(photo=photo, by=by, slot=text("slot"), again=bool(text("again")))
+
+
+async def _while_open(request: Request, find: Callable[[], Case]) -> AsyncGenerator[bytes, None]:
+    """What comes, for as long as the link that it comes by is open."""
+    looked = time.monotonic()
+    async for chunk in request.stream():
+        if time.monotonic() - looked > _RECHECK_S:
+            await to_thread.run_sync(find)
+            looked = time.monotonic()
+        yield chunk
 
 
 def _name_of(request: Request) -> str:

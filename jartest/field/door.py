@@ -64,17 +64,25 @@ class Door:
         self.rules, self._clock = rules, clock
         self._lines: dict[tuple[str, int], Line] = {}
 
-    def room_for(self, who: str) -> Line | None | bool:
-        """True where one more of this address may come in; else the one that should go first; else None."""
+    def crowd(self, who: str) -> list[Line]:
+        """The connections among which one more of this address would be one too many; none where there is room."""
         lines = self._here()
-        if who in OWN:
-            own = [x for x in lines if x.who in OWN]
-            return True if len(own) < self.rules.own else self._least_missed(own)
         mine = [x for x in lines if x.who == who]
+        own, network = [x for x in lines if x.who in OWN], [x for x in lines if x.who not in OWN]
+        if who in OWN:
+            return own if len(own) >= self.rules.own else []
         if len(mine) >= self.rules.each:
-            return self._least_missed(mine)
-        network = [x for x in lines if x.who not in OWN]
-        return True if len(network) < self.rules.network else self._least_missed(network)
+            return mine
+        return network if len(network) >= self.rules.network else []
+
+    def least_missed(self, lines: list[Line]) -> Line | None:
+        """Of the address with the most of these: the one waiting longest, else the slowest body, else none."""
+        many = Counter(x.who for x in lines)
+        if waiting := [x for x in lines if x.waits]:
+            return max(waiting, key=lambda x: (many[x.who], -x.since))
+        now = self._clock()
+        slow = [x for x in lines if x.body_comes and now - x.body_since > 1.0]
+        return max(slow, key=lambda x: (many[x.who], -x.body_bytes / (now - x.body_since)), default=None)
 
     def let_in(self, peer: tuple[str, int], sock: socket.socket, cut: Callable[[], None]) -> Line:
         """Count one more; `cut` ends it at once."""
@@ -109,15 +117,6 @@ class Door:
         for peer in [p for p, line in self._lines.items() if line.gone]:
             del self._lines[peer]
         return list(self._lines.values())
-
-    def _least_missed(self, lines: list[Line]) -> Line | None:
-        """Of the address with the most: the one waiting longest, else the slowest body."""
-        many = Counter(x.who for x in lines)
-        if waiting := [x for x in lines if x.waits]:
-            return max(waiting, key=lambda x: (many[x.who], -x.since))
-        now = self._clock()
-        slow = [x for x in lines if x.body_comes and now - x.body_since > 1.0]
-        return max(slow, key=lambda x: (many[x.who], -x.body_bytes / (now - x.body_since)), default=None)
 
 
 class Keeper:

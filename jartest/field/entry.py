@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import math
 import time
 from collections.abc import Callable
+from functools import partial
 from urllib.parse import parse_qs
 
 from anyio import CapacityLimiter, to_thread
@@ -12,24 +14,32 @@ from starlette.responses import RedirectResponse, Response
 from starlette.routing import Route
 
 from jartest.errors import JartestError
-from jartest.field.access import PASS_S, Access, Tries
+from jartest.field.access import PASS_S, Access
+from jartest.field.door import who_is
 from jartest.field.gate import ENTRY, PASS_COOKIE, safe_path
 from jartest.field.pages import plain_page, say
+from jartest.field.passes import say_device
+from jartest.field.turns import Slowed
 
 __all__ = ["entry_routes"]
 
 _MAX_FORM_BYTES = 4096
-_WINDOW_S = 900.0
-_EACH, _ALL = 10, 100  # tries in a window, of one address and of all together (our choice)
 
 
 def entry_routes(
     access: Access, *, clock: Callable[[], float] = time.time, ticks: Callable[[], float] = time.monotonic
 ) -> list[Route]:
-    """The routes that ask for the code and take it; wrong ones are limited."""
-    each = Tries(limit=_EACH, window_s=_WINDOW_S, clock=ticks)
-    everyone = Tries(limit=_ALL, window_s=_WINDOW_S, clock=ticks)
+    """The routes that ask for the code and take it; an address that gave wrong ones waits ever longer."""
+    slowed, at_work = Slowed(ticks), set[str]()
     one_at_a_time = CapacityLimiter(1)  # a check takes 32 MB and a good part of a second
+    behind = CapacityLimiter(1)  # of all that gave wrong ones a single one stands in that line
+
+    async def fits(code: str, who: str) -> bool:
+        check = partial(to_thread.run_sync, access.code_fits, code, limiter=one_at_a_time)
+        if not slowed.wrong(who):
+            return bool(await check())
+        async with behind:
+            return bool(await check())
 
     async def ask(request: Request) -> Response:
         return _form(safe_path(request.query_params.get("to", "/")))
@@ -41,17 +51,24 @@ def entry_routes(
             return Response(status_code=400)
         to, code = safe_path(said.get("to", "/")), said.get("code", "")
         peer = request.client.host if request.client else ""
-        if not each.allow(peer) or not everyone.allow("everyone"):
-            wait = f"Too many wrong codes; wait {_WINDOW_S / 60:.0f} minutes, then ask for the code again."
-            return _form(to, wait, status=429, headers={"Retry-After": f"{_WINDOW_S:.0f}"})
+        who = who_is(peer)
+        wait_s = math.ceil(slowed.wait_s(who)) or (1 if who in at_work else 0)
+        if wait_s:
+            wait = f"Not looked at, after wrong codes from this device; wait {wait_s} s, then send the code."
+            return _form(to, wait, status=429, headers={"Retry-After": f"{wait_s}"})
+        at_work.add(who)
         try:
-            fits = await to_thread.run_sync(access.code_fits, code, limiter=one_at_a_time)
-            kept = access.give_pass(clock()) if fits else ""
+            came_in = await fits(code, who)
+            device = say_device(request.headers.get("user-agent", ""))
+            kept = access.give_pass(clock(), device=device, address=peer) if came_in else ""
         except JartestError as e:
             return _form(to, str(e), status=503)
-        if not fits:
+        finally:
+            at_work.discard(who)
+        if not came_in:
+            slowed.erred(who)
             return _form(to, "That is not the code; look at the shop's screen again.", status=403)
-        each.forget(peer)
+        slowed.forget(who)
         answer = RedirectResponse(to, 303)
         answer.set_cookie(
             PASS_COOKIE,

@@ -45,8 +45,13 @@ class Rules:
 
     hosts: tuple[str, ...] = ()
     max_bytes: int = 41_000_000  # a photo of `imaging.photo.MAX_BYTES` and the form around it
-    pause_s: float = 20.0  # the longest pause within a body (our choice)
+    pause_s: float = 10.0  # the longest pause within a body (our choice)
     whole_s: float = 300.0  # the longest a body may take: 40 MB at about 1 Mbit/s (our choice)
+    least_bytes_s: float = (
+        4000.0  # of a body on the average: 32 kbit/s, below the slowest mobile line (our choice)
+    )
+    grace_s: float = 10.0  # before the average is asked for (our choice)
+    recheck_s: float = 2.0  # how soon a voided pass ends what it holds open (our choice)
 
 
 class Gate:
@@ -63,9 +68,10 @@ class Gate:
             await self._app(scope, receive, send)
             return
         refusal = self._refusal(scope)
-        if refusal is None:
-            inside = self._counted(scope, receive) if scope["type"] == "http" else receive
-            await self._app(scope, inside, send)
+        if refusal is None and scope["type"] == "http":
+            await self._app(scope, self._counted(scope, receive), send)
+        elif refusal is None:
+            await self._app(scope, *self._watched(scope, receive, send))
         elif scope["type"] == "http":
             await refusal(scope, receive, send)
         else:
@@ -88,9 +94,24 @@ class Gate:
         length = headers.get("content-length", "0")
         if not length.isdecimal() or int(length) > self._rules.max_bytes:
             return _refused(413, _too_large(self._rules.max_bytes))
-        if not self._rules.hosts or (here and host in THIS_MACHINE) or _open_to_all(scope["path"]):
+        if not self._asks_pass(scope):
             return None
         return self._without_pass(scope, headers)
+
+    def _asks_pass(self, scope: Scope) -> bool:
+        """Whether this is only for a device that gave the code."""
+        headers = Headers(scope=scope)
+        own = _from_this_machine(scope, headers) and _host_name(headers.get("host", "")) in THIS_MACHINE
+        return bool(self._rules.hosts) and not own and not _open_to_all(scope["path"])
+
+    def _still_holds(self, scope: Scope) -> bool:
+        """Whether what was let in would be let in now."""
+        if not self._asks_pass(scope):
+            return True
+        try:
+            return self._access.pass_holds(_cookie(Headers(scope=scope), PASS_COOKIE), self._clock())
+        except StoreFault:
+            return False
 
     def _without_pass(self, scope: Scope, headers: Headers) -> Response | None:
         """None for a device that gave the code; the way to the code for a person who opens a page."""
@@ -108,16 +129,18 @@ class Gate:
 
     # ------------------------------------------------------------------ what comes
     def _counted(self, scope: Scope, receive: Receive) -> Receive:
-        """`receive`, ending a body that grows too large or comes too slowly."""
+        """`receive`, ending a body that grows too large, comes too slowly, or whose pass is voided meanwhile."""
         rules, loop = self._rules, asyncio.get_running_loop()
-        came, open_until, more = 0, loop.time() + rules.whole_s, True
+        began, came, more = loop.time(), 0, True
 
         async def counted() -> Message:
             nonlocal came, more
             if not more:  # only the news that the other side is gone; that may take as long as it likes
                 return await receive()
+            by_rate = began + rules.grace_s + came / rules.least_bytes_s
+            until = min(loop.time() + rules.pause_s, began + rules.whole_s, by_rate)
             try:
-                async with asyncio.timeout(min(rules.pause_s, open_until - loop.time())):
+                async with asyncio.timeout_at(until):
                     message = await receive()
             except TimeoutError as e:
                 more = False
@@ -127,9 +150,40 @@ class Gate:
             if came > rules.max_bytes:
                 more = False
                 raise HTTPException(413, _too_large(rules.max_bytes), _CLOSE)
+            if came and not more and not self._still_holds(scope):
+                raise HTTPException(401, "Give the access code again; it was changed meanwhile.", _CLOSE)
             return message
 
         return counted
+
+    def _watched(self, scope: Scope, receive: Receive, send: Send) -> tuple[Receive, Send]:
+        """Both ways of a websocket, which ends when the pass that opened it is voided."""
+        ended = False
+        coming: asyncio.Task[Message] | None = None
+
+        async def watched() -> Message:
+            nonlocal ended, coming
+            while not ended:
+                coming = coming or asyncio.ensure_future(_next_of(receive))
+                done, _ = await asyncio.wait({coming}, timeout=self._rules.recheck_s)
+                if done:
+                    message, coming = coming.result(), None
+                    return message
+                if not self._still_holds(scope):
+                    ended = True
+                    coming.cancel()
+                    await send({"type": "websocket.close", "code": 4403, "reason": ""})
+            return {"type": "websocket.disconnect", "code": 4403, "reason": ""}
+
+        async def while_open(message: Message) -> None:
+            if not ended:
+                await send(message)
+
+        return watched, while_open
+
+
+async def _next_of(receive: Receive) -> Message:
+    return await receive()
 
 
 _CLOSE = {"Connection": "close"}

@@ -75,10 +75,11 @@ class ShopServer(uvicorn.Server):
 
     async def _made_room(self, who: str) -> bool:
         for _ in range(5):  # what is cut gives its file back in the loop's next rounds
-            room = self._door.room_for(who)
-            if room is None or room is True:
-                return room is True
-            room.cut()
+            if not (crowd := self._door.crowd(who)):
+                return True
+            if (line := self._door.least_missed(crowd)) is None:
+                return False
+            line.cut()
             await asyncio.sleep(0)
             await asyncio.sleep(0)
         return False

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import time
+from datetime import UTC, datetime
 from urllib.parse import urlsplit
 
 import streamlit as st
@@ -10,7 +12,7 @@ from jartest.field.access import Access
 from jartest.field.gate import THIS_MACHINE, is_passed_on
 from jartest.field.network import qr_svg
 from jartest.screens import state
-from jartest.screens.parts import error_box
+from jartest.screens.parts import clock, error_box, plain
 from jartest.settings import Settings, read_settings
 
 __all__ = ["draw_network"]
@@ -33,8 +35,11 @@ def draw_network() -> None:
     )
     if _is_the_shops_screen():
         _new_code(settings)
+        _devices(settings)
     else:
-        st.caption("A new access code is made at the shop's own screen: there, under Help.")
+        st.caption(
+            "A new access code is made at the shop's own screen: there, under Help; devices are shown out there too."
+        )
 
 
 def _new_code(settings: Settings) -> None:
@@ -48,6 +53,24 @@ def _new_code(settings: Settings) -> None:
             with st.container(key="chip-none-code", gap=None):
                 st.markdown(f"Access code: {code}")
                 st.caption("write it down now; it is not shown again")
+
+
+def _devices(settings: Settings) -> None:
+    access = Access(settings.home)
+    listed = access.passes(time.time())
+    if not listed:
+        st.caption("No device has come in by the code yet.")
+        return
+    st.markdown(
+        "**Devices that came in by the code.** One that is lost is shown out here; it stays out until it gives the code again."
+    )
+    for one in listed:
+        since = clock(datetime.fromtimestamp(one.given_s, UTC))
+        with st.container(horizontal=True, vertical_alignment="center"):
+            st.markdown(f"{plain(one.device)} · from {plain(one.address)} · since {plain(since)}")
+            if st.button(f"Show it out: {plain(one.device)}, {since}", key=state.key("help", "out", one.id)):
+                access.void_pass(one.id)
+                st.rerun()
 
 
 def _is_the_shops_screen() -> bool:

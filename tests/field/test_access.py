@@ -12,7 +12,8 @@ from typing import Any
 import pytest
 
 from jartest.errors import StoreFault
-from jartest.field.access import PASS_S, Access, Tries
+from jartest.field.access import PASS_S, Access
+from jartest.field.turns import Slowed, Tries
 
 
 def test_the_code_itself_is_nowhere_in_the_data_folder(tmp_path: Path) -> None:
@@ -90,30 +91,79 @@ def test_a_new_code_leaves_capture_links_as_they_are(tmp_path: Path) -> None:
     assert access.link_token("a" * 32) == token
 
 
-def test_of_1000_wrong_codes_10_are_tried_and_the_right_one_waits_too(shop: Any) -> None:
+WRONG = "WWWWWWWW"  # looks like a code
+
+
+def test_an_address_that_gives_wrong_codes_waits_ever_longer_and_is_never_locked_out(shop: Any) -> None:
     code = shop.access.make_code()
     tried = []
     shop.access.code_fits = lambda typed: bool(tried.append(typed)) or typed == code  # the hash takes 0.2 s
     client = shop.client()
-    codes = [client.post("/enter", data={"code": f"WRONG{n}"}).status_code for n in range(1000)]
-    assert codes == [403] * 10 + [429] * 990
-    assert len(tried) == 10
-    assert client.post("/enter", data={"code": code}).status_code == 429
+    codes = [client.post("/enter", data={"code": WRONG}).status_code for n in range(1000)]
+    assert codes == [403] * 3 + [429] * 997
+    assert len(tried) == 3
+    waiting = client.post("/enter", data={"code": code})
+    assert (waiting.status_code, waiting.headers["retry-after"]) == (429, "2")
+    assert "wait 2 s" in waiting.text
     assert "jartest_pass" not in client.cookies
-    other = shop.client(peer="192.0.2.78")
-    assert other.post("/enter", data={"code": code}).status_code == 303
-    shop.ticks += 901
+    shop.ticks += 2
     assert client.post("/enter", data={"code": code}).status_code == 303
 
 
-def test_1000_addresses_together_get_100_tries(shop: Any) -> None:
-    shop.access.make_code()
-    tried = []
-    shop.access.code_fits = lambda typed: bool(tried.append(typed))
+def test_the_longest_wait_is_a_minute() -> None:
+    now = [0.0]
+    slowed = Slowed(lambda: now[0])
+    waits = []
+    for _ in range(50):
+        slowed.erred("a")
+        waits.append(slowed.wait_s("a"))
+        now[0] += waits[-1]
+    assert waits[:9] == [0, 0, 2, 4, 8, 16, 32, 60, 60]
+    assert max(waits) == 60
+    now[0] += 901
+    assert slowed.wait_s("a") == 0
+    assert slowed.wait_s("b") == 0
+
+
+def test_wrong_codes_from_1000_addresses_keep_the_right_one_out_of_nowhere(shop: Any) -> None:
+    code = shop.access.make_code()
+    shop.access.code_fits = lambda typed: typed == code
     for n in range(1000):
-        shop.client(peer=f"198.51.{n // 250}.{n % 250}").post("/enter", data={"code": "WRONG"})
-    assert len(tried) == 100
+        answer = shop.client(peer=f"198.51.{n // 250}.{n % 250}").post("/enter", data={"code": WRONG})
+        assert answer.status_code == 403
+    assert shop.client().post("/enter", data={"code": code}).status_code == 303
     assert shop.client(host="localhost", peer="127.0.0.1").get("/").status_code == 200  # the shop works on
+
+
+def test_a_household_of_ipv6_addresses_is_one(shop: Any) -> None:
+    shop.access.make_code()
+    shop.access.code_fits = lambda typed: False
+    codes = [
+        shop.client(peer=f"2001:db8::{n:x}").post("/enter", data={"code": WRONG}).status_code  # RFC 3849
+        for n in range(1, 6)
+    ]
+    assert codes == [403, 403, 403, 429, 429]
+
+
+# ------------------------------------------------------------------------- devices
+def test_devices_are_listed_and_shown_out_one_by_one(shop: Any) -> None:
+    code = shop.access.make_code()
+    tablet, phone = shop.client(), shop.client(peer="192.0.2.78")
+    tablet.post("/enter", data={"code": code}, headers={"User-Agent": "Mozilla/5.0 (Linux; Android 15)"})
+    shop.at += 60
+    phone.post("/enter", data={"code": code}, headers={"User-Agent": "Mozilla/5.0 (iPhone; x)"})
+    listed = shop.access.passes(shop.at)
+    assert [(p.device, p.address, p.given_s) for p in listed] == [
+        ("iPhone", "192.0.2.78", int(shop.at)),
+        ("Android", "192.0.2.77", int(shop.at) - 60),
+    ]
+    shop.access.void_pass(listed[1].id)
+    assert (tablet.get("/").status_code, phone.get("/").status_code) == (401, 200)
+    assert [p.id for p in shop.access.passes(shop.at)] == [listed[0].id]
+    shop.access.void_pass("../access")
+    assert shop.access.has_code()
+    shop.access.make_code()
+    assert shop.access.passes(shop.at) == ()
 
 
 def test_the_tries_of_the_real_hash_are_refused_too(shop: Any) -> None:

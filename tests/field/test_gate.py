@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Callable
+from contextlib import suppress
 from typing import Any
 
 import pytest
@@ -194,6 +195,40 @@ def test_the_screens_socket_asks_the_same(
             pass
 
 
+def test_a_voided_pass_and_a_new_code_end_a_socket_that_is_open(shop: Any) -> None:
+    async def talk(socket: WebSocket) -> None:
+        await socket.accept()
+        with suppress(WebSocketDisconnect):
+            while True:
+                await socket.send_text(await socket.receive_text())
+
+    app = Starlette(routes=[WebSocketRoute("/_stcore/stream", talk)])
+    rules = Rules(hosts=(LAN,), recheck_s=0.05)
+    app.add_middleware(Gate, access=shop.access, rules=rules, clock=lambda: shop.at)
+
+    def end(void: Callable[[], object]) -> None:
+        client = TestClient(app, base_url=f"http://{LAN}:8501", client=(PHONE, 5))
+        client.cookies.set("jartest_pass", shop.access.give_pass(shop.at))
+        with client.websocket_connect(f"ws://{LAN}:8501/_stcore/stream") as socket:
+            socket.send_text("a")
+            assert socket.receive_text() == "a"
+            void()
+            with pytest.raises(WebSocketDisconnect) as ended:
+                socket.receive_text()
+            assert ended.value.code == 4403
+
+    end(shop.access.make_code)
+    end(lambda: [shop.access.void_pass(p.id) for p in shop.access.passes(shop.at)])
+
+
+def test_a_socket_of_the_shop_s_own_machine_stays_open(shop: Any) -> None:
+    app = websocket_shop(shop)
+    client = TestClient(app, base_url="http://localhost:8501", client=(HERE, 5))
+    with client.websocket_connect("ws://localhost:8501/_stcore/stream") as socket:
+        shop.access.make_code()
+        assert socket.receive_text() == "in"
+
+
 # ------------------------------------------------------------------- size and pace
 class Sender:
     """Talks ASGI to the gate, chunk by chunk, and counts what was taken from it."""
@@ -280,6 +315,32 @@ def test_a_body_that_trickles_for_ever_is_let_go(tmp_path: Any) -> None:
     sender = Sender(Access(tmp_path), Rules(hosts=(LAN,), pause_s=1.0, whole_s=0.2))
     assert sender.send([b"x"] * 10_000, pause_s=0.01)[0] == 408
     assert sender.taken < 100
+
+
+def test_a_body_below_the_least_rate_is_let_go_and_one_above_is_not(tmp_path: Any) -> None:
+    rules = Rules(hosts=(LAN,), grace_s=0.2, least_bytes_s=4000)
+    slow = Sender(Access(tmp_path), rules)
+    assert slow.send([b"x" * 20] * 10_000, pause_s=0.01)[0] == 408
+    assert slow.taken < 2000
+    fast = Sender(Access(tmp_path), rules)
+    assert fast.send([b"x" * 200] * 60, pause_s=0.01) == (200, b"12000")
+
+
+def test_a_body_whose_pass_is_voided_on_its_way_is_refused(shop: Any) -> None:
+    def pieces() -> Any:
+        yield b"a"
+        shop.access.make_code()
+        yield b"b"
+
+    async def read(request: Request) -> PlainTextResponse:
+        return PlainTextResponse(str(len(await request.body())))
+
+    app = Starlette(routes=[Route("/send", read, methods=["POST"])])
+    app.add_middleware(Gate, access=shop.access, rules=Rules(hosts=(LAN,)), clock=lambda: shop.at)
+    kept = {"jartest_pass": shop.access.give_pass(shop.at)}
+    outside = TestClient(app, base_url=f"http://{LAN}:8501", client=(PHONE, 5), cookies=kept)
+    assert outside.post("/send", content=b"ab").text == "2"
+    assert outside.post("/send", content=pieces()).status_code == 401
 
 
 def test_a_photo_too_large_is_answered_in_words_on_the_capture_page(shop: Any, jar: JarTest) -> None:

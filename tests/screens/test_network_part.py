@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import time
 from collections.abc import Callable
 from pathlib import Path
 
@@ -21,6 +22,7 @@ class Seen:
 
     def __init__(self, url: str, ip: str | None = None, **headers: str) -> None:
         self.url, self.ip_address, self.headers = url, ip, headers
+        self.timezone_offset = 0
 
 
 @pytest.fixture
@@ -56,6 +58,23 @@ def test_the_shops_screen_makes_a_code_that_fits_and_is_kept_nowhere(
     assert code[1].replace("-", "") not in (home / "access.json").read_text("utf-8").upper()
     app.run()
     assert code[1] not in "\n".join(m.value for m in app.markdown), "shown once"
+
+
+def test_the_shops_screen_lists_the_devices_and_shows_one_out(
+    screen: Open, home: Path, seen: Callable[[Seen], None]
+) -> None:
+    seen(Seen("http://localhost:8501/help"))
+    access, now = Access(home), time.time()
+    access.make_code()
+    tablet = access.give_pass(now - 100, device="Android", address="192.0.2.77")
+    lost = access.give_pass(now, device="iPhone ![x](http://192.0.2.9/)", address="192.0.2.78")
+    app = screen("help")
+    listed = [m.value for m in app.markdown if "since" in m.value and "from" in m.value]
+    assert len(listed) == 2
+    assert "![x](" not in "".join(listed)
+    next(b for b in app.button if b.label.startswith("Show it out: iPhone")).click().run()
+    assert (access.pass_holds(tablet, now), access.pass_holds(lost, now)) == (True, False)
+    assert len([b for b in app.button if b.label.startswith("Show it out")]) == 1
 
 
 @pytest.mark.parametrize(
