@@ -86,15 +86,17 @@ def open_recorder(settings: Settings) -> Recorder:
         If the shop's file of limits cannot be used.
     """
     from jartest.recorder import Recorder  # here, so that reading the limits alone stays quick
+    from jartest.records.private import make_private
     from jartest.records.store import Store
 
     try:
-        settings.home.mkdir(parents=True, exist_ok=True)
+        make_private(settings.home)
     except OSError as e:
         msg = f"The data folder cannot be made ({e.strerror}); set JARTEST_HOME to a folder you may write to."
         raise StoreFault(msg) from e
     limits, photos = read_limits(settings), open_photos(settings)
     store = Store.open(settings.database_url)
+    make_private(settings.home)  # the store's file is there by now
     return Recorder(store=store, photos=photos, limits=limits, limits_now=limits_kept_up(settings))
 
 

@@ -24,6 +24,8 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from jartest.errors import BadParcel, Conflict, NotFound, StoreFault
 from jartest.imaging.photo import MAX_BYTES
 from jartest.records.photofiles import PhotoFiles
+from jartest.records.private import make_private
+from jartest.records.schema import foreign_in
 from jartest.records.store import Store
 from jartest.records.upkeep import is_whole_store, photos_named_in
 
@@ -93,6 +95,7 @@ def back_up(
         part = work / "backup.zip"
         lost = _write(part, records, photos, photos_named_in(records), at, shop_limits, progress)
         _read_back(part)
+        part.chmod(0o600)
         _sync(part)
         part.replace(file)
         _sync(file.parent)
@@ -193,7 +196,7 @@ def restore(
         try:
             with zipfile.ZipFile(file) as z:
                 manifest = _check(z)
-                home.mkdir(parents=True, exist_ok=True)
+                make_private(home)
                 _put_back(z, manifest, home, target, photos or PhotoFiles(home / "photos"), progress)
         except (zipfile.BadZipFile, EOFError, NotImplementedError, UnicodeDecodeError) as e:
             raise BadParcel(
@@ -218,6 +221,11 @@ def _put_back(
                 out.write(block)
         if not is_whole_store(records):
             raise BadParcel("The records in the backup are damaged; take another backup.")
+        if odd := foreign_in(records):
+            said = ", ".join(odd[:3])
+            raise BadParcel(
+                f"The records in the backup hold what jartest does not write ({said}); take another backup."
+            )
         for n, part in enumerate(manifest.parts, 1):
             if found := _PHOTO.fullmatch(part.name):
                 photos.put(z.read(part.name), _MEDIA[found[2]])
@@ -227,6 +235,7 @@ def _put_back(
             progress(n / len(manifest.parts))
         _sync(records)
         records.replace(target)
+        make_private(home)
         _sync(home)
 
 

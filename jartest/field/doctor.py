@@ -18,6 +18,7 @@ from typing import Literal
 
 from jartest.errors import BadEntry, BadLimits, CameraFault, StoreFault
 from jartest.field.access import Access
+from jartest.records.private import is_private
 from jartest.settings import Settings, open_photos, read_limits
 
 __all__ = ["BUILT", "Finding", "examine"]
@@ -99,6 +100,13 @@ def _folder(home: Path) -> Finding:
         do = "Mend its permissions, or set JARTEST_HOME to a folder you may write to."
         return Finding(
             what="Data folder", grade="fault", says=f"{home} cannot be written to ({e.strerror})", do=do
+        )
+    if home.exists() and not is_private(home):
+        return Finding(
+            what="Data folder",
+            grade="note",
+            says=f"{home} may be looked into by others on this machine",
+            do="Take it from the others: chmod 700, by its owner.",
         )
     made = "" if home.exists() else ", made at the first start"
     return Finding(what="Data folder", grade="well", says=f"{home} can be written to{made}")

@@ -117,6 +117,7 @@ def _set_up_sqlite(engine: Engine, *, foreign_keys: bool) -> None:
     @event.listens_for(engine, "connect")
     def on_connect(raw: Any, _record: Any) -> None:
         raw.isolation_level = None  # the driver must not begin or commit by itself
+        raw.execute("PRAGMA trusted_schema=OFF")  # nothing in the file itself may call a function that acts
         mode = _write_ahead(raw)
         if mode != "wal":
             msg = f"The record store's disk allows no write-ahead log (it says {mode!r}); keep it on a local disk."

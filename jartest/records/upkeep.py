@@ -12,6 +12,7 @@ from sqlalchemy import select, text
 from jartest.errors import StoreFault
 from jartest.records.books import Books
 from jartest.records.migrate import HEAD
+from jartest.records.schema import open_untrusted
 from jartest.records.tables import looks, photos, tests
 
 __all__ = ["Upkeep", "is_whole_store", "photos_named_in"]
@@ -83,14 +84,14 @@ class Upkeep(Books):
 
 def photos_named_in(file: Path) -> dict[str, str]:
     """The photos that a copy of a store names, each with its kind of file."""
-    with closing(sqlite3.connect(f"{file.absolute().as_uri()}?mode=ro", uri=True)) as c:
+    with closing(open_untrusted(file)) as c:
         return dict(c.execute("SELECT sha256, media_type FROM photos ORDER BY sha256"))
 
 
 def is_whole_store(file: Path) -> bool:
     """Whether this file is an undamaged store of this program."""
     try:
-        with closing(sqlite3.connect(f"{file.absolute().as_uri()}?mode=ro", uri=True)) as c:
+        with closing(open_untrusted(file)) as c:
             whole = c.execute("PRAGMA integrity_check").fetchone() == ("ok",)
             return whole and bool(c.execute("SELECT count(*) FROM alembic_version").fetchone() == (1,))
     except sqlite3.Error:

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import io
 import json
+import os
 import sqlite3
+import stat
 import threading
 import uuid
 import zipfile
@@ -22,6 +24,7 @@ from jartest.plan.jars import Filling, make_jar
 from jartest.records.photofiles import PhotoFiles
 from jartest.records.photoplaces import place_at
 from jartest.records.store import Store
+from jartest.settings import open_recorder, read_settings
 
 
 def photo_file(home: Path, n: int = 0) -> Path:
@@ -214,6 +217,88 @@ def test_a_spoiled_backup_is_refused_and_makes_no_records(good: Path, tmp_path: 
     assert not (tmp_path / "new" / "jartest.sqlite").exists()
     assert not (tmp_path / "evil.jpg").exists()
     assert not list((tmp_path / "new").glob("photos/*/*.jpg"))
+
+
+FOREIGN = {
+    "a trigger": "CREATE TRIGGER evil AFTER INSERT ON looks BEGIN DELETE FROM verdicts; END",
+    "a view": "CREATE VIEW evil AS SELECT * FROM photos",
+    "a table": "CREATE TABLE evil (x)",
+    "an index that calls a function": "CREATE INDEX evil ON photos (abs(size_bytes))",
+    "a column": "ALTER TABLE photos ADD COLUMN evil TEXT DEFAULT 'x'",
+    "an index less": "DROP INDEX {index}",
+}
+
+
+@pytest.mark.parametrize("what", FOREIGN)
+def test_a_backup_whose_schema_is_not_ours_is_refused(
+    good: Path, tmp_path: Path, figures: Callable[[str], None], what: str
+) -> None:
+    import hashlib
+
+    def spoil(files: dict[str, bytes], manifest: dict) -> None:
+        work = tmp_path / "work.sqlite"
+        work.write_bytes(files["records.sqlite"])
+        with closing(sqlite3.connect(work)) as c:
+            (index,) = c.execute("SELECT name FROM sqlite_master WHERE type='index' AND sql != ''").fetchone()
+            c.execute(FOREIGN[what].format(index=index))
+            c.commit()
+        data = work.read_bytes()
+        files["records.sqlite"] = data
+        manifest["parts"][0] |= {"sha256": hashlib.sha256(data).hexdigest(), "size_bytes": len(data)}
+
+    bad = tmp_path / "bad.zip"
+    bad.write_bytes(remade(good, spoil))
+    with pytest.raises(BadParcel, match="does not write"):
+        restore(bad, tmp_path / "new")
+    assert not (tmp_path / "new" / "jartest.sqlite").exists()
+    figures(f"attack: backup with {what} in its schema: refused, nothing written")
+
+
+def test_a_backup_of_an_older_version_is_still_taken(good: Path, tmp_path: Path) -> None:
+    import hashlib
+
+    from sqlalchemy import make_url
+
+    from jartest.records.engine import make_engine
+    from jartest.records.migrate import bring_up_to_date
+
+    def older(files: dict[str, bytes], manifest: dict) -> None:
+        work = tmp_path / "old.sqlite"
+        url = make_url(f"sqlite:///{work}")
+        engine = make_engine(url, keep_open=False)
+        bring_up_to_date(url, engine, head="0003")
+        engine.dispose()
+        with closing(sqlite3.connect(work)) as c:
+            c.execute("PRAGMA journal_mode=DELETE")
+        data = work.read_bytes()
+        files.clear()
+        files["records.sqlite"] = data
+        part = {"name": "records.sqlite", "sha256": hashlib.sha256(data).hexdigest(), "size_bytes": len(data)}
+        manifest["parts"] = [part]
+
+    old = tmp_path / "old.zip"
+    old.write_bytes(remade(good, older))
+    assert restore(old, tmp_path / "new").photos == 0
+    with Store.open(f"sqlite:///{tmp_path / 'new' / 'jartest.sqlite'}") as store:
+        assert store.own_faults() == ()
+
+
+def test_what_is_kept_is_its_owner_s_alone(good: Path, tmp_path: Path) -> None:
+    if os.name == "nt":
+        pytest.skip("Windows keeps no such mode")
+    restore(good, tmp_path / "new")
+    recorder = open_recorder(read_settings({"JARTEST_HOME": str(tmp_path / "new")}))
+    modes = {p: stat.S_IMODE(p.stat().st_mode) for p in (tmp_path / "new").rglob("*") if p.is_file()}
+    recorder.store.close()
+    assert len(modes) >= 3
+    assert {oct(m) for m in modes.values()} == {"0o600"}
+    assert stat.S_IMODE((tmp_path / "new").stat().st_mode) == 0o700
+    assert stat.S_IMODE(good.stat().st_mode) == 0o600
+
+
+def test_the_store_trusts_no_function_that_its_schema_names(recorder, home) -> None:
+    with recorder.store._reading() as c:
+        assert c.exec_driver_sql("PRAGMA trusted_schema").scalar_one() == 0
 
 
 # ----------------------------------------------------------------------- check
