@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from jartest.exchange.pdf import Paper, Sheet
 from jartest.plan.card_state import CardState
+from jartest.plan.formulations import code_beside
 from jartest.plan.tankcard import TankCard, part_amounts, part_steps
 from jartest.plan.water import MixWater
 from jartest.units import say_measures, say_volume
@@ -139,7 +140,14 @@ def _steps(sheet: Sheet, card: TankCard, scale: float, volume_ml: float) -> None
         if line is None:
             rows.append((str(n), says, "", ""))
         else:
-            rows.append((str(n), " ".join((line.said, line.formulation)).strip(), says, line.rate))
+            rows.append(
+                (
+                    str(n),
+                    " ".join((line.said, code_beside(line.name, line.formulation))).strip(),
+                    says,
+                    line.rate,
+                )
+            )
     wide = sheet.epw
     fill = say_volume(volume_ml, us_first=True).split(" (")[0] if part else "full tank"
     sheet.rows(("", "step", fill, "rate"), rows, (8, wide - 98, 50, 40), size=10 * scale)

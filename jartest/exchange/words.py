@@ -7,6 +7,7 @@ from datetime import datetime, timedelta, timezone
 
 from jartest.imaging.values import Reading
 from jartest.plan.cautions import HANDLING
+from jartest.plan.formulations import code_beside
 from jartest.plan.orders import order_kept
 from jartest.plan.schedule import say_age
 from jartest.records.model import Case, JarTest, Look, Observation, Product
@@ -85,7 +86,7 @@ def say_look(look: Look, case: Case) -> str:
 def say_product(product: Product) -> str:
     """A product with maker, formulation and lot."""
     more = ", ".join(x for x in (product.maker, product.lot and f"lot {product.lot}") if x)
-    name = " ".join(x for x in (product.name, product.formulation) if x)
+    name = " ".join(x for x in (product.name, code_beside(product.name, product.formulation)) if x)
     return f"{name} ({more})" if more else name
 
 
@@ -133,11 +134,14 @@ def say_water(case: Case) -> str:
     said = [w.source] if w.source else []
     said += [] if w.hardness_mg_l is None else [f"{w.hardness_mg_l:g} mg/L hardness as CaCO3"]
     said += [] if w.ph is None else [f"pH {w.ph:g}"]
+    recipe = case.test.plan.recipe
+    mix_ph = recipe.water.mix_ph if recipe is not None and w.mix_ph is None else w.mix_ph
+    said += [] if mix_ph is None else [f"finished mixture pH {mix_ph:g}"]
     said += (
         [] if w.temperature_c is None else [f"{w.temperature_c:g} °C ({w.temperature_c * 1.8 + 32:.0f} °F)"]
     )
-    if case.test.plan.recipe is not None and case.test.plan.recipe.water.conditioner:
-        said.append(f"conditioned with {case.test.plan.recipe.water.conditioner}")
+    if recipe is not None and recipe.water.conditioner:
+        said.append(f"conditioned with {recipe.water.conditioner}")
     return ", ".join(said) or "not written"
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
+from jartest.plan.formulations import formulation_in_name
 from jartest.plan.scaling import RecipeProduct, RecipeRequest, amount_in
 from jartest.plan.tankcard import HELPERS, CardLine, TankCard, say_conditioned
 from jartest.plan.water import MixWater, hardness_class
@@ -76,7 +77,8 @@ def _product_changes(card: TankCard, today: RecipeRequest) -> list[str]:
             reasons.append(
                 f"{product.name} is now from {product.maker or 'no named maker'}; tested was that of {line.maker or 'no named maker'}."
             )
-        if line.formulation != product.formulation:
+        named = formulation_in_name(product.name)  # a card may be older than the reading of names
+        if (line.formulation or named) != (product.formulation or named):
             reasons.append(
                 f"{product.name} is now {product.formulation or 'of no code'}; tested was {line.formulation or 'no code'}."
             )

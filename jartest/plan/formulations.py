@@ -12,7 +12,14 @@ from dataclasses import dataclass
 
 from jartest.errors import BadEntry
 
-__all__ = ["FORMULATIONS", "Formulation", "formulation_named", "read_formulation"]
+__all__ = [
+    "FORMULATIONS",
+    "Formulation",
+    "code_beside",
+    "formulation_in_name",
+    "formulation_named",
+    "read_formulation",
+]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -175,6 +182,57 @@ def read_formulation(text: str) -> Formulation:
     raise BadEntry(msg)
 
 
+def formulation_in_name(name: str) -> str:
+    """The code that ends a product's name, such as WP of "Sulfur 50 WP" or EC of "Oil 4E"; empty where none does.
+
+    After a number any type word is taken in any letters; else only a common code in capitals at the end of a
+    name that is not all in capitals.  What may mean two types (ME, L) is not taken: it stays a question.
+    """
+    found = re.search(r"(?:(\d ?%?) ?|\s\(?)([A-Za-z]{1,3})\)?\s*$", name)
+    if found is None:
+        return ""
+    after_number, word = bool(found[1]), found[2]
+    key = word.upper()
+    if key in _ASKED or key in _NEVER_IN_NAME:
+        return ""
+    if not after_number and (word != key or key not in _COMMON_IN_NAME or name.upper() == name):
+        return ""
+    return _WORDS.get(key, key if key in FORMULATIONS else "")
+
+
+def code_beside(name: str, code: str) -> str:
+    """The formulation to show beside this name: nothing where the name ends in it already."""
+    return "" if code and formulation_in_name(name) == code else code
+
+
+# S ends a fertilizer's grade (12-0-0-26S); the others are no finished product.
+_NEVER_IN_NAME = frozenset({"S", "TC", "TK", "XX"})
+# Codes that end names on US labels: common practice, no source.
+_COMMON_IN_NAME = frozenset(
+    [
+        "WP",
+        "WG",
+        "WDG",
+        "DF",
+        "SP",
+        "SG",
+        "SL",
+        "SC",
+        "FL",
+        "CS",
+        "SE",
+        "EC",
+        "EW",
+        "OD",
+        "WSP",
+        "AMS",
+        "NIS",
+        "COC",
+        "MSO",
+        "UAN",
+        "ATS",
+    ]
+)
 _EXAMPLES = "WP, WG, WDG, DF, SP, SG, SC, F, CS, SE, EW, EC, OD, SL, AMS, NIS, COC or MSO"
 
 

@@ -13,6 +13,8 @@ from jartest.errors import BadEntry
 from jartest.units import read_number, read_volume, say_number, say_volume
 
 __all__ = [
+    "USUAL_FILL_ML",
+    "USUAL_JAR_HOLDS_ML",
     "Filling",
     "JarShape",
     "fillings_from_rows",
@@ -21,6 +23,13 @@ __all__ = [
     "say_filled",
     "say_fillings",
 ]
+
+# A pint of carrier in a quart jar leaves room to stir and to turn it over: common practice on labels, no source;
+# a pint of water too in Utah State University Extension, Using a Jar Test, Utah Pests News, winter 2012.
+USUAL_FILL_ML, USUAL_JAR_HOLDS_ML = (
+    473.176473,
+    946.352946,
+)  # US pint and quart, exact: NIST Handbook 44, App. C
 
 # Limits of what is taken for a jar; all: our choice.
 _DIAMETER_MM, _WALL_MM, _VOLUME_ML, _HEIGHT_MM = (10.0, 500.0), (0.2, 15.0), (5.0, 20_000.0), (1.0, 1000.0)

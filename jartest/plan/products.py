@@ -10,7 +10,13 @@ from dataclasses import dataclass, field
 from typing import Literal, get_args
 
 from jartest.errors import BadEntry
-from jartest.plan.formulations import FORMULATIONS, formulation_named, read_formulation
+from jartest.plan.formulations import (
+    FORMULATIONS,
+    code_beside,
+    formulation_in_name,
+    formulation_named,
+    read_formulation,
+)
 from jartest.plan.grade import Grade
 from jartest.plan.marks import TAGS, Tag
 
@@ -162,6 +168,11 @@ class ShelfProduct:
         return f"{self.name} ({self.maker})" if self.maker else self.name
 
     @property
+    def said_with_code(self) -> str:
+        """The product with its formulation, said once: `Sulfur 50 WP (Maker)`, `Copper 20 (Maker) SC`."""
+        return f"{self.said} {code_beside(self.name, self.formulation)}".strip()
+
+    @property
     def liquid(self) -> bool | None:
         """Whether it is a liquid: as said, else by its formulation, else by its kind, else None."""
         if self.is_liquid is not None:
@@ -217,12 +228,15 @@ def make_product(
 ) -> ShelfProduct:
     """A product from what was typed: formulation and kind are read, the kind taken from the type word if not typed.
 
+    A formulation that was not typed is taken from the end of the name, where one stands there.
+
     Raises
     ------
     BadEntry
         If something cannot be read.
     """
-    found = read_formulation(formulation) if formulation.strip() else None
+    typed = formulation.strip() or formulation_in_name(name)
+    found = read_formulation(typed) if typed else None
     implied = found.implies_kind if found else ""
     if density_g_ml is not None and not math.isfinite(density_g_ml):
         msg = f"A density of {density_g_ml} g/mL is no number: leave it out where it is not known."

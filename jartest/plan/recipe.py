@@ -302,7 +302,7 @@ def say_recipe(recipe: JarRecipe) -> str:
     rows += [
         (
             str(line.step),
-            f"{line.product.said} {line.product.formulation}".strip(),
+            line.product.said_with_code,
             line.rate.read_as,
             say_amount(ml=line.jar_ml, g=line.jar_g),
             say_amount(ml=line.tank_ml, g=line.tank_g, us_first=True),

@@ -73,7 +73,10 @@ _LABEL = frozenset(
         "ph_max",
     ]
 )
-_USUAL_JAR = "32 fl oz"
+_USUAL_JAR, _USUAL_HOLDS = (
+    "32 fl oz",
+    "64 fl oz",
+)  # a quart with room to stir and to turn the jar over (our choice)
 
 
 class _Lines:
@@ -217,7 +220,7 @@ def read_recipe_text(text: str) -> RecipeRequest:
     top.read("order", lambda: order_named(order))
     tank = top.read("tank_volume", lambda: read_quantity(top.text("tank_volume"), "volume"))
     jar = top.read("jar_volume", lambda: read_quantity(top.text("jar_volume", _USUAL_JAR), "volume"))
-    capacity = top.text("jar_capacity", "")
+    capacity = top.text("jar_capacity", "" if "jar_volume" in raw else _USUAL_HOLDS)
     request = top.read(
         "jar_volume",
         lambda: RecipeRequest(

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, replace
 from typing import Literal, get_args
 
 from jartest.errors import BadEntry, BadUnit
+from jartest.plan.formulations import formulation_in_name
 from jartest.plan.measuring import Tools
 from jartest.plan.orders import DEFAULT_ORDER
 from jartest.plan.products import ShelfProduct
@@ -36,11 +37,14 @@ class RecipeProduct:
 
     @property
     def as_measured(self) -> ShelfProduct:
-        """The product, liquid or dry as its rate counts it where nothing else says so."""
-        if self.product.liquid is not None:
-            return self.product
-        weighed_liquid = self.rate.ml is None and self.product.density_g_ml is not None
-        return replace(self.product, is_liquid=self.rate.ml is not None or weighed_liquid)
+        """The product with the formulation that its name ends in, and liquid or dry as its rate counts it where nothing else says so."""
+        product = self.product
+        if not product.formulation and (code := formulation_in_name(product.name)):
+            product = replace(product, formulation=code)
+        if product.liquid is not None:
+            return product
+        weighed_liquid = self.rate.ml is None and product.density_g_ml is not None
+        return replace(product, is_liquid=self.rate.ml is not None or weighed_liquid)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -42,6 +42,7 @@ def cautions_of(
             hardness_mg_l=water.hardness_mg_l,
             ph=water.ph,
             temperature_c=water.temperature_c,
+            mix_ph=water.mix_ph,
         ),
         failed=failed,
     )

@@ -66,12 +66,13 @@ class Product:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Water:
-    """The water of this jar, as far as it is known; hardness in mg/L as CaCO3."""
+    """The water of this jar, as far as it is known; hardness in mg/L as CaCO3; `mix_ph` is the finished mixture's."""
 
     source: str = ""
     hardness_mg_l: float | None = None
     ph: float | None = None
     temperature_c: float | None = None
+    mix_ph: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

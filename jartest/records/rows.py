@@ -80,6 +80,7 @@ def revision_row(plan: TestPlan) -> _Values:
         "water_hardness_mg_l": plan.water.hardness_mg_l,
         "water_ph": plan.water.ph,
         "water_temperature_c": plan.water.temperature_c,
+        "water_mix_ph": plan.water.mix_ph,
         "jar_name": plan.jar.name,
         "jar_volume_ml": plan.jar.volume_ml,
         "jar_inner_diameter_mm": plan.jar.inner_diameter_mm,
@@ -95,6 +96,7 @@ def jar_test_of(row: RowMapping, products: Sequence[Product]) -> JarTest:
         hardness_mg_l=row["water_hardness_mg_l"],
         ph=row["water_ph"],
         temperature_c=row["water_temperature_c"],
+        mix_ph=row["water_mix_ph"],
     )
     jar = JarUsed(
         name=row["jar_name"],

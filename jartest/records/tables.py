@@ -248,6 +248,7 @@ revisions = Table(
     Column("water_hardness_mg_l", Double),
     Column("water_ph", Double),
     Column("water_temperature_c", Double),
+    Column("water_mix_ph", Double),
     _words("jar_name"),
     Column("jar_volume_ml", Double, nullable=False),
     Column("jar_inner_diameter_mm", Double),

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from contextlib import suppress
+from dataclasses import replace
 
 import streamlit as st
 
 from jartest.errors import BadEntry
 from jartest.jars import offered_jars
+from jartest.plan.jars import USUAL_FILL_ML
 from jartest.recorder import Recorder
-from jartest.records.model import TestPlan
+from jartest.records.model import JarUsed, TestPlan
 from jartest.screens import plan_form, recipe_form, state
 from jartest.screens.before_part import draw_before
 from jartest.screens.parts import error_box, go_to, utc_offset_min
@@ -30,8 +32,9 @@ def render(recorder: Recorder) -> None:
     ask_name(recorder)
     if not plan_form.is_filled(_FORM):
         last = recorder.store.last_plan()
-        plan_form.fill(_FORM, _like_last_time(last))
-        recipe_form.fill(_FORM, last, with_products=False)
+        like = _like_last_time(last)
+        plan_form.fill(_FORM, like)
+        recipe_form.fill(_FORM, replace(like, recipe=last.recipe if last else None), with_products=False)
         state.put(_BY, "tank" if last and last.recipe else "jar")
     by_tank = _ask_way() == "tank"
     if by_tank:
@@ -70,5 +73,9 @@ def _read(recorder: Recorder, *, by_tank: bool) -> TestPlan:
 
 
 def _like_last_time(last: TestPlan | None) -> TestPlan:
-    """An empty plan with the water and the jar of the last test that was no sample."""
-    return TestPlan(title="") if last is None else TestPlan(title="", water=last.water, jar=last.jar)
+    """An empty plan with the water and the jar of the last test that was no sample; a jar full to its brim is not taken over."""
+    usual = JarUsed(volume_ml=USUAL_FILL_ML)
+    if last is None:
+        return TestPlan(title="", jar=usual)
+    jar = usual if last.jar == JarUsed() else last.jar
+    return TestPlan(title="", water=replace(last.water, mix_ph=None), jar=jar)

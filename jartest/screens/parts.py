@@ -15,6 +15,7 @@ import streamlit as st
 
 from jartest.errors import JartestError
 from jartest.imaging.values import Reading
+from jartest.plan.formulations import code_beside
 from jartest.plan.schedule import DueState
 from jartest.recorder import Recorder, came_later
 from jartest.records.model import Case, JarTest, Look, Product
@@ -121,7 +122,9 @@ def utc_offset_min() -> int:
 
 def say_product(product: Product) -> str:
     """A product with its amount: `Bineguard Copper 20 SC · 5 mL (1.01 tsp)`."""
-    name = " ".join(x for x in (one_line(product.name), one_line(product.formulation)) if x)
+    name = " ".join(
+        x for x in (one_line(product.name), one_line(code_beside(product.name, product.formulation))) if x
+    )
     if product.amount_ml is None and product.amount_g is None:
         return name
     return f"{name} · {say_amount(ml=product.amount_ml, g=product.amount_g)}"

@@ -71,6 +71,7 @@ def fill(form: str, plan: TestPlan) -> None:
     put(state.key(form, "ph"), plan.water.ph)
     warmth = plan.water.temperature_c
     put(state.key(form, "temperature"), "" if warmth is None else f"{say_number(warmth)} C")
+    put(state.key(form, "mix-ph"), plan.water.mix_ph)
     put(state.key(form, "jar"), plan.jar.name)
     put(state.key(form, "volume"), say_volume(plan.jar.volume_ml, us_first=True).split(" (")[0])
     put(state.key(form, "diameter"), plan.jar.inner_diameter_mm)
@@ -239,6 +240,8 @@ def draw_water(form: str, *, mixture: bool = False) -> None:
             with st.container(horizontal=True):
                 _number(form, "bicarbonate", "Bicarbonate, mg/L", most=10_000.0, step=10.0)
                 _number(form, "mix-ph", "pH of the finished mixture", most=14.0, step=0.1)
+        else:
+            _number(form, "mix-ph", "pH of the finished mixture", most=14.0, step=0.1)
         if hardness.strip():
             with error_box():
                 st.caption(f"Understood: {plain(read_hardness(hardness).read_as)}")
@@ -394,6 +397,7 @@ def read_water(form: str) -> Water:
         hardness_mg_l=read_hardness(hardness).mg_l if hardness else None,
         ph=state.get(state.key(form, "ph")),
         temperature_c=read_temperature(warmth) if warmth else None,
+        mix_ph=state.get(state.key(form, "mix-ph")),
     )
 
 

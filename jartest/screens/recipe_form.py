@@ -14,6 +14,7 @@ import streamlit as st
 from jartest.errors import BadEntry
 from jartest.jars import offered_jars
 from jartest.plan.formulations import read_formulation
+from jartest.plan.jars import USUAL_FILL_ML, USUAL_JAR_HOLDS_ML, say_filled
 from jartest.plan.measuring import Tools
 from jartest.plan.orders import DEFAULT_ORDER, order_kept, order_variants
 from jartest.plan.products import KINDS, LabelNotes, ShelfProduct, make_product, say_kind
@@ -22,7 +23,7 @@ from jartest.plan.recipe import JarRecipe, make_recipe
 from jartest.plan.scaling import Basis, RecipeProduct, RecipeRequest, read_product_rate
 from jartest.plan.water import UNNAMED_CONDITIONER, MixWater
 from jartest.recorder import Recorder
-from jartest.records.model import JarUsed, TestPlan
+from jartest.records.model import TestPlan
 from jartest.screens import plan_form, state
 from jartest.screens.caution_part import draw_holds
 from jartest.screens.order_setter import order_setter
@@ -30,7 +31,7 @@ from jartest.screens.parts import error_box, plain
 from jartest.screens.recipe_part import draw_cautions, draw_steps
 from jartest.screens.tools_part import draw_tools, fill_tools, read_tools
 from jartest.tank import failed_before, plan_of_recipe
-from jartest.units import read_carrier_rate, read_quantity, read_volume, say_volume
+from jartest.units import read_carrier_rate, read_quantity, read_volume
 
 __all__ = ["draw", "fill", "is_filled", "read"]
 
@@ -48,9 +49,9 @@ def is_filled(form: str) -> bool:
     return state.get(state.key(form, "lines")) is not None
 
 
-def fill(form: str, plan: TestPlan | None, *, with_products: bool) -> None:
+def fill(form: str, plan: TestPlan, *, with_products: bool) -> None:
     """Put a plan's recipe into the form; tank, carrier and basis alone where its products are not wanted."""
-    recipe = plan.recipe if plan else None
+    recipe = plan.recipe
     state.put(state.key(form, "lines"), [])
     state.put(state.key(form, "hand"), None)
     state.put(state.key(form, "tank"), recipe.tank_volume.text if recipe else "")
@@ -60,17 +61,22 @@ def fill(form: str, plan: TestPlan | None, *, with_products: bool) -> None:
     order, gone = order_kept(recipe.order if recipe else DEFAULT_ORDER)
     state.put(state.key(form, "order"), order.key)
     state.put(state.key(form, "order-gone"), gone)
-    brim = recipe.jar_capacity_ml if recipe else None
-    state.put(state.key(form, "capacity"), "" if brim is None else say_volume(brim).split(" (")[0])
+    jar, brim = (
+        (recipe.jar_volume.text, recipe.jar_capacity_ml) if recipe else (say_filled(plan.jar.volume_ml), None)
+    )
+    brimful = recipe and brim is None and recipe.jar_ml == USUAL_JAR_HOLDS_ML and not with_products
+    if brimful or (recipe is None and plan.jar.volume_ml == USUAL_FILL_ML):
+        jar, brim = say_filled(USUAL_FILL_ML), USUAL_JAR_HOLDS_ML
+    state.put(state.key(form, "capacity"), "" if brim is None else say_filled(brim))
     conditioner = recipe.water.conditioner if recipe else ""
     state.put(state.key(form, "conditioned"), bool(conditioner))
     state.put(state.key(form, "conditioner"), "" if conditioner == UNNAMED_CONDITIONER else conditioner)
-    state.put(state.key(form, "mix-ph"), recipe.water.mix_ph if recipe else None)
+    if recipe and with_products:  # else as the plan's own water has it
+        state.put(state.key(form, "mix-ph"), recipe.water.mix_ph)
     state.put(state.key(form, "bicarbonate"), recipe.water.bicarbonate_mg_l if recipe else None)
     fill_tools(form, recipe.tools if recipe else Tools())
-    usual = say_volume(plan.jar.volume_ml if plan else JarUsed().volume_ml, us_first=True).split(" (")[0]
-    state.put(state.key(form, "jar-size"), recipe.jar_volume.text if recipe else usual)
-    if recipe is None or plan is None or not with_products:
+    state.put(state.key(form, "jar-size"), jar)
+    if recipe is None or not with_products:
         _add(form)
         _add(form)
         return
@@ -177,7 +183,9 @@ def _draw_tank(form: str) -> bool:
             "2 gal/1000 ft2",
             "How much goes on how much ground (40 gal/acre, 300 L/ha), or the ground one tank covers (5 acres per tank).",
         )
-        jar = text("Jar filled to", "jar-size", "32 fl oz", "The jar's mark, such as a quart.")
+        jar = text(
+            "Jar filled to", "jar-size", "16 fl oz", "A quart jar half full can be stirred and turned over."
+        )
         brim = text("Jar holds", "capacity", "no more", "To the brim, where that is more than its mark.")
     st.radio(
         "These volumes count",
@@ -375,7 +383,7 @@ def _draw_order(form: str, recipe: JarRecipe, sequence: list[int]) -> None:
     if len(sequence) < 2:
         return
     st.caption("Drag a product to another place where you must; what was advised stays beside it.")
-    lines = [f"{line.product.said} {line.product.formulation}".strip() for line in recipe.lines]
+    lines = [line.product.said_with_code for line in recipe.lines]
     with error_box():
         places = order_setter(lines, of="-".join(map(str, sequence)), key=state.key(form, "order-setter"))
         if places is not None:

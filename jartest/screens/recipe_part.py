@@ -71,7 +71,7 @@ def draw_steps(recipe: JarRecipe) -> None:
         line = next(lines)
         with st.container(border=True, gap="small"):
             st.markdown(
-                f"**{place + 1} · {plain(line.product.said)} {line.product.formulation}** · in the jar **{say_jar(line)}**"
+                f"**{place + 1} · {plain(line.product.said_with_code)}** · in the jar **{say_jar(line)}**"
             )
             st.caption(
                 f"Measure: {plain(say_measure(line))}. Full tank: {say_amount(ml=line.tank_ml, g=line.tank_g, us_first=True)}. "

@@ -5,6 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from jartest.errors import BadEntry
+from jartest.plan.formulations import code_beside
 from jartest.plan.grade import read_grade
 from jartest.plan.marks import TAGS, say_tag
 from jartest.plan.products import KINDS, LabelNotes, ShelfProduct, make_product, say_kind
@@ -79,7 +80,7 @@ def _draw_entry(recorder: Recorder, entry: ShelfEntry) -> None:
     p = entry.product
     with st.container(border=True, gap="small"):
         gone = " · **off the shelf**" if entry.retired else ""
-        st.markdown(f"**{plain(p.said)}** {p.formulation}{gone}")
+        st.markdown(f"**{plain(p.said)}** {code_beside(p.name, p.formulation)}{gone}")
         known = knowledge_of(p)
         said = [say_holds(as_far_as_known(p)) or say_kind(p.kind)]
         said += [f"{say_number(p.density_g_ml)} g/mL"] if p.density_g_ml else []
@@ -236,7 +237,7 @@ def _edit(recorder: Recorder, entry: ShelfEntry | None) -> None:
 
 
 def _say_briefly(entry: ShelfEntry) -> str:
-    return f"{entry.product.said} {entry.product.formulation}".strip()
+    return entry.product.said_with_code
 
 
 def _text(label: str, field: str, hint: str, width: int | None) -> None:

@@ -6,6 +6,7 @@ import streamlit as st
 
 from jartest.exchange.tankcard_pdf import tank_card_pdf
 from jartest.plan.card_state import CardState
+from jartest.plan.formulations import code_beside
 from jartest.plan.tankcard import TankCard, part_amounts, part_steps
 from jartest.plan.water import MixWater
 from jartest.recorder import Recorder
@@ -160,7 +161,7 @@ def _amounts(card: TankCard, volume: float) -> None:
         else:
             with st.container(border=True):
                 st.markdown(f"#### {n} · {says}")
-                st.markdown(f"**{plain(line.said)}** {line.formulation}")
+                st.markdown(f"**{plain(line.said)}** {code_beside(line.name, line.formulation)}")
                 st.caption(f"label rate {plain(line.rate)}; {plain(line.reason)}")
 
 

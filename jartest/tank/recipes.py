@@ -103,6 +103,7 @@ def plan_of_recipe(recipe: JarRecipe, frame: TestPlan) -> TestPlan:
             hardness_mg_l=water.hardness_mg_l,
             ph=water.ph,
             temperature_c=water.temperature_c,
+            mix_ph=water.mix_ph,
         ),
         jar=JarUsed(
             name=frame.jar.name,

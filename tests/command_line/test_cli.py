@@ -212,11 +212,11 @@ def test_recipe_prints_one_object_with_the_jar_s_amounts(repo: Path) -> None:
     assert set(said) == {"products", "area_treated_m2", "jar_carrier_ml", "warnings"}
     sulphur, copper, oil = said["products"]
     assert [p["formulation"] for p in said["products"]] == ["WG", "SC", "EC"]
-    # 2 lb in 100 gal is 2.3965 g/L (NIST Handbook 44: 453.59237 g, 3.785411784 L); half a gallon of it.
-    assert sulphur["jar_g"] == pytest.approx(2 * 453.59237 / 100 / 2)
-    # 1.5 qt in 40 gal: 1.5/160 of the jar's 1892.705892 mL.
-    assert copper["jar_ml"] == pytest.approx(1892.705892 * 1.5 / 160)
-    assert oil["jar_ml"] == pytest.approx(1892.705892 * 0.0025)
+    # 2 lb in 100 gal is 2.3965 g/L (NIST Handbook 44: 453.59237 g, 3.785411784 L); a quart of it.
+    assert sulphur["jar_g"] == pytest.approx(2 * 453.59237 / 100 / 4)
+    # 1.5 qt in 40 gal: 1.5/160 of the jar's 946.352946 mL.
+    assert copper["jar_ml"] == pytest.approx(946.352946 * 1.5 / 160)
+    assert oil["jar_ml"] == pytest.approx(946.352946 * 0.0025)
 
 
 def test_a_recipe_that_cannot_be_taken_ends_in_one_sentence_that_names_the_line(tmp_path: Path) -> None:

@@ -7,7 +7,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from jartest.errors import BadEntry
-from jartest.plan.formulations import FORMULATIONS, formulation_named, read_formulation
+from jartest.plan.formulations import (
+    FORMULATIONS,
+    code_beside,
+    formulation_in_name,
+    formulation_named,
+    read_formulation,
+)
 from jartest.plan.grade import NUTRIENTS, read_grade
 from jartest.plan.products import KINDS, LabelNotes, make_product, read_kind
 
@@ -152,3 +158,29 @@ def test_a_grade_that_cannot_be_is_refused(typed: str) -> None:
 def test_any_grade_typed_by_symbols_comes_back(percent: dict[str, int]) -> None:
     text = ", ".join(f"{symbol} {value}" for symbol, value in percent.items())
     assert dict(read_grade(text).percent) == percent
+
+
+@pytest.mark.parametrize(
+    ("name", "code"),
+    [
+        ("Hopguard Sulfur 50 WP", "WP"), ("Hopguard Sulfur 50WP", "WP"), ("hopguard sulfur 50 wp", "WP"),
+        ("Chalkwing 80 WDG", "WG"), ("Chalkwing 80DF", "WG"), ("Bineguard Copper SC", "SC"), ("Ember 4E", "EC"),
+        ("Rowan 4 F", "SC"), ("Rowan 4L", ""), ("Ember 2 ME", ""), ("Thiosul 12-0-0-26S", ""), ("Grit 10G", ""),
+        ("Larkmill AMS", "AMS"), ("Larkmill Oil (MSO)", "MSO"), ("SALT OF", ""), ("BLACK SC", ""), ("Nine as", ""),
+        ("Rowan 480", ""), ("", ""), ("WP", ""), ("Dust 50% WP", "WP"), ("Marsh TC", ""), ("Vitamin 12 TK", ""),
+    ],
+)  # fmt: skip
+def test_a_formulation_at_the_end_of_a_name_is_taken(name: str, code: str) -> None:
+    assert formulation_in_name(name) == code
+    if name:
+        assert make_product(name=name).formulation == code
+
+
+def test_a_formulation_is_shown_once_and_a_typed_one_wins() -> None:
+    sulfur = make_product(name="Hopguard Sulfur 50 WP", maker="Brackmoor", formulation="WP")
+    assert sulfur.said_with_code == "Hopguard Sulfur 50 WP (Brackmoor)"
+    assert make_product(name="Copper 20", formulation="SC").said_with_code == "Copper 20 SC"
+    assert make_product(name="Rowan 480").said_with_code == "Rowan 480"
+    other = make_product(name="Hopguard Sulfur 50 WP", formulation="SC")
+    assert (other.formulation, other.said_with_code) == ("SC", "Hopguard Sulfur 50 WP SC")
+    assert code_beside("Chalkwing 80 WDG", "WG") == ""

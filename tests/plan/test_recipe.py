@@ -244,3 +244,13 @@ def test_jar_and_tank_always_hold_the_same_proportion(
     for line in got.lines:
         small, large = line.jar_ml or line.jar_g or 0, line.tank_ml or line.tank_g or 0
         assert large == pytest.approx(small * scale, rel=1e-9)
+
+
+def test_a_powder_known_by_its_name_goes_in_before_an_emulsion() -> None:
+    # Oklahoma State University Extension, Herbicide Mixing Order: water-dispersible powders before EC.
+    named = recipe((EC, "1 pt/100 gal"), (make_product(name="Hopguard Sulfur 50 WP"), "2 lb/100 gal"))
+    assert [line.product.formulation for line in named.lines] == ["WP", "EC"]
+    kept = ShelfProduct(name="Hopguard Sulfur 50 WP")  # as shelves hold it from before names were read
+    old = recipe((EC, "1 pt/100 gal"), (kept, "2 lb/100 gal"))
+    assert [line.product.formulation for line in old.lines] == ["WP", "EC"]
+    assert "50 WP WP" not in say_recipe(named)

@@ -69,6 +69,13 @@ def test_everything_that_a_product_may_say_is_taken() -> None:
     assert request.jar_ml == pytest.approx(946.352946)  # 32 fl oz where no jar is named
 
 
+def test_a_file_that_names_no_jar_has_room_to_stir_it() -> None:
+    made = make_recipe(read_recipe_text(changed('jar_volume = "32 fl oz"\n', "")))
+    assert made.request.jar_ml == pytest.approx(946.352946)
+    assert made.fitting_jar is None
+    assert "overflow" not in " ".join(made.warnings)
+
+
 BAD = {
     # what is changed: (old, new, line that must be named, a word of the reason)
     "no unit": ('"200 gal"', '"200"', 1, "no unit"),

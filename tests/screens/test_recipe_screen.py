@@ -52,7 +52,7 @@ def form(screen: Open) -> AppTest:
     app = screen("new")
     app.segmented_control[0].set_value("tank")
     app.run()
-    typed = {"Tank": "200 gal", "Carrier rate": "2 gal/1000 ft2"}
+    typed = {"Tank": "200 gal", "Carrier rate": "2 gal/1000 ft2", "Jar filled to": "32 fl oz"}
     typed |= {"Product 1": "Velvetine Oil 83", "Rate 1": "0.25 % v/v"}
     typed |= {"Product 2": "Bineguard Copper 20", "Rate 2": "3 fl oz/1000 ft2"}
     for label, text in typed.items():
@@ -180,7 +180,44 @@ def test_a_finer_syringe_measures_it_and_stays_for_the_next_time(screen: Open, f
     assert field(screen("new"), "Finest mark of the syringe").value == "0.01 mL"
 
 
+def test_a_jar_as_it_stands_at_first_has_room(screen: Open) -> None:
+    app = screen("new")
+    app.segmented_control[0].set_value("tank")
+    app.run()
+    assert (field(app, "Jar filled to").value, field(app, "Jar holds").value) == ("16 fl oz", "32 fl oz")
+    for label, text in {
+        "Tank": "200 gal", "Carrier rate": "2 gal/1000 ft2", "Product 1": "Velvetine Oil 83 EC", "Rate 1": "1 % v/v",
+        "Product 2": "Hopguard Sulfur 50 WP", "Rate 2": "2 lb/100 gal",
+    }.items():  # fmt: skip
+        field(app, label).set_value(text)
+    app.run()
+    said = words(app)
+    assert "overflow" not in said
+    assert "1 · Hopguard Sulfur 50 WP** · in the jar" in said
+    assert " ** ·" not in said
+    field(app, "Jar filled to").set_value("32 fl oz")
+    field(app, "Jar holds").set_value("").run()
+    button(app, "Start this test").click().run()
+    assert (
+        field(screen("new"), "Jar filled to").value == "16 fl oz"
+    )  # a jar full to its brim is not taken over
+
+
+def test_a_plan_in_jar_amounts_holds_the_ph_of_the_mixture(kept: Recorder, screen: Open) -> None:
+    app = screen("new")
+    field(app, "Product 1").set_value("Velvetine Oil 83 EC")
+    (ph,) = [n for n in app.number_input if n.label == "pH of the finished mixture"]
+    ph.set_value(5.2).run()
+    button(app, "Start this test").click().run()
+    (row,) = kept.find()
+    assert kept.case(row.id).test.plan.water.mix_ph == 5.2
+    again = screen("new")
+    (ph,) = [n for n in again.number_input if n.label == "pH of the finished mixture"]
+    assert ph.value is None  # it was that mixture's
+
+
 def test_a_jar_that_would_overflow_is_filled_less_with_one_tap(form: AppTest) -> None:
+    field(form, "Jar holds").set_value("").run()
     assert "The jar would overflow" in words(form)
     button(form, "Fill the jar to ").click().run()
     assert "The jar would overflow" not in words(form)
