@@ -26,7 +26,7 @@ _WORDS_MM = (30.0, 6.0, 126.0)  # left, top and width of the words between the c
 _HOW = (
     "Print at 100 %, not fitted to the page; the line below must measure 120 mm. Glue it to a stiff board and stand it "
     "upright on the bench. Stand the jar against it, in the middle. Hold the camera level with the liquid, the jar and "
-    "as many of the black squares as possible in the picture. Do not cover the grey steps."
+    "as many of the black squares as possible in the picture. Do not cover the gray steps."
 )
 
 
@@ -46,7 +46,7 @@ def reference_card_pdf(*, paper: Paper = "letter") -> bytes:
             for marker, (x, y) in MARKERS.items():
                 _marker(sheet, marker, x0 + x, y0 + y)
         with sheet.tagged(
-            "Figure", "Ten grey steps in five shades, by which the colour of the light is found"
+            "Figure", "Ten gray steps in five shades, by which the color of the light is found"
         ):
             for x, y, grey in PATCHES:
                 sheet.set_fill_color(grey)

@@ -20,7 +20,7 @@ class Cause:
     """Two products, one product, or two kinds of product whoever makes them, and when that goes wrong.
 
     `of` names the product whose dose or lot counts, or which goes in first; `value` is where the
-    condition begins (mg/L, mL or g per litre, pH, °C, the year); `lot` the lot.
+    condition begins (mg/L, mL or g per liter, pH, °C, the year); `lot` the lot.
     """
 
     kind: CauseKind

@@ -34,7 +34,7 @@ _PASSES = 2  # passes from which on a pair goes, not only likely (our choice)
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Range:
-    """Where a pair passed: doses of both (mL or g per litre), hardness, pH and temperature of the water, years.
+    """Where a pair passed: doses of both (mL or g per liter), hardness, pH and temperature of the water, years.
 
     Each is lowest and highest, NaN where nobody wrote it in any of these jars; `first_in` names the product
     that always went in first, nothing where both orders passed.

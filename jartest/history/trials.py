@@ -19,7 +19,7 @@ MACHINE = "machine"  # the reader of a test that was signed under the machine's 
 class Trial:
     """A test that counts: its products in the order they went in, its water, and its standing word.
 
-    Products are named as people say them, `Name (Maker)`.  `doses` (mL or g per litre of the jar) and
+    Products are named as people say them, `Name (Maker)`.  `doses` (mL or g per liter of the jar) and
     `lots` stand in the order of the products, or are empty; a dose or a figure of the water that nobody
     wrote is NaN.  `season` is the year, 0 where it is not known.  `reader` gave the word.  `score` runs
     from 0 to 100, NaN where there is none.  `first_sign_after` is the position (from 1) of the product

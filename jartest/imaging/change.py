@@ -247,7 +247,7 @@ def _contrast(light: Floats) -> float:
 def say_change(change: Change) -> tuple[str, ...]:
     """What changed, in sentences: colour, texture, and each height that changed by more than its doubt."""
     if change.why_not:
-        said = [f"Colour and texture: not comparable, because {change.why_not}."]
+        said = [f"Color and texture: not comparable, because {change.why_not}."]
     else:
         said = [_say_colour(change), _say_texture(change)]
     for h in change.heights:
@@ -266,9 +266,9 @@ def say_change(change: Change) -> tuple[str, ...]:
 
 def _say_colour(c: Change) -> str:
     if c.colour <= 2 * c.colour_sigma and c.colour_most <= 4 * c.colour_sigma:
-        return f"Colour: no change beyond the doubt ({c.colour:.1f} ± {c.colour_sigma:.1f} CIEDE2000)."
+        return f"Color: no change beyond the doubt ({c.colour:.1f} ± {c.colour_sigma:.1f} CIEDE2000)."
     return (
-        f"Colour: changed by {c.colour:.1f} ± {c.colour_sigma:.1f} (CIEDE2000; from about 1 on one sees it side by "
+        f"Color: changed by {c.colour:.1f} ± {c.colour_sigma:.1f} (CIEDE2000; from about 1 on one sees it side by "
         f"side), most at {100 * c.most_at_fraction:.0f} % of the height, by {c.colour_most:.1f}."
     )
 

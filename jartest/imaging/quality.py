@@ -85,7 +85,7 @@ REGISTER: tuple[FlagDefinition, ...] = (
     _f("diffuse boundary", "A layer boundary is spread over a height.", "Take its height as a rough one."),
     _f(
         "no scale",
-        "No size in millimetres is known.",
+        "No size in millimeters is known.",
         "Give the jar's inner diameter, or stand the reference card behind the jar.",
     ),
     _f("card", "The reference card was found behind the jar and gives the scale.", "Nothing to do."),

@@ -62,7 +62,7 @@ outcomes = Table(
     Index(None, "mixture", "number"),
 )
 
-# What was in it, in the order it went in; `dose` in mL or g per litre of the jar.
+# What was in it, in the order it went in; `dose` in mL or g per liter of the jar.
 outcome_products = Table(
     "outcome_products",
     metadata,

@@ -19,7 +19,7 @@ _PAPERS: dict[Paper, str] = {"letter": "Letter", "a4": "A4"}
 def draw_card_download(place: str) -> None:
     """What the card is for, and the card in both paper sizes."""
     st.markdown(
-        "Stand it behind the jar and the photo tells millimetres, perspective and the colour of the light by itself. "
+        "Stand it behind the jar and the photo tells millimeters, perspective and the color of the light by itself. "
         "Print it at 100 %, check its rule of 120 mm, glue it to a stiff board, stand it upright, and put the jar "
         "against it."
     )

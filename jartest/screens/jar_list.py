@@ -44,8 +44,8 @@ def render(recorder: Recorder) -> None:
     st.button("+ A new jar", key=_key("new"), on_click=_open, args=(None,))
     if not entries:
         st.markdown(
-            "No jar is on the list yet. A jar whose inner diameter is known gives its photos millimetres, and a "
-            "calibrated one millilitres."
+            "No jar is on the list yet. A jar whose inner diameter is known gives its photos millimeters, and a "
+            "calibrated one milliliters."
         )
     retired = any(e.retired for e in entries) and st.checkbox(
         "Show those taken off the list", key=_key("retired")
@@ -164,7 +164,7 @@ def _said(field: str) -> str:
 
 def _number(field: str, called: str) -> float:
     if not _said(field):
-        msg = f"{called} is not written yet; without it there are no millimetres."
+        msg = f"{called} is not written yet; without it there are no millimeters."
         raise BadEntry(msg)
     try:
         return float(read_number(_said(field)))

@@ -241,7 +241,7 @@ def draw_figures(reading: Reading) -> None:
 
 
 def draw_sizes(reading: Reading, jar: JarShape | None) -> None:
-    """The layers in millimetres, and in millilitres where the jar is known; nothing without a scale."""
+    """The layers in millimeters, and in milliliters where the jar is known; nothing without a scale."""
     sizes = layer_sizes(reading, jar)
     if not sizes or reading.jar is None:
         return

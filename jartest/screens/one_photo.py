@@ -52,7 +52,7 @@ def _ask_jar(recorder: Recorder) -> JarShape | None:
     if not jars:
         return None
     chosen = st.selectbox(
-        "Which jar of the list, for millimetres",
+        "Which jar of the list, for millimeters",
         range(len(jars)),
         index=None,
         key=state.key("photo", "jar"),

@@ -316,7 +316,7 @@ def draw_jar(form: str, jars: Sequence[JarShape] = (), *, volume: bool = True) -
             )
         st.caption(
             "With the inner diameter, or the reference card behind the jar, layers and lumps are measured in "
-            "millimetres; percent need neither. A jar on the list (screen Jars) gives millilitres too."
+            "millimeters; percent need neither. A jar on the list (screen Jars) gives milliliters too."
         )
         if volume:
             with error_box():

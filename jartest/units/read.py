@@ -34,8 +34,8 @@ _ASKED = {
     "T": "t and T are used for teaspoon, tablespoon and tonne: type tsp, tbsp or kg",
     "a": "a is used for acre and for are: type acre or m2",
     "c": "c is used for cup and for centi: type cup or mL",
-    "m": "m is used for metre and M for a thousand: type m2 or 1000 ft2",
-    "M": "m is used for metre and M for a thousand: type m2 or 1000 ft2",
+    "m": "m is used for meter and M for a thousand: type m2 or 1000 ft2",
+    "M": "m is used for meter and M for a thousand: type m2 or 1000 ft2",
     "ton": "tons are short, long or metric: type lb or kg",
     "tons": "tons are short, long or metric: type lb or kg",
 }
@@ -406,7 +406,7 @@ def _check_size(quantity: Quantity) -> None:
 
 
 def _check_share(text: str, share: float, per: str) -> None:
-    # A litre or a kilogram of product in a litre of mix leaves no room for a carrier (our choice for weights).
+    # A liter or a kilogram of product in a liter of mix leaves no room for a carrier (our choice for weights).
     if per == "mix" and share >= 1:
         msg = f"{_shown(text)} leaves no room for a carrier: check the number and the units."
         raise BadUnit(msg)

@@ -86,7 +86,7 @@ SIGNS = (
         score_failed=15,
     ),
     Sign(name="foam", says="Foam that stays", weight="watch", source="Utah State 2012", score=55),
-    Sign(name="colour", says="Colour changed", weight="watch", source="common practice, no source", score=50),
+    Sign(name="colour", says="Color changed", weight="watch", source="common practice, no source", score=50),
 )
 
 

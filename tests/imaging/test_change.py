@@ -118,7 +118,7 @@ def test_another_colour_is_told_in_any_light(gain: tuple[float, float, float]) -
     want = float(colour_difference(lab[0], lab[1]))
     assert want > 10
     assert c.colour == pytest.approx(want, abs=max(2 * c.colour_sigma, 0.05 * want))
-    assert "Colour: changed by" in say_change(c)[0]
+    assert "Color: changed by" in say_change(c)[0]
 
 
 def _lab_of(rgb: np.ndarray) -> np.ndarray:
@@ -152,7 +152,7 @@ def test_another_backdrop_is_not_comparable() -> None:
     assert "the backdrop beside the jar differs" in c.why_not
     assert math.isnan(c.colour)
     assert math.isnan(c.texture_ratio)
-    assert say_change(c)[0].startswith("Colour and texture: not comparable, because the backdrop")
+    assert say_change(c)[0].startswith("Color and texture: not comparable, because the backdrop")
 
 
 def test_what_cannot_be_compared_says_why() -> None:
@@ -204,4 +204,4 @@ def test_a_rendered_jar_that_curdles_changes_in_colour_and_texture_though_the_ca
 
 def test_a_small_change_of_height_is_not_spoken_of() -> None:
     c = Change(heights=(HeightChange(what="clear", change_fraction=0.01, sigma_fraction=0.006),), why_not="x")
-    assert say_change(c) == ("Colour and texture: not comparable, because x.",)
+    assert say_change(c) == ("Color and texture: not comparable, because x.",)

@@ -211,7 +211,7 @@ def test_a_loose_photo_of_a_listed_jar_gives_millimetres(
 ) -> None:
     app = screen("photo")
     app.file_uploader[0].upload("a.jpg", PHOTO.read_bytes(), "image/jpeg").run()
-    field(app, "Which jar of the list, for millimetres").set_value(0).run()
+    field(app, "Which jar of the list, for millimeters").set_value(0).run()
     assert "Scale by the jar's diameter: " in words(app)
 
 
