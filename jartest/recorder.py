@@ -15,8 +15,10 @@ from typing import Literal
 
 from jartest.errors import BadEntry, Conflict, NotFound
 from jartest.history.before import Before
+from jartest.history.changed import Season
 from jartest.history.groups import group_by_shelf
 from jartest.history.next_jar import Jar
+from jartest.history.pairs import PairTable
 from jartest.history.prior import Prior
 from jartest.history.questions import Blame, History, mix_of, say_product
 from jartest.imaging.blank import BLANK_DOUBTED, Blank
@@ -25,6 +27,7 @@ from jartest.imaging.held import DOUBTED
 from jartest.imaging.overlay import draw_overlay, shrink
 from jartest.imaging.photo import Photo, open_photo, open_to_read
 from jartest.imaging.reading import METHOD, read_photo
+from jartest.imaging.strip import cut_strip
 from jartest.imaging.values import Marks, Reading
 from jartest.model_keeper import ModelKeeper
 from jartest.plan.jars import JarShape
@@ -59,6 +62,7 @@ from jartest.records.photofiles import PhotoFiles
 from jartest.records.plain_words import plain_words, set_apart
 from jartest.records.saved_looks import LookScreen, SavedLook
 from jartest.records.store import Store
+from jartest.season_keeper import SeasonKeeper
 from jartest.trend import CurvePoint, settling_curve
 from jartest.verdict.decide import TestLook, judge_test
 from jartest.verdict.limits import Limits
@@ -205,6 +209,7 @@ class Recorder:
         self._limits, self._limits_now = limits, limits_now
         self._clock = clock
         self._models = ModelKeeper(store, clock)
+        self._seasons = SeasonKeeper()
         self._new_id = new_id
         self._read_photo = read
         self._method = method
@@ -863,6 +868,10 @@ class Recorder:
         shelf = (entry.product for entry in self.store.shelf_products())
         return History(self.store, samples=samples, group_of=group_by_shelf(shelf), model=self._models.model)
 
+    def changed(self, history: History, table: PairTable) -> Season | None:
+        """What changed in the newest season; None while what was known before it is still being weighed."""
+        return self._seasons.changed(history, table)
+
     def before_mixing(self, plan: TestPlan) -> Before:
         """What earlier tests say of a planned mixture."""
         return self.history().before(mix_of(plan))
@@ -906,6 +915,22 @@ class Recorder:
         """The photo of a look, upright and made small, as JPEG."""
         photo = open_to_read(self.photos.get(look.photo.sha256), look.photo.original_name)
         return shrink(photo, width_px)
+
+    def strip(self, test_id: str) -> bytes | None:
+        """The jar of a test cut from its last photo, as a small JPEG; None where it has no photo.
+
+        Raises
+        ------
+        NotFound
+            If there is no such test, or its photo is gone.
+        """
+        case = self.store.case(test_id)
+        if not case.looks:
+            return None
+        look = case.looks[-1]
+        photo = open_to_read(self.photos.get(look.photo.sha256), look.photo.original_name)
+        kept = case.latest_reading(look.id)
+        return cut_strip(photo, None if kept is None else kept.reading)
 
     def read_loose(self, data: bytes, name: str) -> Reading:
         """A reading of one loose photo; nothing is kept."""

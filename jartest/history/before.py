@@ -19,6 +19,7 @@ from jartest.verdict.words import say_signed
 
 __all__ = [
     "CAUTIONED",
+    "RANGE_MARGIN",
     "WARNED",
     "Before",
     "Mix",
@@ -35,7 +36,7 @@ __all__ = [
 
 _DOSE_MARGIN = 0.25  # doses this far apart, as a share, are said to differ (our choice)
 _HARDNESS_MARGIN = 0.25  # the same for the hardness of the water (our choice)
-_RANGE_MARGIN = 0.05  # what lies no further outside a tried range, as a share, counts as inside (our choice)
+RANGE_MARGIN = 0.05  # what lies no further outside a tried range, as a share, counts as inside (our choice)
 _PH_MARGIN, _CELSIUS_MARGIN = 0.3, 3.0  # the same for pH and temperature (our choice)
 _NOW = 9999  # the season of a jar that is yet to be mixed: whatever began since some year is at work in it
 WARNED, CAUTIONED = (
@@ -47,7 +48,7 @@ Tone = Literal["warning", "caution", "good", "open"]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Mix:
-    """A mixture: products as `Name (Maker)` in their order, dose of each in mL or g per litre, the water."""
+    """A mixture: products as `Name (Maker)` in their order, dose of each in mL or g per liter, the water."""
 
     products: tuple[str, ...]
     doses: tuple[float | None, ...] = ()
@@ -78,7 +79,7 @@ class Mix:
         """The mixture in words, with what is known of its proportions and its water."""
         doses = self.doses or (None,) * len(self.products)
         said = [
-            product if dose is None else f"{product} {dose:.3g} per litre"
+            product if dose is None else f"{product} {dose:.3g} per liter"
             for product, dose in zip(self.products, doses, strict=False)
         ]
         water = [self.water] if self.water else []
@@ -174,7 +175,7 @@ def tell_apart(planned: Mix, past: Mix) -> tuple[str, ...]:
     for product, dose in zip(planned.products, planned.doses, strict=False):
         before = then.get(product)
         if dose and before and not math.isclose(dose, before, rel_tol=_DOSE_MARGIN):
-            said.append(f"other proportion: {product} at {before:.3g} per litre then, {dose:.3g} now")
+            said.append(f"other proportion: {product} at {before:.3g} per liter then, {dose:.3g} now")
     hard, soft = planned.hardness_mg_l, past.hardness_mg_l
     if (
         hard is not None
@@ -229,7 +230,7 @@ def _outside(jar: Trial, pair: PairKnown, tried: Range) -> list[str]:
             out.append(f"the amount of {product} is not written")
         elif math.isnan(low):
             out.append(f"in no jar of {product} with {other} that passed was its amount written")
-        elif not low * (1 - _RANGE_MARGIN) <= dose <= high * (1 + _RANGE_MARGIN):
+        elif not low * (1 - RANGE_MARGIN) <= dose <= high * (1 + RANGE_MARGIN):
             out.append(f"{product} at {dose:.3g} per liter; with {other} it passed at {_span(low, high)}")
     low, high = tried.hardness_mg_l
     hard = jar.hardness_mg_l
@@ -238,7 +239,7 @@ def _outside(jar: Trial, pair: PairKnown, tried: Range) -> list[str]:
         out.append("the hardness of the water is not written")
     elif math.isnan(low):
         out.append(f"in no jar of {who} that passed was the hardness written")
-    elif not low * (1 - _RANGE_MARGIN) - 5 <= hard <= high * (1 + _RANGE_MARGIN) + 5:
+    elif not low * (1 - RANGE_MARGIN) - 5 <= hard <= high * (1 + RANGE_MARGIN) + 5:
         out.append(f"water of {hard:.0f} mg/L hardness; {who} passed at {_span(low, high)} mg/L")
     for name, value, (low, high), margin in (
         ("pH", jar.ph, tried.ph, _PH_MARGIN),

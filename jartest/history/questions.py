@@ -11,9 +11,11 @@ from functools import cached_property
 import numpy as np
 
 from jartest.history.agreement import Judged
+from jartest.history.approved import Line, Page, old_single, pages_of
 from jartest.history.before import Before, Mix, Past, Same, Substitute, rank_nearest, say_before, tell_apart
 from jartest.history.causes import Cause
 from jartest.history.corrections import Corrected, count_corrections
+from jartest.history.failing import Jars, KeepsFailing, keeps_failing
 from jartest.history.fitted import Fitted, fit, print_of
 from jartest.history.groups import group_by_shelf
 from jartest.history.misfit import Misfit
@@ -62,6 +64,7 @@ NEWEST = (
     2_000  # tests that judges are compared and limits proposed by; older eyes judged otherwise (our choice)
 )
 CHECKED = 500  # tests whose corrections by hand are counted (our choice: well under a second)
+_JARS = 500  # tests that a sentence on what keeps failing is counted over, the newest (our choice)
 _SEASON = 500  # tests of a season whose mixtures are planned again, the newest (our choice)
 _NEAR = 40  # tests looked at closely for the nearest ones
 _ON_THE_BENCH = 0.005  # suspects less likely than this steer no jar (our choice)
@@ -266,15 +269,90 @@ class History:
         cells = [self._cell(row, items) for row in rows]
         return make_table(cells if group_of is None else roll_up(cells, group_of))
 
+    def pairs_tried(self, *, year: int | None = None, water: str | None = None) -> PairTable:
+        """The pairs that were tried in one year, or in one water, counted over those tests alone.
+
+        The state is that by all tests.
+        """
+        if year is None and water is None:
+            return self.pair_table()
+        items, rows = self._store.counted_pairs_of(samples=self.samples, year=year, water=water)
+        return make_table([self._cell(row, items) for row in rows])
+
+    def years_and_waters(self) -> tuple[tuple[int, ...], tuple[str, ...]]:
+        """The years in which tests were signed, the newest first, and the waters they were mixed in."""
+        return self._store.years_and_waters(samples=self.samples)
+
     def behind(
         self, first: str, second: str, *, most: int = 50, group_of: Callable[[str], str] | None = None
     ) -> tuple[Past, ...]:
         """The signed tests that held both products, newest first; of both groups, where a group is told."""
-        group_of = group_of or str
+        return tuple(past for past, _ in self._held_both(first, second, most, group_of or str))
+
+    def _held_both(self, first: str, second: str, most: int, group_of: Callable[[str], str]) -> Jars:
         shelf = self._store.shelf_items().values()
         a, b = ([i.id for i in shelf if group_of(i.said) == name] for name in (first, second))
         found = self._store.tests_of_pair(a, b, samples=self.samples, most=most)
+        return tuple((_past(t), trial_of(t)) for t in found)
+
+    def keeps_failing(self, table: PairTable) -> tuple[KeepsFailing, ...]:
+        """What keeps failing and why, that with most failed jars first; nothing until the tests were weighed."""
+        if self.model is None:
+            return ()
+
+        def jars_of(cause: Cause) -> Jars:
+            group_of = self.group_of if cause.kind == "kinds" else str
+            return self._held_both(cause.products[0], cause.products[-1], _JARS, group_of)
+
+        return keeps_failing(self.model, jars_of, table.by_pair(), self.group_of)
+
+    def pages(self, table: PairTable, products: Sequence[str]) -> tuple[Page, ...]:
+        """The page of each of these products: what goes with it and on what ground, what does not, what is not known."""
+        wanted = set(products)
+        mine = [c for c in table.cells if c.first in wanted or c.second in wanted]
+        return pages_of(table, self._newest(mine), products)
+
+    def approved(
+        self, product: str | None, *, limit: int, offset: int = 0
+    ) -> tuple[int, tuple[tuple[Past, int], ...]]:
+        """How many mixtures passed in their newest test, with this product where one is named; some of them, newest first.
+
+        Each is its newest test with how many times it passed.
+        """
+        product_id = None if product is None else self._ids([product]).get(product, -1)
+        count, found = self._store.approved(
+            samples=self.samples, product_id=product_id, limit=limit, offset=offset
+        )
+        return count, tuple((_past(t), times) for t, times in found)
+
+    def old_single(self, table: PairTable, now: datetime) -> tuple[Line, ...]:
+        """The pairs that go by one jar alone, and that of an earlier year; the oldest first."""
+        single = [c for c in table.cells if c.known and c.known.passes == 1]
+        return old_single(table, self._newest(single), now)
+
+    def _newest(self, cells: Sequence[PairCell]) -> dict[int, Past]:
+        """The newest jar of each range in which a pair goes, by its number."""
+        numbers = {c.known.newest_pass for c in cells if c.known and c.known.newest_pass}
+        return {t.number: _past(t) for t in self._store.tests_numbered(numbers)}
+
+    # ------------------------------------------------------------- since last season
+    def season(self) -> tuple[Past, ...]:
+        """The newest signed tests of the newest season, at most `NEWEST`, newest first."""
+        found = self._store.tests_of_newest_season(samples=self.samples, most=NEWEST)
         return tuple(_past(t) for t in found)
+
+    def count_before(self, year: int) -> int:
+        """How many tests were signed before this year."""
+        return self._store.signed_before(datetime(year, 1, 1, tzinfo=UTC), samples=self.samples)
+
+    def model_before(self, year: int) -> Fitted:
+        """The model of the tests signed before this year, made now."""
+        signed = self._store.signed_tests(samples=self.samples)
+        kept = tuple(row for row in signed.tests if row[2].year < year)
+        numbers = {row[0] for row in kept}
+        old = replace(signed, tests=kept, held=tuple(row for row in signed.held if row[0] in numbers))
+        rng, then = np.random.default_rng(SEED), datetime(year, 1, 1, tzinfo=UTC)
+        return fit(old, self.prior, self.group_of, rng=rng, made_at=then, fingerprint=f"before {year}")
 
     def products(self) -> tuple[str, ...]:
         """Every product of a signed test, in order of the alphabet."""
@@ -533,6 +611,7 @@ def _past(t: PastTest) -> Past:
         hardness_mg_l=t.water_hardness_mg_l,
         ph=t.water_ph,
         temperature_c=t.water_temperature_c,
+        lots=tuple(p.lot for p in t.products),
     )
     return Past(
         number=t.number,

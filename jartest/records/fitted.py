@@ -67,6 +67,13 @@ class FittedBooks(Books):
             names = c.execute(select(shelf.c.id, shelf.c.name, shelf.c.maker)).all()
         return SignedTests(fingerprint=print_, tests=tuple(tests), held=tuple(rows), shelf=tuple(names))
 
+    def signed_before(self, at: datetime, *, samples: bool) -> int:
+        """How many tests were signed before this moment."""
+        o = outcomes.c
+        with self._reading() as c:
+            query = select(func.count()).select_from(outcomes).where(o.sample == samples, o.signed_at < at)
+            return int(c.execute(query).scalar_one())
+
     def kept_model(self, *, samples: bool) -> KeptModel | None:
         """The model that was last made; None where there is none yet."""
         m = fitted_models.c

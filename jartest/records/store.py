@@ -406,12 +406,39 @@ class Store(ParcelBooks, TankBooks, SavedLookBooks, JarBooks, FittedBooks, Upkee
         with self._reading() as c:
             return summary_queries.load_shelf(c), summary_queries.list_pairs(c, samples=samples, ids=ids)
 
+    def counted_pairs_of(
+        self, *, samples: bool, year: int | None, water: str | None
+    ) -> tuple[dict[int, ShelfItem], tuple[CountedPair, ...]]:
+        """The products, and the counts of every pair in the tests of one year, or of one water, alone."""
+        with self._reading() as c:
+            rows = summary_queries.list_pairs_of(c, samples=samples, year=year, water=water)
+            return summary_queries.load_shelf(c), rows
+
+    def years_and_waters(self, *, samples: bool) -> tuple[tuple[int, ...], tuple[str, ...]]:
+        """The years in which tests were signed, the newest first, and the waters they were mixed in."""
+        with self._reading() as c:
+            return summary_queries.list_years_and_waters(c, samples=samples)
+
     def tests_of_pair(
         self, a: Collection[int], b: Collection[int], *, samples: bool, most: int
     ) -> tuple[PastTest, ...]:
         """Signed tests that held one of the first and one of the second (ids on the shelf), newest first."""
         with self._reading() as c:
             return summary_queries.of_pair(c, a, b, samples=samples, most=most)
+
+    def approved(
+        self, *, samples: bool, product_id: int | None = None, limit: int, offset: int = 0
+    ) -> tuple[int, tuple[tuple[PastTest, int], ...]]:
+        """How many mixtures passed in their newest signed test; of some of them that test and the number of passes."""
+        with self._reading() as c:
+            return summary_queries.approved(
+                c, samples=samples, product_id=product_id, limit=limit, offset=offset
+            )
+
+    def tests_numbered(self, numbers: Collection[int]) -> tuple[PastTest, ...]:
+        """The signed tests of these numbers, newest first."""
+        with self._reading() as c:
+            return summary_queries.numbered(c, numbers)
 
     def tests_of_newest_season(self, *, samples: bool, most: int) -> tuple[PastTest, ...]:
         """Signed tests of the year of the newest one, newest first."""

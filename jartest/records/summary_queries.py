@@ -7,10 +7,10 @@ import math
 from collections import Counter, defaultdict
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime
 from typing import Any
 
-from sqlalchemy import ColumnElement, Connection, Select, and_, func, or_, select
+from sqlalchemy import ColumnElement, Connection, Select, and_, case, func, or_, select
 
 from jartest.imaging.values import Reading
 from jartest.records.grounds import MEASURED, Ground, SignedOver, list_grounds
@@ -41,21 +41,28 @@ __all__ = [
     "PersonsWord",
     "ProductLine",
     "ShelfItem",
+    "approved",
     "list_judged",
     "list_last_looks",
     "list_pairs",
+    "list_pairs_of",
     "list_persons_words",
     "list_product_lines",
     "list_set_by_hand",
+    "list_years_and_waters",
     "load_shelf",
     "look_around",
     "mixed_again",
     "mixed_nearly",
+    "numbered",
     "of_newest_season",
     "of_pair",
     "sharing",
 ]
 
+_AT_ONCE = (
+    5_000  # numbers in one query; SQLite takes 32,766 (sqlite.org/limits.html, SQLITE_MAX_VARIABLE_NUMBER)
+)
 # The figure of a reading that each photo rule looks at, and its column.
 _FIGURE = {
     rule: readings.c[rule if rule in readings.c else f"{rule}_fraction"]  # floc_index is no fraction
@@ -101,7 +108,7 @@ class CountedPair:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PastProduct:
-    """A product in a signed test, with its dose in mL or g per litre of the jar."""
+    """A product in a signed test, with its dose in mL or g per liter of the jar."""
 
     id: int
     said: str
@@ -182,6 +189,48 @@ def list_pairs(
     return tuple(CountedPair(*row) for row in c.execute(query))
 
 
+def list_pairs_of(
+    c: Connection, *, samples: bool, year: int | None, water: str | None
+) -> tuple[CountedPair, ...]:
+    """The counts of every pair over the tests signed in one year, or mixed in one water, alone."""
+    o, a, b = outcomes.c, outcome_products.alias("a").c, outcome_products.alias("b").c
+    where = [o.sample == samples, b.number == a.number, a.number == o.number, a.product_id < b.product_id]
+    if year is not None:
+        where += [
+            o.signed_at >= datetime(year, 1, 1, tzinfo=UTC),
+            o.signed_at < datetime(year + 1, 1, 1, tzinfo=UTC),
+        ]
+    if water is not None:
+        where.append(o.water_source == water)
+
+    def count(*ended: ColumnElement[bool]) -> Any:
+        return func.sum(case((and_(*ended), 1), else_=0))
+
+    fails = o.word == "fail"
+    query = select(
+        a.product_id,
+        b.product_id,
+        count(o.word == "pass"),
+        count(o.word == "watch"),
+        count(fails),
+        count(fails, o.size == 2),
+        func.max(o.signed_at),
+    ).where(*where)
+    rows = c.execute(query.group_by(a.product_id, b.product_id))
+    return tuple(CountedPair(*row, None, None, None, None) for row in rows)
+
+
+def list_years_and_waters(c: Connection, *, samples: bool) -> tuple[tuple[int, ...], tuple[str, ...]]:
+    """The years in which tests were signed, the newest first, and the waters they were mixed in."""
+    o = outcomes.c
+    first, last = c.execute(
+        select(func.min(o.signed_at), func.max(o.signed_at)).where(o.sample == samples)
+    ).one()
+    waters = c.execute(select(o.water_source).distinct().where(o.sample == samples, o.water_source != ""))
+    years = () if last is None else tuple(range(last.year, first.year - 1, -1))
+    return years, tuple(sorted(waters.scalars()))
+
+
 # ------------------------------------------------------------------- past tests
 def _load(c: Connection, query: Select[Any]) -> tuple[PastTest, ...]:
     """The past tests whose outcomes this query gives, in its order."""
@@ -227,6 +276,37 @@ def mixed_again(c: Connection, ids: Collection[int], *, samples: bool, most: int
     mixture = "-".join(str(i) for i in sorted(ids))
     query = select(outcomes).where(outcomes.c.mixture == mixture, outcomes.c.sample == samples)
     return _load(c, query.order_by(outcomes.c.number.desc()).limit(most))
+
+
+def numbered(c: Connection, numbers: Collection[int]) -> tuple[PastTest, ...]:
+    """The signed tests of these numbers, newest first."""
+    found: list[PastTest] = []
+    ordered = sorted(numbers, reverse=True)
+    for start in range(0, len(ordered), _AT_ONCE):
+        some = outcomes.c.number.in_(ordered[start : start + _AT_ONCE])
+        found += _load(c, select(outcomes).where(some).order_by(outcomes.c.number.desc()))
+    return tuple(found)
+
+
+def approved(
+    c: Connection, *, samples: bool, product_id: int | None, limit: int, offset: int
+) -> tuple[int, tuple[tuple[PastTest, int], ...]]:
+    """How many mixtures passed in their newest signed test, and of some of them that test and the passes; newest first."""
+    o = outcomes.c
+    newest = select(func.max(o.number)).where(o.sample == samples).group_by(o.mixture)
+    where = [o.number.in_(newest), o.word == "pass", o.size > 1]
+    if product_id is not None:
+        held = select(outcome_products.c.number).where(outcome_products.c.product_id == product_id)
+        where.append(o.number.in_(held))
+    count = c.execute(select(func.count()).select_from(outcomes).where(*where)).scalar_one()
+    found = _load(c, select(outcomes).where(*where).order_by(o.number.desc()).limit(limit).offset(offset))
+    mixtures = select(o.number, o.mixture).where(o.number.in_([t.number for t in found]))
+    mixture_of = {row.number: row.mixture for row in c.execute(mixtures)}
+    passes = select(o.mixture, func.count()).where(
+        o.mixture.in_(list(mixture_of.values())), o.sample == samples, o.word == "pass"
+    )
+    times = {mixture: int(n) for mixture, n in c.execute(passes.group_by(o.mixture))}
+    return int(count), tuple((t, times[mixture_of[t.number]]) for t in found)
 
 
 def of_newest_season(c: Connection, *, samples: bool, most: int) -> tuple[PastTest, ...]:

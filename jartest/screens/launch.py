@@ -21,6 +21,7 @@ from jartest.field.entry import entry_routes
 from jartest.field.files import file_routes
 from jartest.field.gate import THIS_MACHINE, Gate, Rules
 from jartest.field.server import make_server, more_open_files
+from jartest.field.strips import strip_routes
 from jartest.recorder import Recorder
 from jartest.settings import Settings, open_recorder
 
@@ -71,6 +72,7 @@ def make_app(
             *desk_routes(inbox, access),
             *entry_routes(access),
             *file_routes(),
+            *strip_routes(inbox.recorder.strip),
         ],
         middleware=[Middleware(Gate, access=access, rules=rules)],
     )

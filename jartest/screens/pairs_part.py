@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Callable, Mapping
 
 import altair as alt
@@ -10,16 +11,19 @@ import pandas as pd
 import streamlit as st
 
 from jartest.exchange.history_tables import pairs_csv, pairs_frame, pairs_parquet
-from jartest.history.pairs import PAIR_SHAPES, PairCell, PairState, PairTable, pair_key
+from jartest.history.pairs import PAIR_SHAPES, PairCell, PairState, PairTable, make_table, pair_key, roll_up
 from jartest.history.questions import History
 from jartest.screens import state
-from jartest.screens.parts import SHAPES, link_to, plain
+from jartest.screens.parts import plain
 from jartest.screens.save_button import save_button
+from jartest.screens.stands_out_part import past_line
 
 __all__ = ["draw_pairs", "grid_rows"]
 
-_MOST = 24  # products in one picture; more cannot be read (our choice)
+_MOST = 40  # products in one picture; more cannot be read on a desk (our choice)
+_ROOMY = 24  # up to so many products the squares are larger (our choice)
 _BEHIND = 20  # tests listed behind a pair (our choice)
+_ORDER: tuple[PairState, ...] = tuple(PAIR_SHAPES)
 _PICTURE, _PAIR = state.key("history", "picture"), state.key("history", "pair")
 # Beside the shape and the word: dark for trouble, pale for none.
 _COLOURS: dict[PairState, str] = {
@@ -34,19 +38,18 @@ _ON: dict[PairState, str] = {"fails": "#ffffff", "likely fails": "#ffffff"}
 
 
 def draw_pairs(history: History) -> None:
-    """Draw the pair table."""
-    by_group = st.toggle(
-        "By what is in them, or by name whoever makes it",
-        key=state.key("history", "rolled"),
-        help="Rolls products of one kind into one line.",
-    )
-    group_of = history.group_of if by_group else None
-    table = history.pair_table(group_of=group_of)
-    st.markdown(f"#### {plain(table.says)}")
+    """Draw the pair table: narrowed as asked, as a picture on a desk and as a list by product on a phone."""
+    if not history.pair_table().cells:
+        st.markdown(f"#### {plain(history.pair_table().says)}")
+        return
+    table, group_of = _narrowed(history)
+    st.markdown(f"#### {plain(table.says) if table.cells else 'No signed test is of all that.'}")
     if not table.cells:
         return
     with st.container(key="picture"):
         _picture(table)
+    with st.container(key="pairlist"):
+        _list(table)
     st.caption(
         " · ".join(f"{shape} {word}: {says}" for word, (shape, says) in PAIR_SHAPES.items())
         + " · The larger the sign, the more tests it rests on."
@@ -71,6 +74,66 @@ def draw_pairs(history: History) -> None:
         )
 
 
+def _narrowed(history: History) -> tuple[PairTable, Callable[[str], str] | None]:
+    """The pairs of what was picked, and how products are grouped where they are."""
+    years, waters = history.years_and_waters()
+    everything = history.pair_table().products
+    kinds = sorted({history.group_of(p) for p in everything})
+    with st.container(horizontal=True, gap="small", vertical_alignment="bottom", key="narrow"):
+        product = _pick("Product", "of product", sorted(everything, key=str.casefold))
+        kind = _pick("Kind", "of kind", kinds)
+        year = _pick("Season", "of season", [str(y) for y in years])
+        water = _pick("Water", "of water", list(waters))
+        by_group = st.toggle(
+            "By kind, whoever makes it",
+            key=state.key("history", "rolled"),
+            help="Rolls products of one kind into one line: by what is in them, or by name.",
+        )
+    table = history.pairs_tried(year=int(year) if year else None, water=water)
+    cells = [c for c in table.cells if product is None or product in (c.first, c.second)]
+    if kind is not None:
+        cells = [c for c in cells if kind in (history.group_of(c.first), history.group_of(c.second))]
+    group_of = history.group_of if by_group else None
+    return make_table(cells if group_of is None else roll_up(cells, group_of)), group_of
+
+
+def _pick(label: str, name: str, options: list[str]) -> str | None:
+    """One of these, or all of them."""
+    key = state.key("history", name)
+    if state.get(key) not in options:
+        state.put(key, None)
+    return st.selectbox(label, options, index=None, key=key, placeholder="all", width=200)
+
+
+def _list(table: PairTable) -> None:
+    """The pairs by product, for a narrow screen: those in trouble first, each a sentence one tap away."""
+    mine: dict[str, list[PairCell]] = {p: [] for p in table.products}
+    for cell in table.cells:
+        mine[cell.first].append(cell)
+        mine[cell.second].append(cell)
+    for product in table.products[:_MOST]:
+        cells = sorted(mine[product], key=lambda c: (_ORDER.index(c.state), -c.tests))
+        counts = Counter(c.state for c in cells)
+        said = " ".join(f"{PAIR_SHAPES[w][0]}{n}" for w in _ORDER if (n := counts[w]))
+        opened = st.expander(
+            f"{plain(product)} · {said}", key=state.key("history", "of", product), on_change="rerun"
+        )
+        if opened.open:
+            with opened:
+                for cell in cells:
+                    other = cell.second if cell.first == product else cell.first
+                    st.button(
+                        f"{PAIR_SHAPES[cell.state][0]} {plain(other)}: {cell.state}, {cell.tests} jars",
+                        key=state.key("history", "pair of", product, other),
+                        on_click=state.put,
+                        args=(_PAIR, pair_key(product, other)),
+                        type="tertiary",
+                    )
+                    st.caption(plain(cell.says))
+    if len(table.products) > _MOST:
+        st.caption(f"The {_MOST} products in most trouble; pick a product above for any other.")
+
+
 def grid_rows(table: PairTable, most: int = _MOST) -> pd.DataFrame:
     """The cells of the picture, each pair once, for the products in most trouble; `size` grows with its tests."""
     shown = table.products[:most]
@@ -88,7 +151,14 @@ def grid_rows(table: PairTable, most: int = _MOST) -> pd.DataFrame:
 
 def _picture(table: PairTable) -> None:
     shown = list(table.products[:_MOST])
-    axis = {"title": None, "labelLimit": 170, "labelColor": "#111", "labelOverlap": False, "ticks": False}
+    axis = {
+        "title": None,
+        "labelLimit": 170,
+        "labelFontSize": 12,
+        "labelColor": "#111",
+        "labelOverlap": False,
+        "ticks": False,
+    }
     base = alt.Chart(grid_rows(table)).encode(
         x=alt.X("across:N", sort=shown[:-1], axis=axis | {"orient": "top", "labelAngle": -60}),
         y=alt.Y("down:N", sort=shown[1:], axis=axis),
@@ -104,7 +174,10 @@ def _picture(table: PairTable) -> None:
         color=alt.Color("ink:N", scale=None),
         size=alt.Size("size:Q", scale=None, legend=None),
     )
-    step, tapped = alt.Step(26), alt.selection_point(name="cell", fields=["across", "down"])
+    step, tapped = (
+        alt.Step(26 if len(shown) <= _ROOMY else 23),
+        alt.selection_point(name="cell", fields=["across", "down"]),
+    )
     st.altair_chart(
         (cells.add_params(tapped) + shapes).properties(width=step, height=step),
         width="content",
@@ -148,7 +221,6 @@ def _behind(history: History, table: PairTable, group_of: Callable[[str], str] |
     cell = cells[picked]
     st.markdown(plain(cell.says))
     for past in history.behind(*picked, most=_BEHIND, group_of=group_of):
-        link_to("test", f"{SHAPES[past.word]} {past.said} · test {past.number}", id=past.test_id)
-        st.caption(plain(f"{past.signed_at:%Y-%m-%d} · {past.signed_by} · {past.mix.says}"))
+        past_line(past)
     if cell.tests > _BEHIND:
         st.caption(f"The newest {_BEHIND} of {cell.tests}; a search for both names lists them all.")

@@ -1,78 +1,138 @@
-"""One product: what goes with it, at what range, on what ground; and the jars to mix before the season."""
+"""One product: what goes with it, at what range, on whose word and ground; what does not; what is not known."""
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
+
 import streamlit as st
 
-from jartest.exchange.long_table import dictionary_csv, long_csv
-from jartest.history.pairs import PAIR_SHAPES, PairCell
+from jartest.history.approved import Line, say_ago
+from jartest.history.pairs import PAIR_SHAPES, PairTable
 from jartest.history.questions import History
 from jartest.recorder import Recorder
 from jartest.screens import state
-from jartest.screens.parts import link_to, plain
-from jartest.screens.save_button import save_button
+from jartest.screens.parts import plain
+from jartest.screens.stands_out_part import past_line
 
-__all__ = ["draw_product", "draw_winter"]
+__all__ = ["PRODUCT", "draw_product", "pick_product"]
+
+PRODUCT = state.key("history", "product")
+_JARS = 5  # jars shown under a pair, the newest (our choice)
+_LISTED = 12  # pairs of one section drawn at once; the others are a tap away (our choice)
 
 
-def draw_product(history: History) -> None:
-    """Draw what is known of one product with each other one, by state, with the test that each newest pass rests on."""
-    table = history.pair_table()
-    picked = st.selectbox(
-        "Product",
-        sorted(table.products),
+def pick_product(products: Sequence[str], *, picked: Callable[[], None] | None = None) -> str | None:
+    """The product that was picked; `picked` is called when it changes."""
+    if state.get(PRODUCT) not in products:
+        state.put(PRODUCT, None)
+    return st.selectbox(
+        "What goes with …",
+        sorted(products, key=str.casefold),
         index=None,
-        key=state.key("history", "product"),
-        placeholder="type a few letters",
+        key=PRODUCT,
+        placeholder="a product: type a few letters",
+        on_change=picked or "rerun",
     )
-    if picked is None:
+
+
+def draw_product(recorder: Recorder, history: History, table: PairTable) -> None:
+    """Draw the page of one product."""
+    product = pick_product(table.products)
+    if product is None:
         st.caption("Pick a product: what goes with it, in which range, and what does not.")
         return
-    mine = [c for c in table.cells if picked in (c.first, c.second)]
-    for word, (shape, says) in PAIR_SHAPES.items():
-        cells = [c for c in mine if c.state == word]
-        if cells:
-            st.markdown(f"#### {shape} {word}: {len(cells)}")
-            st.caption(says)
-            for cell in cells:
-                _line(history, cell, picked)
-    others = len(table.products) - 1 - len(mine)
-    if others:
-        st.caption(f"{others} other products never stood in a jar with it.")
-
-
-def _line(history: History, cell: PairCell, product: str) -> None:
-    other = cell.second if cell.first == product else cell.first
-    with st.expander(plain(f"{other} · {cell.passed} passed, {cell.failed} failed")):
-        st.markdown(plain(cell.says))
-        for past in history.behind(cell.first, cell.second, most=5):
-            link_to("test", f"Test {past.number}: {past.word}", id=past.test_id)
-            st.caption(plain(f"{past.signed_at:%Y-%m-%d} · signed by {past.signed_by} · {past.mix.says}"))
-
-
-def draw_winter(recorder: Recorder, history: History) -> None:
-    """Draw the jars to mix before the season: the mixtures of last season with what is open of each."""
-    plan = history.winter_plan(recorder.now())
-    st.markdown(f"#### {plain(plan.says)}")
-    st.caption(
-        "Planned are the mixtures of your newest season, at the doses and in the water of their last test."
+    (page,) = history.pages(table, [product])
+    dose, hardness = _asked(product)
+    never = f", {len(page.never)} never tried" if page.never else ""
+    st.markdown(
+        f"#### {plain(product)}: {len(page.goes)} go with it, {len(page.fails)} do not, "
+        f"{len(page.not_known)} not known{never}"
     )
-    for n, jar in enumerate(plan.jars, 1):
-        st.markdown(f"**{n}. {plain(' + '.join(jar.mix.products))}**")
-        st.markdown("\n".join(f"- {plain(f'{a} with {b}: {why}')}" for (a, b), why in jar.settles))
-    st.markdown("#### Tables")
-    with st.container(horizontal=True):
-        save_button(
-            "Every test by product, as CSV",
-            lambda: long_csv(recorder.store.product_lines(samples=history.samples)),
-            file="tests-by-product.csv",
-            mime="text/csv",
-            key=state.key("history", "long"),
+    for title, lines in (
+        ("Does not go with it", page.fails),
+        ("Goes with it", page.goes),
+        ("Not known", page.not_known),
+    ):
+        if lines:
+            st.markdown(f"##### {title}")
+            for line in lines[:_LISTED]:
+                _line(recorder, history, line, dose, hardness)
+            _rest(recorder, history, title, lines[_LISTED:], dose, hardness)
+    if page.never:
+        st.markdown("##### Never in a jar with it")
+        st.markdown(plain(", ".join(page.never)))
+    st.caption(
+        "A jar shows whether a mixture stays mixed; it says nothing of efficacy or crop safety. The label decides."
+    )
+
+
+def _asked(product: str) -> tuple[float | None, float | None]:
+    """The rate and the water that are asked for; None where they were left open."""
+    with st.container(horizontal=True, gap="small"):
+        dose = st.number_input(
+            "At this rate, mL or g per liter",
+            min_value=0.0,
+            value=None,
+            key=state.key("history", "rate", product),
+            placeholder="any",
+            width=260,
         )
-        save_button(
-            "What its columns mean",
-            dictionary_csv,
-            file="tests-by-product-columns.csv",
-            mime="text/csv",
-            key=state.key("history", "dictionary"),
+        hardness = st.number_input(
+            "In water of this hardness, mg/L",
+            min_value=0.0,
+            value=None,
+            key=state.key("history", "hardness"),
+            placeholder="any",
+            width=260,
         )
+    return dose, hardness
+
+
+def _rest(
+    recorder: Recorder,
+    history: History,
+    title: str,
+    lines: Sequence[Line],
+    dose: float | None,
+    hardness: float | None,
+) -> None:
+    if not lines:
+        return
+    names = ", ".join(plain(x.other) for x in lines)
+    opened = st.expander(f"And {len(lines)} more", key=state.key("history", "more", title), on_change="rerun")
+    if opened.open:
+        with opened:
+            for line in lines:
+                _line(recorder, history, line, dose, hardness)
+    else:
+        st.caption(names)
+
+
+def _line(
+    recorder: Recorder, history: History, line: Line, dose: float | None, hardness: float | None
+) -> None:
+    shape = PAIR_SHAPES[line.cell.state][0]
+    with st.container(border=True, gap="small"):
+        st.markdown(f"**{shape} {plain(line.other)}: {line.cell.state}**{_answer(line, dose, hardness)}")
+        st.markdown(plain(line.cell.says))
+        if line.newest is not None:
+            st.caption(plain(f"{line.ground}, {say_ago(line.newest.signed_at, recorder.now())}."))
+        opened = st.expander(
+            "Photos and jars", key=state.key("history", "behind", line.product, line.other), on_change="rerun"
+        )
+        if opened.open:
+            with opened:
+                for past in history.behind(line.cell.first, line.cell.second, most=_JARS):
+                    past_line(past)
+                if line.cell.tests > _JARS:
+                    st.caption(f"The newest {_JARS} of {line.cell.tests}.")
+
+
+def _answer(line: Line, dose: float | None, hardness: float | None) -> str:
+    """Whether what was asked lies in the tried range; nothing where nothing was asked or it does not go."""
+    if line.cell.state not in ("goes", "likely goes"):
+        return ""
+    outside = line.asked(dose, hardness)
+    if outside is None:
+        return ""
+    return f" · not tried there: {plain('; '.join(outside))}" if outside else " · in the tried range"

@@ -66,14 +66,17 @@ LIMITS = hashlib.sha256(LIMITS_TEXT.encode()).hexdigest()
 _BATCH = 2_000
 
 
-def fill(path: Path, count: int, seed: int) -> None:
-    """A new store at this path with so many signed tests of two to seven products and six looks each."""
+def fill(path: Path, count: int, seed: int, *, products: int = PRODUCTS, apart_min: int = 18) -> None:
+    """A new store at this path with so many signed tests of two to seven products and six looks each.
+
+    They are of so many `products`, and each was opened `apart_min` minutes after the one before.
+    """
     with Store.open(f"sqlite:///{path}") as store:
         store.keep_limits(LIMITS, LIMITS_TEXT)
         with closing(sqlite3.connect(path)) as raw:
             raw.execute("PRAGMA synchronous=OFF")
             raw.execute("PRAGMA cache_size=-400000")
-            made = _tests(count, np.random.default_rng(seed))
+            made = _tests(count, np.random.default_rng(seed), products, apart_min)
             while some := list(islice(made, _BATCH)):
                 _insert(raw, some)
             raw.execute("UPDATE counters SET value = ?", (count,))
@@ -98,19 +101,24 @@ def _name(i: int) -> str:
     return f"{a}{b}{c} {10 + i}".capitalize()
 
 
-def _tests(count: int, rng: np.random.Generator) -> Iterator[dict[Table, list[dict[str, Any]]]]:
-    shelf = [(_name(i), MAKERS[i % len(MAKERS)], ("SC", "WG", "SL", "EC")[i % 4]) for i in range(PRODUCTS)]
-    share = 1 / (np.arange(PRODUCTS) + 8.0)  # a few products stand in many tanks, most in few
+def _tests(
+    count: int, rng: np.random.Generator, products: int, apart_min: int
+) -> Iterator[dict[Table, list[dict[str, Any]]]]:
+    shelf = [(_name(i), MAKERS[i % len(MAKERS)], ("SC", "WG", "SL", "EC")[i % 4]) for i in range(products)]
+    share = 1 / (np.arange(products) + 8.0)  # a few products stand in many tanks, most in few
     share /= share.sum()
-    bad = {tuple(sorted(rng.choice(PRODUCTS, 2, replace=False).tolist())) for _ in range(PRODUCTS)}
+    every = products * (products - 1) // 2
+    pairs = min(products, max(every // 60, 1))
+    bad = {tuple(sorted(rng.choice(products, 2, replace=False).tolist())) for _ in range(pairs)}
     words = ["".join(rng.choice(SYLLABLES, 2)) for _ in range(400)]
     readings = [_reading(rng) for _ in range(64)]
     for n in range(1, count + 1):
         size = int(rng.integers(2, 8))
-        picked = [int(i) for i in rng.choice(PRODUCTS, size, replace=False, p=share)]
+        picked = [int(i) for i in rng.choice(products, size, replace=False, p=share)]
         guilty = any(a < b and (a, b) in bad for a in picked for b in picked)
         word = "fail" if guilty != (rng.random() < 0.03) else "watch" if rng.random() < 0.08 else "pass"
-        yield _one(n, [shelf[i] for i in picked], word, words, readings, rng)
+        opened = START + timedelta(minutes=apart_min * n)
+        yield _one(n, opened, [shelf[i] for i in picked], word, words, readings, rng)
 
 
 def _at(moment: datetime) -> str:
@@ -119,6 +127,7 @@ def _at(moment: datetime) -> str:
 
 def _one(
     n: int,
+    opened: datetime,
     picked: Sequence[tuple[str, str, str]],
     word: str,
     words: Sequence[str],
@@ -126,7 +135,6 @@ def _one(
     rng: np.random.Generator,
 ) -> dict[Table, list[dict[str, Any]]]:
     """The rows of one test."""
-    opened = START + timedelta(minutes=18 * n)
     test_id = f"{n:032x}"
     by, other = (PEOPLE[int(i)] for i in rng.integers(0, len(PEOPLE), 2))
     water, hardness = WATERS[int(rng.integers(len(WATERS)))]

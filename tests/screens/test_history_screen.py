@@ -13,14 +13,23 @@ from jartest.history.agreement import Judged, compare
 from jartest.history.pairs import PairCell, make_table
 from jartest.history.states import PairKnown
 from jartest.recorder import Recorder
-from jartest.records.model import JarTest, Product, TestPlan, Water
+from jartest.records.model import JarTest, KeptVerdict, Product, Signature, TestPlan, Water
 from jartest.screens import state
 from jartest.screens.agreement_part import disagreements
 from jartest.screens.pairs_part import grid_rows
+from jartest.verdict.values import Verdict
 
 Open = Callable[..., AppTest]
 FIVE = "Copper Boron Zinc Phos Spread"
-VIEWS = ("Pairs", "One product", "Suspects and next jar", "Before the season", "How good are we")
+VIEWS = (
+    "What stands out",
+    "Pairs",
+    "One product",
+    "Approved",
+    "Suspects and next jar",
+    "Before the season",
+    "How good are we",
+)
 
 
 def sign(recorder: Recorder, names: str, word: Any, *, sample: bool = False) -> JarTest:
@@ -29,15 +38,24 @@ def sign(recorder: Recorder, names: str, word: Any, *, sample: bool = False) -> 
     )
     plan = TestPlan(title=names, products=products, water=Water(source="well"))
     test = recorder.start_test(plan, by="Wren", utc_offset_min=0, sample=sample)
-    seen = recorder.judge(test.id).id
-    recorder.sign(
-        test.id,
+    # Under the machine's own word, so that a pass rests on something.
+    limits = recorder.limits
+    recorder.store.keep_limits(limits.sha256, limits.text)
+    said = Verdict(word=word, reasons=(), limits_sha256=limits.sha256, age_s=7200.0)
+    seen = KeptVerdict(id=recorder.fresh_id(), test_id=test.id, at=recorder.now(), verdict=said)
+    recorder.store.add_verdict(seen)
+    signature = Signature(
+        id=recorder.fresh_id(),
+        test_id=test.id,
+        at=recorder.now(),
+        by="Wren",
         word=word,
         reason="seen",
-        by="Wren",
-        expected_revision=1,
-        expected_verdict=seen,
+        revision=1,
+        verdict_id=seen.id,
+        opinion_id=None,
     )
+    recorder.store.add_signature(signature)
     return test
 
 
@@ -70,6 +88,11 @@ def test_every_view_of_every_store_says_something_sensible(
     said = words(view(screen("history"), name))
     if name == "Pairs":
         assert pairs in said
+    elif name == "What stands out":
+        assert ("What keeps failing, and why" in said) == bool(tests)
+    elif name == "Approved":
+        passed = bool(tests) and tests[-1][1] == "pass"
+        assert ("1 mixture passed in the newest signed test" in said) == passed
     elif name == "Suspects and next jar":
         assert ("so nobody is suspected" in said) == all(w != "fail" for _, w in tests)
     elif name == "One product":
@@ -82,27 +105,27 @@ def test_every_view_of_every_store_says_something_sensible(
 
 def test_the_tests_behind_a_pair_are_one_pick_away(screen: Open, kept: Recorder) -> None:
     sign(kept, "Copper Boron Zinc", "pass")
-    app = screen("history")
+    app = view(screen("history"), "Pairs")
     (pick,) = [s for s in app.selectbox if s.label == "The tests behind a pair"]
     pick.select_index(1).run()
     said = words(app)
     assert "1 passed, 0 watched, 0 failed" in said
     assert (
-        "Copper (Ferrow) 5.28 per litre, Boron (Ferrow) 5.28 per litre" in said
+        "Copper (Ferrow) 5.28 per liter, Boron (Ferrow) 5.28 per liter" in said
     )  # 5 mL in 946.353 mL, a US quart
     assert "water: well" in said
 
 
 def test_the_tests_behind_a_pair_of_kinds_are_shown_too(screen: Open, kept: Recorder) -> None:
     sign(kept, "Copper Boron", "fail")
-    app = screen("history")
+    app = view(screen("history"), "Pairs")
     app.toggle(key=state.key("history", "rolled")).set_value(True).run()
     (pick,) = [s for s in app.selectbox if s.label == "The tests behind a pair"]
     assert pick.options == ["○ boron + copper"]
     pick.select_index(0).run()
-    assert "Copper (Ferrow) 5.28 per litre, Boron (Ferrow)" in words(app)
+    assert "Copper (Ferrow) 5.28 per liter, Boron (Ferrow)" in words(app)
     app.toggle(key=state.key("history", "rolled")).set_value(False).run()
-    assert "per litre" not in words(app), "that pair of kinds is no pair of products"
+    assert "per liter" not in words(app), "that pair of kinds is no pair of products"
 
 
 def test_what_goes_with_a_product_is_one_pick_away_with_its_tests(screen: Open, kept: Recorder) -> None:
@@ -110,12 +133,44 @@ def test_what_goes_with_a_product_is_one_pick_away_with_its_tests(screen: Open, 
         sign(kept, "Copper Boron", "pass")
     sign(kept, "Copper Zinc", "watch")
     app = view(screen("history"), "One product")
-    (pick,) = [s for s in app.selectbox if s.label == "Product"]
+    (pick,) = [s for s in app.selectbox if s.label == "What goes with …"]
     said = words(pick.select("Copper (Ferrow)").run())
-    assert "● goes: 1" in said
-    assert "○ open: 1" in said
+    assert "Copper (Ferrow): 1 go with it, 0 do not, 1 not known, 1 never tried" not in said
+    assert "Copper (Ferrow): 1 go with it, 0 do not, 1 not known" in said
+    assert "● Boron (Ferrow): goes" in said
     assert "passed 2 times" in said
-    assert "signed by Wren" in said
+    assert "On 2 jars, the newest test 2: PASS to 2 h, signed by Wren" in said
+    assert "○ Zinc (Ferrow): open" in said
+    app.number_input(key=state.key("history", "rate", "Copper (Ferrow)")).set_value(50.0).run()
+    said = words(app)
+    assert "not tried there: Copper (Ferrow) at 50 per liter; it passed at 5.28" in said
+    app.number_input(key=state.key("history", "rate", "Copper (Ferrow)")).set_value(5.3).run()
+    assert "goes** · in the tried range" in words(app)
+    app.number_input(key=state.key("history", "hardness")).set_value(300.0).run()
+    assert "in no jar that passed was that written" in words(app), "nobody wrote the hardness of these jars"
+
+
+def test_a_product_picked_where_the_history_opens_leads_to_its_page(screen: Open, kept: Recorder) -> None:
+    sign(kept, "Copper Boron", "pass")
+    app = screen("history")
+    (pick,) = [s for s in app.selectbox if s.label == "What goes with …"]
+    said = words(pick.select("Copper (Ferrow)").run())
+    assert "Copper (Ferrow): 1 go with it" in said
+    assert app.session_state[state.key("history", "view")] == "One product"
+
+
+def test_pairs_are_narrowed_to_a_season_a_water_and_a_product(screen: Open, kept: Recorder) -> None:
+    sign(kept, "Copper Boron", "pass")
+    sign(kept, "Copper Zinc", "fail")
+    app = view(screen("history"), "Pairs")
+    assert "2 pairs were tried" in words(app)
+    (product,) = [s for s in app.selectbox if s.label == "Product"]
+    assert "1 pair was tried" in words(product.select("Zinc (Ferrow)").run())
+    (water,) = [s for s in app.selectbox if s.label == "Water"]
+    assert water.options == ["well"]
+    assert "1 pair was tried" in words(water.select("well").run())
+    (season,) = [s for s in app.selectbox if s.label == "Season"]
+    assert season.options == [str(kept.now().year)]
 
 
 def test_before_the_season_says_which_jars_and_why(screen: Open, kept: Recorder) -> None:
@@ -191,7 +246,7 @@ def test_a_prior_that_cannot_be_is_answered_in_a_sentence(screen: Open, kept: Re
 
 def test_samples_are_shown_only_when_asked_for(screen: Open, kept: Recorder) -> None:
     sign(kept, "Copper Boron", "pass", sample=True)
-    app = screen("history")
+    app = view(screen("history"), "Pairs")
     assert "No signed test held two products yet" in words(app)
     app.toggle[0].set_value(True).run()
     assert "1 pair was tried" in words(app)
@@ -281,7 +336,7 @@ def test_a_look_at_the_history_keeps_its_view_and_its_choices(screen: Open, kept
     press(app, "Save this look")
     assert kept.saved_looks()[0].choices["failed"] == failed.id
     again = screen("history")
-    assert "pairs were tried" in words(again)
+    assert "What keeps failing" in words(again)
     press(again, "Copper Zinc")
     assert not again.exception
     assert [s.value for s in again.selectbox if s.label == "Which failed mixture?"] == [failed.id]
