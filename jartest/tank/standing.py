@@ -111,9 +111,10 @@ def say_standing(
             said.append(f"By the {g.kind}, {in_words}: not known. {time.says}")
             continue
         most = f"at most {say_age(time.high_s)}" if math.isfinite(time.high_s) else "or more"
+        best = "" if math.isnan(time.best_s) else f"best value {say_age(time.best_s)}, "
         said.append(
             f"By the {g.kind}, {in_words}: {say_age_down(time.low_s)} at the cautious end "
-            f"(best value {say_age(time.best_s)}, {most}) until {parted_fraction:.0%} has parted. {time.says}"
+            f"({best}{most}) until {parted_fraction:.0%} has parted. {time.says}"
         )
     if len(growing) > 1:
         first = time_of(*growing)

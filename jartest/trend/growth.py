@@ -16,7 +16,7 @@ from typing import Literal
 import numpy as np
 
 from jartest.trend.curve import CurvePoint
-from jartest.trend.fit import SEEN, Fit, Floats, fit_depths, on_its_way
+from jartest.trend.fit import SEEN, Fit, Floats, fastest, fit_depths
 
 __all__ = ["Growth", "GrowthKind", "growths"]
 
@@ -28,6 +28,7 @@ _SIGMA_MIN = 0.002
 _BETWEEN = 0.02
 # How far beyond its pace a front may have come between two looks, by the doubt of the pace (our choice).
 _CARRIED = 1.1
+_OF_COLUMN = ("falling front", "clear liquid")  # what parts is the column itself, not a bed or a cream of it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -41,7 +42,8 @@ class Growth:
     how many looks the rate rests on.
 
     `least_per_s` is the largest depth over age that any look shows, infinite where it was there at once;
-    `cautious_per_s` is the rate at its cautious end, never less than that, NaN where no rate is known.
+    `cautious_per_s` is the greatest rate that the looks allow (`fit.fastest`), never less than that, NaN where
+    nothing bounds it; it can be known where the rate itself is not.
     `most_fraction` is the greatest depth that any look shows.  `gone` is true where the last look shows it no more.
     """
 
@@ -75,7 +77,7 @@ class Growth:
     @property
     def whole_fraction(self) -> float:
         """The depth at which all has parted: the whole column for a front, the greatest depth seen for a bed or cream."""
-        return 1.0 if self.kind in ("falling front", "clear liquid") else self.most_fraction
+        return 1.0 if self.kind in _OF_COLUMN else self.most_fraction
 
 
 def growths(points: Sequence[CurvePoint]) -> tuple[Growth, ...]:
@@ -172,9 +174,13 @@ def _grow(kind: GrowthKind, depth: Sequence[_Depth], column: tuple[float, float]
     least = _least(t, y)
     fit = None if gone or math.isinf(least) else fit_depths(t, y, sigma)
     cautious = math.nan
-    if fit is not None:
-        doubted = fit.rate + 2 * fit.rate_sigma, _surest(t, y, sigma, steady=fit.steady)
-        cautious = max(least, _fastest_between(t, y), *doubted)
+    if not (gone or math.isinf(least)):
+        told_by = np.where(
+            y > SEEN, sigma, np.hypot(SEEN / 2, [x[2] for x in told])
+        )  # up to SEEN, at two sigma
+        cautious = fastest(t, y, told_by, whole=None if kind in _OF_COLUMN else float(y.max()))
+    if not math.isnan(cautious):
+        cautious = max(least, _fastest_between(t, y), cautious)
     return _growth(
         kind, fit or _NO_FIT, column, least=least, cautious=cautious, most=float(y.max()), gone=gone
     )
@@ -193,22 +199,6 @@ def _fastest_between(t: Floats, y: Floats) -> float:
     """The most that was gained from one look to the next over the time between: a growth that rests at first is faster then."""
     gained, time = np.diff(y)[y[1:] > SEEN], np.diff(t)[y[1:] > SEEN]
     return float((gained[time > 0] / time[time > 0]).max(initial=0.0))
-
-
-def _surest(t: Floats, y: Floats, sigma: Floats, *, steady: bool) -> float:
-    """The rate by the look on its way that tells it best, two sigma deeper.
-
-    Where the looks do not show that it was `steady`, as if it had slowed down from the start: a depth that
-    goes to its end as ``1 - exp(-age / tau)`` was faster at the start than its depth over age, and with the
-    greatest depth seen for its end this is an upper end for both shapes.
-    """
-    way = on_its_way(t, y, sigma)
-    end = float(y.max())
-    deeper = np.minimum(
-        y[way] + 2 * sigma[way], 0.999 * end
-    )  # a look as doubtful as that tells next to nothing
-    now, upper = (d if steady else -end * np.log1p(-d / end) for d in (y[way], deeper))
-    return float((upper / t[way])[np.argmin(upper / now)])
 
 
 def _growth(

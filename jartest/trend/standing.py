@@ -20,6 +20,7 @@ class StandingTime:
     """How long the tank may stand without agitation, in seconds: best value, cautious end and long end.
 
     All three are NaN where the looks do not tell it; `most_s` is then the time that it is no longer than.
+    The best value alone is NaN where no look shows it on its way, but the looks before bound it.
     `says` states what it rests on.
     """
 
@@ -115,6 +116,12 @@ def standing_time(
     rate = growth.rate_mm_per_s * faster / growth.whole_fraction
     doubt = 2 * growth.rate_sigma_mm_per_s * faster / growth.whole_fraction
     low_s = depth_mm / (growth.cautious_per_s * high_column)
+    if math.isnan(rate):
+        says = (
+            f"No look shows the {growth.kind} plainly on its way, so only the cautious end is told, from how little "
+            f"of it the early looks showed; {warmth}, nothing stirring."
+        )
+        return StandingTime(best_s=math.nan, low_s=low_s, high_s=most_s, most_s=most_s, says=says)
     return StandingTime(
         best_s=max(low_s, depth_mm / rate),
         low_s=low_s,

@@ -11,7 +11,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from standing import BEDS_SHOWN, FRONTS, PARTED_FRACTION, TANK_MM, Jar, jars, points, table
+from standing import BEDS, BEDS_SHOWN, FRONTS, PARTED_FRACTION, TANK_MM, Jar, jars, points, table
 
 from jartest.errors import BadEntry
 from jartest.plan.viscosity import water_viscosity_mpa_s
@@ -108,11 +108,43 @@ def test_with_all_looks_at_least_a_third_of_the_truth_is_stated(grid: tuple[Jar,
         assert [j for j in full if not j.stated_min >= j.true_min / 3] == []
 
 
+def test_of_beds_and_creams_too_a_third_is_stated_or_it_is_said_not_to_be_known() -> None:
+    """Was wrong: 0.30 of the truth for 6 %, as its rate was taken from one look, two sigma deep."""
+    full = [j for j in jars(rates=60, looks=[DEFAULT]) if j.full and j.shown in BEDS_SHOWN]
+    told = [j for j in full if not math.isnan(j.stated_min)]
+    assert [j for j in told if not j.true_min / 3 <= j.stated_min <= j.true_min] == []
+    # Of 12 % all are told, of 6 % most.  3 % and less lies within four times the doubt of one look (0.8 %): the
+    # looks before bound its rate to no better than three to ten times the truth, and it is said so.
+    share = {e: sum(j.end_fraction == e for j in told) / sum(j.end_fraction == e for j in full) for e in BEDS}
+    assert share[0.12] == 1
+    assert share[0.06] > 0.75
+    assert share[0.03] == share[0.015] == 0
+
+
+def test_a_bed_that_no_look_shows_plainly_on_its_way_is_bounded_by_the_early_looks() -> None:
+    """Was wrong: “not known”, though a bed that came to 12 % showed no more than 1 % after 15 min."""
+    seen = points(
+        BEDS_SHOWN["bed, turbid above"],
+        rate_mm_min=0.81,
+        end=0.12,
+        ages_s=(0.0, 300.0, 900.0, 7200.0, 86400.0),
+        whole=1.0,
+    )
+    found = stated(seen)
+    assert math.isnan(found.best_s)
+    assert 56.4 / 3 <= found.low_s / 60 <= 56.4  # 45.72 mm over 0.81 mm a minute
+    assert "only the cautious end is told" in found.says
+
+
 def test_with_heights_off_by_their_doubt_hardly_any_time_is_too_long() -> None:
     """Two sigma are counted against the looks: 2.3 % of a normal distribution lie beyond, less where it slackens."""
     told = [j for j in jars(rates=6, seed=5) if not math.isnan(j.stated_min)]
     long = [j for j in told if j.stated_min > j.true_min]
     assert len(long) / len(told) < 0.023
+    beds = [j for j in told if j.shown in BEDS_SHOWN]
+    assert (
+        len([j for j in long if j.shown in BEDS_SHOWN]) / len(beds) < 0.05
+    )  # told only where they chance to look plain
 
 
 def test_one_look_gives_no_figure_and_what_parted_at_once_none_either() -> None:
