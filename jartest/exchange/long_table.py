@@ -29,6 +29,12 @@ COLUMNS: tuple[tuple[str, str, str], ...] = (
     ("ph", "pH", "pH of the water"),
     ("temperature_c", "°C", "temperature of the water"),
     ("verdict", "", "the signed word: pass, watch or fail"),
+    (
+        "holds_to_min",
+        "min",
+        "age of the jar after mixing to which a pass or watch holds; empty where nothing was measured",
+    ),
+    ("signed_over", "", "the machine's word that the signer saw: pass, watch, fail, or none"),
     ("score", "0 to 100", "the machine's score, where its word is the one that was signed; higher is better"),
     ("signer", "", "who signed"),
     ("reason", "", "the reason that was signed"),
@@ -42,10 +48,12 @@ def _cells(line: ProductLine) -> Sequence[object]:
     def dose(amount: float | None) -> str:
         return "" if amount is None or liters <= 0 else f"{amount / liters:.6g}"
 
+    seen = line.holds_to_s if line.verdict != "fail" else None
+    holds_to_min = "" if seen is None else f"{seen / 60:.6g}"
     return (
         line.number, f"{day:%Y-%m-%d}", day.year, line.position, line.product, line.maker, line.formulation,
         line.lot, dose(line.amount_ml), dose(line.amount_g), line.water, line.hardness_mg_l, line.ph,
-        line.temperature_c, line.verdict, None if line.score is None else f"{line.score:g}", line.signer, line.reason,
+        line.temperature_c, line.verdict, holds_to_min, line.signed_over or "none", None if line.score is None else f"{line.score:g}", line.signer, line.reason,
     )  # fmt: skip
 
 

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from jartest.history.causes import Cause, CauseKind, When
 from jartest.history.evidence import Evidence
-from jartest.history.prior import Prior
+from jartest.history.prior import WHENS, Prior
 
 __all__ = ["Candidates", "Scopes", "find_candidates", "find_scopes", "leave_out"]
 
@@ -269,6 +269,7 @@ def find_candidates(e: Evidence, prior: Prior, scopes: Scopes | None = None) -> 
     bad_jars = np.add.reduceat(unwell[s.jar], s.ptr[:-1]) if s.count else np.zeros(0)
     chance = np.array([prior.pair, prior.product, prior.kinds])
     fit = e.sign[s.jar] == s.position
+    shares = {w: prior.share(w) for w in WHENS}
     rows: list[tuple[int, When, int, float, int, float]] = []
     jars: list[Ints] = []
     fits: list[NDArray[np.bool_]] = []
@@ -279,7 +280,7 @@ def find_candidates(e: Evidence, prior: Prior, scopes: Scopes | None = None) -> 
         for found in of.all():
             for when, whose, value, lot, active in found:
                 if (active & unwell_here).any():
-                    share = prior.share(_SHARE.get(when, when)) / len(found)
+                    share = shares[_SHARE.get(when, when)] / len(found)
                     rows.append((int(i), when, whose, value, lot, float(np.log(share * p / (1 - p)))))
                     jars.append(here[active])
                     fits.append(fit_here[active])

@@ -28,8 +28,6 @@ __all__ = ["METHOD", "Fitted", "evidence_of", "fit", "print_of"]
 
 METHOD = "evidence-2"  # changes with whatever would give another model of the same tests
 _SWEEPS = 80
-_PLACES_A_PRODUCT = 2  # causes looked for at once in a whole store, for each of its products (our choice)
-_MOST_PLACES = 240
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -227,9 +225,7 @@ def fit(
 ) -> Fitted:
     """The model of all these tests."""
     e = evidence_of(signed, kind_of)
-    places = max(prior.most, min(_PLACES_A_PRODUCT * len(e.products), _MOST_PLACES))
-    wide = Prior(**{**asdict(prior), "most": places})
-    weighed = weigh_evidence(e, wide, rng=rng, sweeps=sweeps)
+    weighed = weigh_evidence(e, prior, rng=rng, sweeps=sweeps)
     water = {row[0]: row[10] for row in signed.tests}
     posterior = weighed.posterior
     chances = posterior.chances

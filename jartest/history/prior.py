@@ -33,6 +33,7 @@ class Prior:
     fewest: int = 0
     most: int = 12
     worth_tests: float = 25.0
+    tried_worth: float = 0.0
     always: float = 0.40
     hardness: float = 0.15
     rate: float = 0.15
@@ -51,7 +52,7 @@ class Prior:
 
     def __post_init__(self) -> None:
         whole = ("fewest", "most")
-        weights = ("worth_tests", "error_worth", "score_tilt")
+        weights = ("worth_tests", "tried_worth", "error_worth", "score_tilt")
         for f in fields(self):
             value = getattr(self, f.name)
             if f.name in whole:

@@ -45,11 +45,14 @@ class _State:
         self.places = np.full(max(prior.most, 1), -1, np.int64)
         self.count = np.zeros((2, e.jars), np.int64)  # causes at work there whose sign does not fit, and fits
         self.log_odds = c.log_odds.copy()
+        self._blank: tuple[Floats, Floats, float] | None = (
+            None  # what an empty place may become, as things are
+        )
         self.set_error(np.full(len(e.readers), prior.error))
 
     def set_error(self, error: Floats) -> None:
         """Take these rates of wrong readings."""
-        self.error = error
+        self.error, self._blank = error, None
         self.value = speaks(self.c.evidence, self.prior, error)
         v0, v1, v2 = self.value
         zero = np.zeros_like(v0)
@@ -103,26 +106,33 @@ class _State:
         if old >= 0:
             self.change(old, -1)
             self.places[place] = -1
+            found = self.conditional()
+        else:
+            found = self._blank = self._blank or self.conditional()
+        chances, upto, none = found
+        if rng is None:
+            new = int(np.argmax(chances)) if chances.max(initial=0.0) > none else -1
+        else:
+            u = rng.random()
+            new = min(int(np.searchsorted(upto, u)), self.c.count - 1) if u < 1 - none else -1
+        if new >= 0:
+            self.change(new, 1)
+            self.places[place] = new
+        if new != old:
+            self._blank = None
+        return chances
+
+    def conditional(self) -> tuple[Floats, Floats, float]:
+        """What one empty place may become: the chance of each candidate, these added up, and the chance of none."""
         inside = self.places[self.places >= 0]
         logs = self.log_odds + self.score - math.log(len(self.places) - len(inside))
         logs[inside] = -np.inf
         top = max(float(logs.max(initial=-np.inf)), 0.0)
         weights = np.exp(logs - top)
-        total = float(weights.sum())
-        none = math.exp(-top)
-        if len(inside) < self.prior.fewest:
-            none = 0.0
-        chances = weights / (total + none)
-        if rng is None:
-            new = int(np.argmax(logs)) if weights.max(initial=0.0) > none else -1
-        else:
-            u = rng.random() * (total + none)
-            new = int(np.searchsorted(np.cumsum(weights), u)) if u < total else -1
-            new = min(new, self.c.count - 1)
-        if new >= 0:
-            self.change(new, 1)
-            self.places[place] = new
-        return chances
+        none = 0.0 if len(inside) < self.prior.fewest else math.exp(-top)
+        upto = np.cumsum(weights)
+        total = float(upto[-1]) + none
+        return weights / total, upto / total, none / total
 
     def draw_error(self, rng: np.random.Generator) -> None:
         """Draw each reader's rate of wrong readings, given what is at work in the jars."""
@@ -156,10 +166,10 @@ class _State:
             tried = int((c.scopes.kind == k).sum())
             found = min(len(set(c.scope[inside][kinds == k].tolist())), tried)
             if base[k] > 0 and tried:
-                drawn = rng.beta(
-                    base[k] * p.worth_tests + found, (1 - base[k]) * p.worth_tests + tried - found
-                )
+                few = max((1 - base[k]) * p.worth_tests, p.tried_worth * tried)
+                drawn = rng.beta(base[k] * p.worth_tests + found, few + tried - found)
                 shift[k] = math.log(drawn / (1 - drawn)) - math.log(base[k] / (1 - base[k]))
+        self._blank = None
         self.log_odds = c.log_odds + shift[c.scopes.kind[c.scope]]
 
 

@@ -35,6 +35,8 @@ EXACT_MOST = (
 )
 _MOST_WORK = 6_000_000  # sets times jars weighed one by one (our choice: about 1 s); more are sampled
 _HOPELESS = -20.0  # log odds under which a cause is not looked at again: two in a thousand million
+_PLACES_A_PRODUCT = 2  # causes drawn at once, for each product that is suspected (our choice): with too few the rare ones are told too low
+_MOST_PLACES = 240
 _KEPT = 1e-3  # causes less likely than this are left out of what is kept, and out of the sets drawn
 
 
@@ -274,6 +276,8 @@ def weigh_evidence(
     count = _set_count(c.count, fewest, most)
     if c.count == 0 or (count <= min(exact_most, EXACT_MOST) and count * e.jars <= _MOST_WORK):
         return _exactly(c, prior_here)
+    places = max(most, min(_PLACES_A_PRODUCT * len(e.products), _MOST_PLACES, unwell + 1))
+    prior_here = replace(prior_here, most=places)
     c = _hopeful(c, prior_here)
     return _sampled(c, prior_here, draw(c, prior_here, rng, sweeps=sweeps))
 

@@ -16,6 +16,7 @@ from jartest.imaging.values import Reading
 from jartest.records.grounds import MEASURED, Ground, SignedOver, list_grounds
 from jartest.records.model import Remix
 from jartest.records.parcel_tables import second_opinions
+from jartest.records.summaries import product_key
 from jartest.records.summary_tables import outcome_products, outcomes, pair_counts, shelf
 from jartest.records.tables import (
     FRAME,
@@ -526,13 +527,15 @@ class ProductLine:
     ph: float | None
     temperature_c: float | None
     verdict: Word
+    holds_to_s: float | None
+    signed_over: Word | None
     score: int | None
     signer: str
     reason: str
 
 
 def list_product_lines(c: Connection, *, samples: bool) -> tuple[ProductLine, ...]:
-    """Every product of every signed test, oldest test first, in the order they were planned to go in."""
+    """Every product that went into a signed test, oldest test first, in the order they went in."""
     s, r, p = signatures.c, revisions.c, products.c
     query = (
         select(
@@ -552,19 +555,34 @@ def list_product_lines(c: Connection, *, samples: bool) -> tuple[ProductLine, ..
             r.water_ph.label("ph"),
             r.water_temperature_c.label("temperature_c"),
             s.word.label("verdict"),
+            verdicts.c.age_s.label("holds_to_s"),
+            verdicts.c.verdict.label("signed_over"),
             outcomes.c.score,
             s.by.label("signer"),
             s.reason,
         )
         .select_from(tests)
         .join(signatures, and_(s.test_id == tests.c.id, s.set_aside == ""))
+        .join(verdicts, verdicts.c.id == s.verdict_id)
         .join(outcomes, outcomes.c.test_id == tests.c.id)
         .join(revisions, and_(r.test_id == tests.c.id, r.revision == s.revision))
         .join(products, and_(p.test_id == tests.c.id, p.revision == s.revision))
         .where(tests.c.sample == samples)
         .order_by(tests.c.number, p.position)
     )
-    return tuple(ProductLine(**row) for row in c.execute(query).mappings())
+    held = select(outcome_products.c.number, shelf.c.name_key, shelf.c.maker_key).join(shelf)
+    went_in: dict[int, set[tuple[str, str]]] = defaultdict(set)
+    for number, name, maker in c.execute(held):
+        went_in[number].add((name, maker))
+    found: list[ProductLine] = []
+    for row in c.execute(query).mappings():
+        left = went_in[row["number"]]
+        key = product_key(row["product"], row["maker"])
+        if key in left:  # neither left out nor a second time
+            left.remove(key)
+            same = bool(found) and found[-1].number == row["number"]
+            found.append(ProductLine(**{**row, "position": found[-1].position + 1 if same else 1}))
+    return tuple(found)
 
 
 def list_set_by_hand(

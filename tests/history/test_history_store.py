@@ -555,3 +555,20 @@ def test_the_server_has_counted_what_was_moved_to_it(postgres_url: str, tmp_path
 def test_every_state_has_a_shape_of_its_own() -> None:
     shapes = [shape for shape, _ in PAIR_SHAPES.values()]
     assert len(set(shapes)) == len(shapes)
+
+
+def test_the_long_table_holds_what_went_in_in_its_order_and_what_the_word_was_signed_over(shop: Any) -> None:
+    """Was wrong: a product that nobody ticked beside others that were ticked stood in it as if it had been in the jar."""
+    test = shop.open("A B C a")
+    for n in (1, 3, 4):
+        shop.tick(test, n, n)
+    shop.sign(test, None, person="pass")
+    shop.add("B A", "pass")
+    lines = shop.store.product_lines(samples=False)
+    assert [(x.number, x.position, x.product) for x in lines] == [
+        (1, 1, "A"), (1, 2, "C"), (2, 1, "B"), (2, 2, "A"),
+    ]  # fmt: skip
+    assert [(x.verdict, x.holds_to_s, x.signed_over) for x in lines[1:3]] == [
+        ("pass", None, None),
+        ("pass", 7200.0, "pass"),
+    ]
