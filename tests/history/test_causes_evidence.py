@@ -29,7 +29,13 @@ def test_the_command_prints_every_figure_that_is_asked_of_it() -> None:
     rows = json.loads(subprocess.run(command, capture_output=True, text=True, check=True).stdout)
     assert [r["kind"] for r in rows] == ["pair", "none", "all"]
     assert all(0 <= d["told"] <= 1 for d in rows[-1]["calibration"])
-    asked = {"calibration", "shops", "cause_named_first_fraction", "cause_in_top3_fraction", "innocents_over_half"}
+    asked = {
+        "calibration",
+        "shops",
+        "cause_named_first_fraction",
+        "cause_in_top3_fraction",
+        "innocents_over_half",
+    }
     assert asked | {"bad_pairs_called_goes", "misfit_raised_fraction"} <= set(rows[0])
 
 
