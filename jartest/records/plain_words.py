@@ -11,7 +11,7 @@ from collections.abc import Mapping
 
 from jartest.errors import BadEntry
 
-__all__ = ["PATTERN", "keepable", "plain_words", "plain_words_in", "set_apart"]
+__all__ = ["PATTERN", "bare", "keepable", "plain_words", "plain_words_in", "set_apart"]
 
 _UNKEEPABLE = re.compile("[\x00\ud800-\udfff]")
 # HTML, Living Standard, 13.2.5.6 "tag open state": only these after a "<" begin a tag, a comment or the like.
@@ -54,6 +54,16 @@ def set_apart(name: str) -> str:
     Nobody typed it here, so nobody is to be sent away with a photo because of it.
     """
     return _TAG.sub(lambda tag: f"< {tag[0][1:]}", name)
+
+
+# What turns the direction of writing (Unicode Standard Annex 9, section 2) or is no sign at all but newline and tab:
+# with it a name or an address reads otherwise than it stands.
+_TRICKS = re.compile("[\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069]|[\x00-\x08\x0b-\x1f\x7f-\x9f]")
+
+
+def bare(text: str) -> str:
+    """Words of others as they may be shown: without signs that turn the direction of writing, and without controls."""
+    return _TRICKS.sub("", text)
 
 
 def plain_words_in(value: object) -> None:

@@ -20,6 +20,7 @@ from jartest.field.capture import Inbox, capture_routes, desk_routes
 from jartest.field.entry import entry_routes
 from jartest.field.files import file_routes
 from jartest.field.gate import THIS_MACHINE, Gate, Rules
+from jartest.field.policy import Policy, inline_digests
 from jartest.field.server import make_server, more_open_files
 from jartest.field.strips import strip_routes
 from jartest.recorder import Recorder
@@ -64,6 +65,7 @@ def make_app(
     opened: Callable[[Settings], Recorder] = open_recorder,
 ) -> st.App:
     """The whole server over one data folder; what cannot be opened is said before it starts."""
+    page = Path(st.__file__).with_name("static") / "index.html"
     inbox, access = Inbox(opened(settings), ticks=time.monotonic), Access(settings.home)
     return st.App(
         script,
@@ -74,7 +76,10 @@ def make_app(
             *file_routes(),
             *strip_routes(inbox.recorder.strip),
         ],
-        middleware=[Middleware(Gate, access=access, rules=rules)],
+        middleware=[
+            Middleware(Gate, access=access, rules=rules),
+            Middleware(Policy, digests=inline_digests(page)),
+        ],
     )
 
 

@@ -71,7 +71,7 @@ def _draw_line(line: InboxLine) -> None:
         said += [f"answered by {', '.join(names)}"] if names else []
         st.markdown(f"**{plain(q.title)}** · {plain(q.words)}" if q.words else f"**{plain(q.title)}**")
         st.caption(" · ".join(said))
-        link_to("opinion", f"Open “{one_line(q.title)[:60]}”", id=q.id)
+        link_to("opinion", f"Open “{plain(one_line(q.title)[:60])}”", id=q.id)
 
 
 def _draw_receive(recorder: Recorder) -> None:

@@ -19,6 +19,7 @@ from jartest.plan.formulations import code_beside
 from jartest.plan.schedule import DueState
 from jartest.recorder import Recorder, came_later
 from jartest.records.model import Case, JarTest, Look, Product
+from jartest.records.plain_words import bare
 from jartest.screens import state
 from jartest.settings import read_settings
 from jartest.units import say_amount
@@ -83,9 +84,18 @@ def error_box() -> Iterator[Box]:
 
 
 # ---------------------------------------------------------------------- words
+# Where a page would see a web or mail address, whatever is escaped (GitHub Flavored Markdown 0.29, section 6.9).
+_LINKED = re.compile(r"(?i)(?<=http)(?=s?://)|(?<=www)(?=\.)|(?<=@)")
+_JOINER = "\u2060"  # WORD JOINER: not seen, and no place to break a line
+
+
 def plain(text: str) -> str:
-    """Text as it was typed, with nothing in it that the page would take for markup."""
-    return re.sub(r"([\\`*_{}\[\]()<>#+\-.!|~$:&])", r"\\\1", one_line(text))
+    """Words of others as they were typed, and nothing else: no markup, no link, no picture, no turned writing.
+
+    The one way by which words of people and files come onto a screen, in whatever field Streamlit reads as markdown.
+    """
+    unlinked = _LINKED.sub(_JOINER, one_line(bare(text)))
+    return re.sub(r"([\\`*_{}\[\]()<>#+\-.!|~$:&])", r"\\\1", unlinked)
 
 
 def one_line(text: str) -> str:
