@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -265,7 +266,9 @@ def _system_warnings(request: RecipeRequest) -> list[str]:
         f"The rate {p.rate.text!r} of {p.product.said} counts {p.rate.system} units and the tank "
         f"({request.tank_volume.text}) {tank} ones: read as {p.rate.read_as}."
         for p in request.products
-        if p.rate.per == "mix" and p.rate.system != tank and "%" not in p.rate.text
+        if p.rate.per == "mix"
+        and p.rate.system != tank
+        and not re.search("%|:|ppm|percent|pct", p.rate.text, re.I)
     ]
 
 

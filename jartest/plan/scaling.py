@@ -11,6 +11,7 @@ from jartest.plan.formulations import formulation_in_name
 from jartest.plan.measuring import Tools
 from jartest.plan.orders import DEFAULT_ORDER
 from jartest.plan.products import ShelfProduct
+from jartest.plan.proposals import as_far_as_known
 from jartest.plan.water import MixWater
 from jartest.units import CarrierRate, Quantity, Rate, Unit, read_rate
 
@@ -151,7 +152,8 @@ def read_product_rate(text: str, product: ShelfProduct) -> Rate:
     BadUnit
         If it cannot be read, or a dry product is given by volume.
     """
-    rate = read_rate(text, liquid=product.liquid)
+    grade = as_far_as_known(product).grade
+    rate = read_rate(text, liquid=product.liquid, holds=dict(grade.percent) if grade else None)
     if rate.bare_ounce and product.liquid is None:
         msg = f"{text.strip()!r} of {product.said} may be fluid ounces or weight: type fl oz, or oz wt."
         raise BadUnit(msg)

@@ -5,18 +5,8 @@ What was typed is always echoed as it was understood (`read_as`): a gallon is a 
 the table is taken, and nothing ambiguous is guessed.
 """
 
-from jartest.units.read import (
-    Amount,
-    CarrierRate,
-    Quantity,
-    Rate,
-    read_amount,
-    read_carrier_rate,
-    read_number,
-    read_quantity,
-    read_rate,
-    read_volume,
-)
+from jartest.units.rates import CarrierRate, Rate, read_carrier_rate, read_rate
+from jartest.units.read import Amount, Quantity, read_amount, read_number, read_quantity, read_volume
 from jartest.units.say import (
     say_amount,
     say_area,

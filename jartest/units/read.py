@@ -1,46 +1,36 @@
-"""What people type, read by the table: amounts, volumes, rates, and carrier on the ground."""
+"""What people type, read by the table: numbers, volumes, weights and amounts for the jar."""
 
 from __future__ import annotations
 
 import re
 import unicodedata
 from dataclasses import dataclass
+from difflib import get_close_matches
 from fractions import Fraction
-from typing import Literal
 
 from jartest.errors import BadUnit
 from jartest.units.say import say_metric, say_number
-from jartest.units.table import UNITS, Kind, System, Unit
+from jartest.units.table import UNITS, Kind, Unit
 
-__all__ = [
-    "Amount",
-    "CarrierRate",
-    "Quantity",
-    "Rate",
-    "read_amount",
-    "read_carrier_rate",
-    "read_number",
-    "read_quantity",
-    "read_rate",
-    "read_volume",
-]
+__all__ = ["Amount", "Quantity", "read_amount", "read_number", "read_quantity", "read_volume"]
 
+_SIGNS = str.maketrans(dict.fromkeys("−–—‒‐", "-") | {"×": "x"})
 _BARE_OUNCE = frozenset({"oz", "ozs", "ounce", "ounces"})
 _BY_SPELLING = {
     s if s == "A" else s.lower(): u for u in UNITS for s in u.spellings
 }  # a small a is asked about
 _ASKED = {
-    "t": "t and T are used for teaspoon, tablespoon and tonne: type tsp, tbsp or kg",
-    "T": "t and T are used for teaspoon, tablespoon and tonne: type tsp, tbsp or kg",
+    "t": "t and T are used for teaspoon, tablespoon and metric ton: type tsp, tbsp or kg",
+    "T": "t and T are used for teaspoon, tablespoon and metric ton: type tsp, tbsp or kg",
     "a": "a is used for acre and for are: type acre or m2",
     "c": "c is used for cup and for centi: type cup or mL",
-    "m": "m is used for meter and M for a thousand: type m2 or 1000 ft2",
-    "M": "m is used for meter and M for a thousand: type m2 or 1000 ft2",
+    "m": "m is used for meter and M for a thousand: type m2, or 1000 ft2 for a thousand square feet",
+    "M": "M may be a thousand square feet, a thousand gallons or a meter: type 1000 ft2, 1000 gal or m2",
     "ton": "tons are short, long or metric: type lb or kg",
     "tons": "tons are short, long or metric: type lb or kg",
 }
 _MAY_TYPE = {
-    "volume": "mL, L, tsp, tbsp, fl oz, cup, pt, qt, gal, or imp fl oz, imp pt, imp qt, imp gal",
+    "volume": "mL, cL, L, hL, tsp, tbsp, fl oz, cup, pt, qt, gal, or imp fl oz, imp pt, imp qt, imp gal",
     "mass": "mg, g, kg, oz, lb",
     "area": "ft2, 1000 ft2, acre, m2, ha",
 }
@@ -52,12 +42,16 @@ _MOST_IN_JAR = 1e5  # 100 L or 100 kg: beyond any jar, bucket or drum used for a
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Quantity:
-    """A number with its unit, as typed; `size` is exact, in mL, g or m2."""
+    """A number with its unit, as typed; `size` is exact, in mL, g or m2.
+
+    `1 pt 4 fl oz` is one quantity in its first unit; `parts` holds the two as typed.
+    """
 
     text: str
     value: Fraction
     unit: Unit
     bare_ounce: bool = False
+    parts: tuple[Quantity, ...] = ()
 
     @property
     def size(self) -> Fraction:
@@ -65,9 +59,16 @@ class Quantity:
         return self.value * self.unit.factor
 
     @property
+    def said(self) -> str:
+        """The number with its unit spelled out: `1 US pt 4 US fl oz`."""
+        if self.parts:
+            return " ".join(p.said for p in self.parts)
+        return f"{say_number(float(self.value))} {self.unit.says}"
+
+    @property
     def read_as(self) -> str:
         """What was understood, with the metric size beside it."""
-        said = f"{say_number(float(self.value))} {self.unit.says}"
+        said = self.said
         if self.unit.system == "metric":
             return said
         return f"{said} = {say_metric(self.unit.kind, float(self.size))}"
@@ -83,39 +84,6 @@ class Amount:
     read_as: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Rate:
-    """A product rate: `ml` or `g` of product per `per_size`, which is in m2 (area), mL (mix) or tanks.
-
-    `system` is that of the unit it is per (or of the amount, per tank).  `bare_ounce` says that the
-    ounce was typed without "fl" or "wt", which is a question for a liquid.
-    """
-
-    text: str
-    ml: float | None
-    g: float | None
-    per: Literal["area", "mix", "tank"]
-    per_size: float
-    read_as: str
-    system: System
-    bare_ounce: bool = False
-
-    @property
-    def amount(self) -> float:
-        """The product's amount, in mL or g, whichever the rate counts."""
-        return self.ml if self.ml is not None else (self.g or 0.0)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class CarrierRate:
-    """How much carrier goes on how much ground: `ml_per_m2`, or `m2_per_tank` where that was typed."""
-
-    text: str
-    ml_per_m2: float | None
-    m2_per_tank: float | None
-    read_as: str
-
-
 def read_number(text: str, *, whole: str = "") -> Fraction:
     """The positive number typed: `2`, `0.5`, `.5`, `1/2`, `1 1/2`, `1½`, `2,5`; `whole` is what to show in an error.
 
@@ -124,8 +92,8 @@ def read_number(text: str, *, whole: str = "") -> Fraction:
     BadUnit
         If it is no plain positive number, or its comma may mean a thousand or a decimal.
     """
-    value = _number(_plain(text))
-    seen = _shown(whole or text)
+    value = _number(in_plain(text))
+    seen = shown(whole or text)
     if value is None:
         msg = f"{seen} has no number that can be read: type it in full, such as 5, 0.25 or 1 1/2."
         raise BadUnit(msg)
@@ -143,20 +111,23 @@ def read_quantity(text: str, *kinds: Kind) -> Quantity:
     BadUnit
         If the number or the unit cannot be read, or the size is beyond anything meant.
     """
-    plain = _plain(text)
-    number, word = _split_number(plain)
+    plain = in_plain(text)
+    check_one_number(plain, text)
+    if parts := _two_parts(plain):
+        return _together(text, [read_quantity(p, *kinds) for p in parts])
+    number, word = split_number(plain)
     if not number:
-        msg = f"{_shown(text)} has no number in front: type a number and a unit, such as {_example(kinds)}."
+        msg = f"{shown(text)} has no number in front: type a number and a unit, such as {_example(kinds)}."
         raise BadUnit(msg)
     if not word:
-        msg = f"{_shown(text)} has no unit: type one of {_may_type(kinds)} after the number."
+        msg = f"{shown(text)} has no unit: type one of {may_type(kinds)} after the number."
         raise BadUnit(msg)
     value = read_number(number, whole=text)
-    unit = _unit_of(word, text, kinds)
+    unit = unit_of(word, text, kinds)
     quantity = Quantity(
         text=text.strip(), value=value, unit=unit, bare_ounce=word.lower().strip() in _BARE_OUNCE
     )
-    _check_size(quantity)
+    check_size(quantity)
     return quantity
 
 
@@ -177,10 +148,10 @@ def read_amount(text: str, *, liquid: bool | None = None) -> Amount:
         In one sentence: what was seen and what may be typed.
     """
     quantity = read_quantity(text, "volume", "mass")
-    _check_state(quantity, liquid)
+    check_state(quantity, liquid)
     size = float(quantity.size)
     if size > _MOST_IN_JAR:
-        msg = f"{_shown(text)} is more than any jar holds ({quantity.read_as}): type the amount for the jar."
+        msg = f"{shown(text)} is more than any jar holds: type the amount for the jar, not for the tank."
         raise BadUnit(msg)
     volume = quantity.unit.kind == "volume"
     return Amount(
@@ -199,90 +170,62 @@ def read_volume(text: str) -> float:
     return float(read_quantity(text, "volume").size)
 
 
-def read_rate(text: str, *, liquid: bool | None = None) -> Rate:
-    """A product rate: per area, per volume of mix, per tank, or % v/v.
-
-    `liquid` as in `read_amount`.
-
-    Raises
-    ------
-    BadUnit
-        If the amount, or what it is per, cannot be read.
-    """
-    plain = _plain(text)
-    if "%" in plain:
-        return _percent_rate(plain, text, liquid)
-    top, per = _split_per(plain, text, "3 fl oz/1000 ft2, 2 lb/100 gal, 1.5 L/ha, 1 qt/tank or 0.25 % v/v")
-    amount = read_quantity(top, "volume", "mass")
-    _check_state(amount, liquid)
-    size = float(amount.size)
-    volume = amount.unit.kind == "volume"
-    per_kind: Literal["area", "mix", "tank"]
-    if _is_tank(per):
-        per_kind, per_size, per_says, system = "tank", 1.0, "tank", amount.unit.system
-    else:
-        below = _per_quantity(per, text, "area", "volume")
-        per_kind = "area" if below.unit.kind == "area" else "mix"
-        per_size, per_says, system = float(below.size), _say_per(below), below.unit.system
-        _check_share(text, size / per_size, per_kind)
-    return Rate(
-        text=text.strip(),
-        ml=size if volume else None,
-        g=None if volume else size,
-        per=per_kind,
-        per_size=per_size,
-        read_as=f"{say_number(float(amount.value))} {amount.unit.says} per {per_says}"
-        + (
-            ""
-            if amount.unit.system == "metric" and per_says in ("ha", "L", "tank")
-            else _metric_rate(size, volume, per_kind, per_size)
-        ),
-        system=system,
-        bare_ounce=amount.bare_ounce,
-    )
+_TWO_PARTS = re.compile(
+    r"(\d[\d.,/ -]*? ?[A-Za-z#][A-Za-z .#]*?)(?:,| \+| and)? (\d[\d., /-]*? ?[A-Za-z#][A-Za-z .#]*)"
+)
 
 
-def read_carrier_rate(text: str) -> CarrierRate:
-    """Carrier per area (`2 gal/1000 ft2`, `20 gal/acre`, `200 L/ha`) or area per tank (`5 acres/tank`).
-
-    Raises
-    ------
-    BadUnit
-        If it cannot be read so.
-    """
-    plain = _plain(text)
-    top, per = _split_per(plain, text, "2 gal/1000 ft2, 20 gal/acre, 200 L/ha or 5 acres/tank")
-    if _is_tank(per):
-        area = read_quantity(top, "area")
-        return CarrierRate(
-            text=text.strip(),
-            ml_per_m2=None,
-            m2_per_tank=float(area.size),
-            read_as=f"{area.read_as} per tank",
-        )
-    volume = read_quantity(top, "volume")
-    ground = _per_quantity(per, text, "area")
-    ml_per_m2 = float(volume.size / ground.size)
-    return CarrierRate(
-        text=text.strip(),
-        ml_per_m2=ml_per_m2,
-        m2_per_tank=None,
-        read_as=f"{say_number(float(volume.value))} {volume.unit.says} per {_say_per(ground)}"
-        + (
-            ""
-            if ground.unit.name == "ha" and ground.value == 1 and volume.unit.name == "L"
-            else f" = {say_number(ml_per_m2 * 10)} L per ha"
-        ),
-    )
+def _two_parts(plain: str) -> list[str]:
+    """`1 pt 4 fl oz`, `2 lb, 8 oz` and `1 gal + 1 qt` as two amounts; empty for one."""
+    found = _TWO_PARTS.fullmatch(plain)
+    return [found[1], found[2]] if found else []
 
 
-def _plain(text: str) -> str:
+def _together(text: str, parts: list[Quantity]) -> Quantity:
+    """Two quantities typed as one; both a volume or both a weight, the second smaller than one of the first's unit."""
+    first, second = parts
+    if first.unit.kind == "volume" and second.bare_ounce:
+        msg = f"{shown(text)} adds ounces to a volume: type fl oz, such as '1 pt 4 fl oz'."
+        raise BadUnit(msg)
+    if first.unit.kind != second.unit.kind or second.size >= first.unit.factor:
+        msg = f"{shown(text)} holds two amounts that do not make one: type it like '1 pt 4 fl oz' or '2 lb 8 oz'."
+        raise BadUnit(msg)
+    value = (first.size + second.size) / first.unit.factor
+    return Quantity(text=text.strip(), value=value, unit=first.unit, parts=(first, second))
+
+
+_RANGE = re.compile(
+    r"(?P<low>\d[\d.,]*(?: \d+ ?/ ?\d+| ?/ ?\d+)?) ?(?P<unit>[A-Za-z#. ]*?) ?(?:-|\bto\b|\bor\b) ?(?P<high>\.?\d[\d.,]*(?: \d+ ?/ ?\d+| ?/ ?\d+)?) ?(?P<rest>.*)"
+)
+_HEDGE = re.compile(
+    r"^(?:up to|at least|at most|about|around|approx\.?|ca\.?|max\.?|maximum|min\.?|minimum|~|<|>|≤|≥)|\b(?:max(?:imum)?|min(?:imum)?|or more|or less)\.?$",
+    re.I,
+)
+
+
+def check_one_number(plain: str, text: str) -> None:
+    """Refuse what leaves open how much is meant: a range, or a limit; it asks which one goes into the jar."""
+    if hedge := _HEDGE.search(plain):
+        rest = (plain[: hedge.start()] + plain[hedge.end() :]).strip()
+        msg = f"{shown(text)} says {hedge.group()!r}: type the one rate to try, such as {rest!r}."
+        raise BadUnit(msg)
+    found = _RANGE.fullmatch(plain)
+    # 1-1/2 is one and a half.
+    if found is None or re.match(r"\d+-\d+ ?/ ?\d+(?!\d)", plain):
+        return
+    rest = found["rest"] or found["unit"]
+    low, high = (f"{found[x]} {rest}".strip() for x in ("low", "high"))
+    msg = f"{shown(text)} is a range: which end goes into the jar? Type {low!r} or {high!r}."
+    raise BadUnit(msg)
+
+
+def in_plain(text: str) -> str:
     """`text` in plain characters: vulgar fractions as ` 1/2`, raised 2 as 2, one kind of space and slash."""
     out = []
     for char in text.strip():
         numeric = unicodedata.normalize("NFKC", char)
         out.append(f" {numeric.replace('⁄', '/')}" if "⁄" in numeric and len(numeric) > 1 else numeric)
-    return re.sub(r"\s+", " ", "".join(out).replace("⁄", "/").replace("∕", "/").replace("−", "-")).strip()
+    return re.sub(r"\s+", " ", "".join(out).replace("⁄", "/").replace("∕", "/").translate(_SIGNS)).strip()
 
 
 def _number(plain: str) -> Fraction | None:
@@ -307,7 +250,7 @@ def _number(plain: str) -> Fraction | None:
     return None
 
 
-def _split_number(plain: str) -> tuple[str, str]:
+def split_number(plain: str) -> tuple[str, str]:
     """The leading number as written, and the rest."""
     match = re.match(
         r"[+-]?[\d.,]+(?:e[+-]?\d+)?(?:[ -]\d+ ?/ ?\d+| ?/ ?\d+)?|/?nan\b|[+-]?inf(?:inity)?\b", plain, re.I
@@ -317,27 +260,33 @@ def _split_number(plain: str) -> tuple[str, str]:
     return match.group().strip(), plain[match.end() :].strip()
 
 
-def _unit_of(word: str, text: str, kinds: tuple[Kind, ...]) -> Unit:
+def unit_of(word: str, text: str, kinds: tuple[Kind, ...]) -> Unit:
     if word in _ASKED:
-        msg = f"{_shown(text)} cannot be read for sure: {_ASKED[word]}."
+        msg = f"{shown(text)} cannot be read for sure: {_ASKED[word]}."
         raise BadUnit(msg)
-    key = word if word == "A" else _unit_key(word)
+    key = "A" if word.rstrip(".") == "A" else _unit_key(word)
     unit = _BY_SPELLING.get(key)
     if unit is None:
-        msg = (
-            f"{_shown(text)} has the unit {word[:24]!r}, which is not known: type one of {_may_type(kinds)}."
-        )
+        near = _nearest(key, kinds)
+        msg = f"{shown(text)} has the unit {word[:24]!r}, which is not known: {near}type one of {may_type(kinds)}."
         raise BadUnit(msg)
     if unit.kind not in kinds:
         wanted = " or ".join(_KIND_WORD[k] for k in kinds)
-        msg = f"{_shown(text)} is {_KIND_WORD[unit.kind]}, where {wanted} is needed: type one of {_may_type(kinds)}."
+        msg = f"{shown(text)} is {_KIND_WORD[unit.kind]}, where {wanted} is needed: type one of {may_type(kinds)}."
         raise BadUnit(msg)
     return unit
 
 
+def _nearest(key: str, kinds: tuple[Kind, ...]) -> str:
+    """The spelling of the table that is nearest to what was typed, as a question; empty where none is near."""
+    offered = {s: u for s, u in _BY_SPELLING.items() if u.kind in kinds and len(s) > 1}
+    near = get_close_matches(key, offered, n=1, cutoff=0.6)
+    return f"did you mean {near[0]!r}? Else " if near else ""
+
+
 def _unit_key(word: str) -> str:
     """`word` in small letters without points, "US" left out, and any word for imperial put in front as imp."""
-    words = re.sub(r"[()]", " ", word.lower().replace(".", " ")).split()
+    words = re.sub(r"[()]|(?<=[a-z])-(?=[a-z])", " ", word.lower().replace(".", " ")).split()
     joined = " ".join(words)
     joined = re.sub(r"^u s |^us | us$| u s$", "", joined)
     if re.search(r"\b(imp|imperial|uk)\b", joined):
@@ -345,80 +294,23 @@ def _unit_key(word: str) -> str:
     return re.sub(r"\s+", " ", joined).strip()
 
 
-def _split_per(plain: str, text: str, example: str) -> tuple[str, str]:
-    """The two sides of a rate: parted at `per`, or at the slash after a unit word."""
-    match = re.fullmatch(r"(.*[A-Za-z#)].*?) ?(?:/| per ) ?(.+)", plain) if " per " in plain else None
-    match = match or re.fullmatch(r"([\d.,/ +-]*(?:e[+-]?\d+)?[^/\d]*[A-Za-z#).][^/\d]*)/ ?(.+)", plain, re.I)
-    if match is None:
-        msg = f"{_shown(text)} does not say per what: type it like {example}."
-        raise BadUnit(msg)
-    return match.group(1).strip(), match.group(2).strip()
-
-
-def _is_tank(per: str) -> bool:
-    return per.lower() in ("tank", "1 tank", "load", "tankful")
-
-
-def _per_quantity(per: str, text: str, *kinds: Kind) -> Quantity:
-    """What a rate is per; 1,000 is a thousand here, and no number means one."""
-    number, word = _split_number(re.sub(r"^(\d{1,3}),(\d{3})\b", r"\1\2", per))
-    if not number:
-        number, word = "1", per
-    unit = _unit_of(word.strip(), text, kinds) if word.strip() else None
-    if unit is None:
-        msg = f"{_shown(text)} is per {per[:24]!r} without a unit: type one of {_may_type(kinds)}."
-        raise BadUnit(msg)
-    quantity = Quantity(text=per, value=read_number(number, whole=text), unit=unit)
-    _check_size(quantity)
-    return quantity
-
-
-def _percent_rate(plain: str, text: str, liquid: bool | None) -> Rate:
-    match = re.fullmatch(r"(.+?) ?% ?(?:\(?(?:v ?/ ?v|by vol(?:ume)?|vol)\)?)?", plain, re.I)
-    if match is None:
-        msg = f"{_shown(text)} cannot be read: percent is taken by volume only, such as 0.25 % v/v."
-        raise BadUnit(msg)
-    if liquid is False:
-        msg = f"{_shown(text)} is a share by volume, but dry products are weighed: type it like 2 lb/100 gal or 5 g/L."
-        raise BadUnit(msg)
-    percent = read_number(match.group(1), whole=text)
-    _check_share(text, float(percent) / 100, "mix")
-    said = say_number(float(percent))
-    return Rate(
-        text=text.strip(),
-        ml=float(percent),
-        g=None,
-        per="mix",
-        per_size=100.0,
-        read_as=f"{said} % by volume = {say_number(float(percent) * 10)} mL per L",
-        system="metric",
-    )
-
-
-def _check_size(quantity: Quantity) -> None:
+def check_size(quantity: Quantity) -> None:
     kind, size = quantity.unit.kind, float(quantity.size)
     if size > _MOST[kind]:
-        msg = f"{_shown(quantity.text)} is more than anybody means ({say_metric(kind, size)}): check the number and the unit."
+        msg = f"{shown(quantity.text)} is more than anybody means ({say_metric(kind, size)}): check the number and the unit."
         raise BadUnit(msg)
     if size < _LEAST[kind]:
-        msg = f"{_shown(quantity.text)} is less than can be meant: check the number and the unit."
+        msg = f"{shown(quantity.text)} is less than can be meant: check the number and the unit."
         raise BadUnit(msg)
 
 
-def _check_share(text: str, share: float, per: str) -> None:
-    # A liter or a kilogram of product in a liter of mix leaves no room for a carrier (our choice for weights).
-    if per == "mix" and share >= 1:
-        msg = f"{_shown(text)} leaves no room for a carrier: check the number and the units."
-        raise BadUnit(msg)
-
-
-def _check_state(quantity: Quantity, liquid: bool | None) -> None:
+def check_state(quantity: Quantity, liquid: bool | None) -> None:
     if liquid and quantity.bare_ounce:
-        msg = f"{_shown(quantity.text)} of a liquid may be fluid ounces or weight: type fl oz, or oz wt."
+        msg = f"{shown(quantity.text)} of a liquid may be fluid ounces or weight: type fl oz, or oz wt."
         raise BadUnit(msg)
     if liquid is False and quantity.unit.kind == "volume":
         msg = (
-            f"{_shown(quantity.text)} is a volume, but dry products are weighed, "
+            f"{shown(quantity.text)} is a volume, but dry products are weighed, "
             "since a spoon can be threefold wrong: type g, kg, oz or lb."
         )
         raise BadUnit(msg)
@@ -427,26 +319,13 @@ def _check_state(quantity: Quantity, liquid: bool | None) -> None:
 _KIND_WORD = {"volume": "a volume", "mass": "a weight", "area": "an area"}
 
 
-def _shown(text: str) -> str:
+def shown(text: str) -> str:
     return repr(text.strip()[:60])
 
 
-def _may_type(kinds: tuple[Kind, ...]) -> str:
+def may_type(kinds: tuple[Kind, ...]) -> str:
     return "; ".join(_MAY_TYPE[k] for k in kinds)
 
 
 def _example(kinds: tuple[Kind, ...]) -> str:
     return {"volume": "5 mL", "mass": "12 g", "area": "1000 ft2"}[kinds[0]]
-
-
-def _say_per(quantity: Quantity) -> str:
-    if quantity.value == 1:
-        return quantity.unit.says
-    return f"{say_number(float(quantity.value))} {quantity.unit.says}"
-
-
-def _metric_rate(size: float, volume: bool, per: str, per_size: float) -> str:
-    if per == "tank":
-        return f" = {say_metric('volume' if volume else 'mass', size)} per tank"
-    scale, below = (10_000, "ha") if per == "area" else (1000, "L")
-    return f" = {say_metric('volume' if volume else 'mass', size / per_size * scale)} per {below}"

@@ -89,7 +89,7 @@ def test_a_weight_per_acre_or_gallon_in_metric(text: str, g_per_ha: float) -> No
 
 REGISTRY: pint.UnitRegistry[float] = pint.UnitRegistry()
 PINT_NAMES = {
-    "mL": "milliliter", "L": "liter", "tsp": "teaspoon", "tbsp": "tablespoon", "fl oz": "fluid_ounce",
+    "mL": "milliliter", "cL": "centiliter", "hL": "hectoliter", "L": "liter", "tsp": "teaspoon", "tbsp": "tablespoon", "fl oz": "fluid_ounce",
     "cup": "cup", "pt": "pint", "qt": "quart", "gal": "gallon", "imp fl oz": "imperial_fluid_ounce",
     "imp pt": "imperial_pint", "imp qt": "imperial_quart", "imp gal": "imperial_gallon", "mg": "milligram",
     "g": "gram", "kg": "kilogram", "oz": "ounce", "lb": "pound", "ft2": "foot ** 2", "m2": "meter ** 2",
