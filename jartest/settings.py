@@ -133,7 +133,7 @@ def accept_limits(settings: Settings, accepted: Sequence[Proposal], *, by: str, 
         part.write_text(text, "utf-8")
         part.replace(path)
     except OSError as e:
-        msg = f"The shop's file of limits cannot be written ({e.strerror}); nothing was changed."
+        msg = f"The shop's limits file cannot be written ({e.strerror}); nothing was changed."
         raise BadLimits(msg) from e
     return read_limits(settings)
 
@@ -171,5 +171,5 @@ def _shop_text(settings: Settings) -> str:
     try:
         return settings.shop_limits.read_text("utf-8") if settings.shop_limits.exists() else ""
     except (OSError, UnicodeDecodeError) as e:
-        msg = "The shop's file of limits cannot be read; mend or remove limits.toml in the data folder."
+        msg = "The shop's limits file cannot be read; mend or remove limits.toml in the data folder."
         raise BadLimits(msg) from e

@@ -28,27 +28,36 @@ def read_marks(text: str) -> dict[str, Marks]:
     try:
         d = json.loads(text)
     except json.JSONDecodeError as e:
-        msg = f"The marks are no JSON: {e.msg} at line {e.lineno}."
+        msg = f"The marks file is not valid JSON: line {e.lineno}, {e.msg[:1].lower()}{e.msg[1:]}."
         raise BadEntry(msg) from e
     if not isinstance(d, dict):
-        msg = "The marks must be a JSON object, photo name to lines."
+        msg = "The marks file must be a JSON object: the name of each photo, then its lines."
         raise BadEntry(msg)
-    return {name: _one(name, lines) for name, lines in d.items()}
+    return {name: _one(name, lines, text) for name, lines in d.items()}
 
 
-def _one(name: str, lines: Any) -> Marks:
+def _one(name: str, lines: Any, text: str) -> Marks:
     if not isinstance(lines, dict):
-        msg = f"The marks of {name!r} must be an object with any of {', '.join(_KNOWN)}."
+        msg = f"Line {_line_of(text, name)}: the marks of {name!r} must be an object with any of {', '.join(_KNOWN)}."
         raise BadEntry(msg)
     odd = set(lines) - set(_KNOWN)
     if odd:
-        msg = f"The marks of {name!r} name {sorted(odd)[0]!r}; known are {', '.join(_KNOWN)}."
+        key = sorted(odd)[0]
+        msg = f"Line {_line_of(text, name, key)}: the marks of {name!r} have {key!r}, which is not known: take one of {', '.join(_KNOWN)}."
         raise BadEntry(msg)
     try:
         return marks_of(lines)
     except BadEntry as e:
-        msg = f"The marks of {name!r} cannot be taken: {e}"
+        key = next((k for k in _KNOWN if k in str(e) and k in lines), "lumps" if "lumps" in lines else "")
+        msg = f"Line {_line_of(text, name, key)}: the marks of {name!r} can't be used: {e}"
         raise BadEntry(msg) from e
+
+
+def _line_of(text: str, name: str, key: str = "") -> int:
+    """The line where this photo, or this key of it, stands in the file; the first where it is written otherwise."""
+    at = max(text.find(json.dumps(name)), text.find(f'"{name}"'), 0)
+    inside = text.find(f'"{key}"', at) if key else at
+    return text.count("\n", 0, max(inside, at)) + 1
 
 
 def marks_of(said: Mapping[str, Any]) -> Marks:

@@ -276,7 +276,7 @@ def read_kind(text: str) -> ProductKind:
         for kind in KINDS:
             if candidate == kind.casefold():
                 return kind
-    msg = f"{text.strip()[:40]!r} is no kind of product that is known: take one of {', '.join(KINDS)}."
+    msg = f"{text.strip()[:40]!r} is not a kind of product that is known: take one of {', '.join(KINDS)}."
     raise BadEntry(msg)
 
 

@@ -210,7 +210,7 @@ def read_recipe_text(text: str) -> RecipeRequest:
         match = re.search(r"\(at (line \d+)", str(e))
         where = match.group(1).capitalize() if match else "The last line"
         what = re.sub(r" ?\(at .*\)", "", str(e))
-        msg = f"{where}: the file is no TOML there ({what}): check its quotes, brackets and equals signs."
+        msg = f"{where}: the file is not valid TOML there ({what}): check its quotes, brackets and equals signs."
         raise BadEntry(msg) from e
     lines = _Lines(text)
     top = _Table(raw, _TOP, lines)

@@ -4,16 +4,20 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
+from typing import TypeVar
 
 from jartest.errors import BadEntry
+from jartest.plan.formulations import read_formulation
 from jartest.plan.grade import read_grade
 from jartest.plan.marks import read_tag
-from jartest.plan.products import LabelNotes, ShelfProduct, make_product
+from jartest.plan.products import LabelNotes, ShelfProduct, make_product, read_kind
 from jartest.units import read_number
 
 __all__ = ["SHELF_COLUMNS", "RefusedLine", "ShelfRead", "escape_cell", "shelf_from_csv", "shelf_to_csv"]
+
+T = TypeVar("T")
 
 SHELF_COLUMNS = (
     "name",
@@ -137,7 +141,7 @@ def shelf_from_csv(text: str) -> ShelfRead:
                 continue
             _take_row(header, row, line, products, refused, seen)
     except csv.Error as e:
-        msg = f"Line {rows.line_num} of the file is no CSV ({e}): save it again as CSV."
+        msg = f"Line {rows.line_num} of the file is not valid CSV ({e}): save it again as CSV."
         raise BadEntry(msg) from e
     return ShelfRead(products=tuple(products), refused=tuple(refused))
 
@@ -162,11 +166,11 @@ def _take_row(
     name = cells.get("name", "")
     try:
         if len(row) > len(header):
-            msg = f"it has {len(row)} cells under {len(header)} columns: put a cell with a comma in quotes"
+            msg = f"it has {len(row)} cells under {len(header)} columns: put a cell with a comma in quotes."
             raise BadEntry(msg)
         product = _product(cells)
         if product.key in seen:
-            msg = f"{product.said!r} stands in line {seen[product.key]} already: keep one of the two"
+            msg = f"{product.said!r} is in line {seen[product.key]} already: keep one of the two."
             raise BadEntry(msg)
     except BadEntry as e:
         refused.append(RefusedLine(line=line, name=name, says=str(e)))
@@ -179,29 +183,39 @@ def _product(cells: dict[str, str]) -> ShelfProduct:
     def cell(name: str) -> str:
         return cells.get(name, "")
 
+    def read(name: str, how: Callable[[str], T]) -> T:
+        try:
+            return how(cell(name))
+        except BadEntry as e:
+            msg = f"{name}: {e}"
+            raise BadEntry(msg) from e
+
     label = LabelNotes(
         order_text=cell("label_order"),
         before=_words(cell("label_before")),
         after=_words(cell("label_after")),
-        first=bool(_read_yes_no(cell("label_first"))),
-        last=bool(_read_yes_no(cell("label_last"))),
+        first=bool(read("label_first", _read_yes_no)),
+        last=bool(read("label_last", _read_yes_no)),
         not_with=_words(cell("label_not_with")),
-        alone=bool(_read_yes_no(cell("label_alone"))),
-        own_step=bool(_read_yes_no(cell("label_own_step"))),
-        no_adjuvant=bool(_read_yes_no(cell("label_no_adjuvant"))),
-        ph_min=_read_optional(cell("label_ph_min")),
-        ph_max=_read_optional(cell("label_ph_max")),
+        alone=bool(read("label_alone", _read_yes_no)),
+        own_step=bool(read("label_own_step", _read_yes_no)),
+        no_adjuvant=bool(read("label_no_adjuvant", _read_yes_no)),
+        ph_min=read("label_ph_min", _read_optional),
+        ph_max=read("label_ph_max", _read_optional),
     )
+    for column, how in (("formulation", read_formulation), ("kind", read_kind)):
+        if cell(column):
+            read(column, how)
     return make_product(
         name=cell("name"),
         maker=cell("maker"),
         formulation=cell("formulation"),
         kind=cell("kind"),
-        is_liquid=_read_yes_no(cell("liquid")),
-        density_g_ml=_read_optional(cell("density_g_ml")),
-        grade=read_grade(cell("grade")) if cell("grade") else None,
-        contains=tuple(read_tag(w) for w in _words(cell("contains"))),
-        checked=bool(_read_yes_no(cell("checked"))),
+        is_liquid=read("liquid", _read_yes_no),
+        density_g_ml=read("density_g_ml", _read_optional),
+        grade=read("grade", read_grade) if cell("grade") else None,
+        contains=read("contains", lambda said: tuple(read_tag(w) for w in _words(said))),
+        checked=bool(read("checked", _read_yes_no)),
         lot=cell("lot"),
         label=label,
     )
@@ -219,7 +233,7 @@ def _read_yes_no(text: str) -> bool | None:
     if not text:
         return None
     if text.lower() not in _YES:
-        msg = f"{text[:20]!r} is neither yes nor no"
+        msg = f"{text[:20]!r} is neither yes nor no."
         raise BadEntry(msg)
     return _YES[text.lower()]
 

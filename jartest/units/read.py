@@ -12,7 +12,22 @@ from jartest.errors import BadUnit
 from jartest.units.say import say_metric, say_number
 from jartest.units.table import UNITS, Kind, Unit
 
-__all__ = ["Amount", "Quantity", "read_amount", "read_number", "read_quantity", "read_volume"]
+__all__ = [
+    "Amount",
+    "Quantity",
+    "check_one_number",
+    "check_size",
+    "check_state",
+    "in_plain",
+    "may_type",
+    "read_amount",
+    "read_number",
+    "read_quantity",
+    "read_volume",
+    "shown",
+    "split_number",
+    "unit_of",
+]
 
 _SIGNS = str.maketrans(dict.fromkeys("−–—‒‐", "-") | {"×": "x"})
 _BARE_OUNCE = frozenset({"oz", "ozs", "ounce", "ounces"})

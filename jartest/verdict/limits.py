@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 import math
+import re
 import tomllib
 from dataclasses import dataclass, field
 from importlib import resources
@@ -72,19 +73,49 @@ class Limits:
     sha256: str = field(default="")
 
 
+def _line_named(text: str, says: str) -> int | None:
+    """The line of the table or key that a refusal names; None where it names none of this text."""
+    named = re.search(r"\[(\w+)\]|\b(\w+)\.(\w+)", says)
+    if named is None:
+        return None
+    table, key = named[1] or named[2], named[3]
+    section = None
+    for number, line in enumerate(text.splitlines(), start=1):
+        if head := re.match(r"\s*\[\s*([\w.-]+)\s*\]", line):
+            section = head[1]
+            if section == table and key is None:
+                return number
+        elif (section == table and key and re.match(rf"\s*{re.escape(key)}\s*=", line)) or (
+            section is None and re.match(rf"\s*{re.escape(table)}(?:\.{re.escape(key or '')})?\s*=", line)
+        ):
+            return number
+    return None
+
+
 def load_limits(shop_text: str = "") -> Limits:
     """The shipped limits with the values of `shop_text` (TOML, may be empty) put over them.
 
     Raises
     ------
     BadLimits
-        If the text is no TOML, names an unknown limit, or a value is out of range.
+        If the text is no TOML, names an unknown limit, or a value is out of range; it names the line.
     """
+    try:
+        return _load(shop_text)
+    except BadLimits as e:
+        line = _line_named(shop_text, str(e))
+        where = "The shop's limits file" if line is None else f"Line {line} of the shop's limits file"
+        msg = f"{where}: {e}"
+        raise BadLimits(msg) from e
+
+
+def _load(shop_text: str) -> Limits:
+    """The shipped limits with the shop's over them."""
     shipped = tomllib.loads(resources.files("jartest.verdict").joinpath("limits.toml").read_text("utf-8"))
     try:
         shop = tomllib.loads(shop_text)
     except tomllib.TOMLDecodeError as e:
-        msg = f"The shop's file of limits is no TOML: {e}."
+        msg = f"it is not valid TOML: {e}."
         raise BadLimits(msg) from e
     merged = _merge(shipped, shop)
     risk = _number(merged, "guard", "risk", 1e-6, 0.5)
@@ -127,13 +158,11 @@ def _merge(shipped: dict[str, Any], shop: dict[str, Any]) -> dict[str, Any]:
     merged = {name: dict(table) for name, table in shipped.items()}
     for name, table in shop.items():
         if name not in merged or not isinstance(table, dict):
-            msg = f"The shop's file of limits names [{name}], which is none of {', '.join(merged)}."
+            msg = f"[{name}] is none of {', '.join(merged)}."
             raise BadLimits(msg)
         for key, value in table.items():
             if key not in merged[name]:
-                msg = (
-                    f"The shop's file of limits sets {name}.{key}; [{name}] knows {', '.join(merged[name])}."
-                )
+                msg = f"{name}.{key} is not known: [{name}] has {', '.join(merged[name])}."
                 raise BadLimits(msg)
             merged[name][key] = value
         if "source" not in table and table:

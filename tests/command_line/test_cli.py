@@ -71,8 +71,8 @@ def test_marks_are_taken_and_flagged(repo: Path, tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("text", "says"),
     [
-        ("{", "no JSON"),
-        ("[]", "photo name to lines"),
+        ("{", "not valid JSON"),
+        ("[]", "the name of each photo"),
         ('{"a.jpg": 3}', "must be an object"),
         ('{"a.jpg": {"top_px": 3}}', "top_px"),
         ('{"a.jpg": {"left_px": "wide"}}', "number of pixels"),

@@ -98,7 +98,7 @@ BAD = {
     "twice": ('name = "Dust"\nmaker = "Fell"', 'name = "Rowan 480"\nmaker = "Tarn"', 11, "stands in line 6 already"),
     "no carrier rate": ('carrier_rate = "2 gal/1000 ft2"\n', "", 8, "carrier_rate is needed"),
     "no room": ('"3 fl oz/1000 ft2"', '"3 gal/1000 ft2"', 9, "leaves no room"),
-    "no toml": ('"200 gal"', '"200 gal', 1, "no TOML"),
+    "no toml": ('"200 gal"', '"200 gal', 1, "not valid TOML"),
     "jar over tank": ('"32 fl oz"', '"300 gal"', 3, "bigger than the tank"),
     "list": ('"2 lb/100 gal"', '["2 lb/100 gal"]', 14, "text in quotes"),
 }  # fmt: skip

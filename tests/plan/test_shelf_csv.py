@@ -86,7 +86,7 @@ def test_refused_lines_are_told_with_number_name_and_reason_and_the_rest_is_take
         (3, "Ember"), (4, ""), (5, "rowan"), (7, "Dust"), (8, "Wet"), (9, "One"),
     ]  # fmt: skip
     assert "microcapsules" in read.refused[0].says
-    assert "stands in line 2 already" in read.refused[2].says
+    assert "is in line 2 already" in read.refused[2].says
     assert "heavy" in read.refused[3].says
 
 
@@ -102,7 +102,7 @@ def test_a_file_that_is_no_shelf_is_refused_whole(text: str) -> None:
 
 
 def test_a_cell_beyond_all_measure_is_refused_in_words() -> None:
-    with pytest.raises(BadEntry, match="is no CSV"):
+    with pytest.raises(BadEntry, match="is not valid CSV"):
         shelf_from_csv("name\n" + "x" * 200_000 + "\n")
 
 
@@ -112,6 +112,6 @@ def test_any_text_under_a_good_header_is_taken_or_refused_line_by_line(text: str
     try:
         read = shelf_from_csv(",".join(SHELF_COLUMNS) + "\n" + body)
     except BadEntry as e:
-        assert "is no CSV" in str(e)  # noqa: PT017  (either outcome is right, nothing else is)
+        assert "is not valid CSV" in str(e)  # noqa: PT017  (either outcome is right, nothing else is)
     else:
         assert all(r.says for r in read.refused)

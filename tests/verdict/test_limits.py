@@ -64,7 +64,7 @@ def test_other_limits_have_another_digest_and_the_same_ones_the_same() -> None:
     ("text", "says"),
     [
         ("settled = 3", "[settled]"),
-        ("[settled", "no TOML"),
+        ("[settled", "not valid TOML"),
         ("[sediment]\npass_max = 0.1", "[sediment]"),
         ("[settled]\npas_max = 0.1", "settled.pas_max"),
         ('[settled]\npass_max = "2 %"', "must be a number"),
@@ -73,9 +73,9 @@ def test_other_limits_have_another_digest_and_the_same_ones_the_same() -> None:
         ("[settled]\npass_max = 1.5", "from 0 to 1"),
         ("[settled]\npass_max = 0.2", "under settled.fail_min"),
         ("[guard]\nrisk = 0.7", "to 0.5"),
-        ("[guard]\nsigmas = 2", "knows risk"),
+        ("[guard]\nsigmas = 2", "[guard] has risk"),
         ("[strainers]\nnozzle = 4", "8 to 400"),
-        ("[strainers]\nboom = 50", "[strainers] knows filler"),
+        ("[strainers]\nboom = 50", "[strainers] has filler"),
         ("[marked_lumps]\nwatch_min = 0", "from 1"),
     ],
 )
