@@ -69,7 +69,7 @@ _OF_FRAME = ("left_px", "right_px", "floor_px", "surface_px", "tilt_deg", "confi
 _FIGURES = tuple(
     f.name
     for f in fields(Reading)
-    if f.name not in ("jar", "jar_proposed", "marks", "layers", "lumps", "texture")
+    if f.name not in ("jar", "jar_proposed", "marks", "withheld", "layers", "lumps", "texture")
 )
 
 

@@ -13,7 +13,7 @@ from jartest.imaging.finder import Ends
 from jartest.imaging.layers import Part
 from jartest.imaging.photo import Photo
 from jartest.imaging.profile import ACROSS, FRACTIONS, Cut, Strip
-from jartest.imaging.values import Frame
+from jartest.imaging.values import Frame, Withheld
 
 __all__ = [
     "blur",
@@ -24,6 +24,7 @@ __all__ = [
     "glare",
     "goes_on_above",
     "hidden",
+    "other_end",
     "picture_flags",
 ]
 
@@ -82,6 +83,28 @@ def foam_unsure(frame: Frame, ends: Ends, *, foam: bool, set_by_hand: bool = Fal
     high = frame.floor_px - frame.surface_px
     under = ends.surface_between(frame.surface_px + _UNDER * high, frame.floor_px)
     return ends_above(frame, ends, by_hand=set_by_hand) or (not set_by_hand and under > _UNDER_ODDS)
+
+
+def other_end(frame: Frame, ends: Ends, *, set_by_hand: bool = False) -> Withheld | None:
+    """The other row at which the contents may end, where `foam_unsure` says that there is one; None where not.
+
+    Above the surface it is the likeliest upper end of the contents, else the likeliest other surface under it.
+    """
+    high = frame.floor_px - frame.surface_px
+    if ends_above(frame, ends, by_hand=set_by_hand):
+        odds, where = ends.odds, ends.rows_px < frame.surface_px - _OVER * high
+    elif set_by_hand:
+        return None
+    else:
+        odds = ends.surface
+        where = (ends.rows_px > frame.surface_px + _UNDER * high) & (ends.rows_px < frame.floor_px)
+    rows, odds = ends.rows_px[where], odds[where]
+    peak = float(rows[np.argmax(odds)])
+    near = np.abs(rows - peak) <= _UNDER / 2 * high
+    total = float(odds[near].sum())
+    sigma = math.sqrt(float((odds[near] * (rows[near] - peak) ** 2).sum()) / total)
+    step = abs(float(ends.rows_px[1] - ends.rows_px[0]))
+    return Withheld(line="surface", row_px=peak, sigma_px=max(sigma, step), confidence=min(1.0, total))
 
 
 def goes_on_above(strip: Strip) -> bool:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -13,18 +14,22 @@ from jartest.imaging.finder import Ends, Finding, look
 from jartest.imaging.photo import MIN_SIDE_PX, Photo
 from jartest.imaging.profile import FRACTIONS, Cut, Geometry, cut_out, find_geometry, unroll
 from jartest.imaging.rows import RowsSeen, see_rows
-from jartest.imaging.values import Frame, Marks
+from jartest.imaging.values import Frame, Marks, Withheld
 
-__all__ = ["Placed", "Proposal", "find_jar", "place", "with_marks"]
+__all__ = ["Placed", "Proposal", "find_jar", "place", "placed_rows", "with_marks"]
 
 Floats = NDArray[np.float32]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Proposal:
-    """What the finder proposes for a photo: the jar's frame, where its contents end, and if it is one of two."""
+    """What the finder proposes for a photo: the jar's frame, where its contents end, and if it is one of two.
+
+    `withheld` are its best rows for the lines that it is too unsure of to give.
+    """
 
     frame: Frame | None = None
+    withheld: tuple[Withheld, ...] = ()
     ends: Ends | None = None
     two: bool = False
 
@@ -81,11 +86,56 @@ def find_jar(photo: Photo, within: Box | None = None, seen: Finding | None = Non
         floor_px=said.frame.floor_px + within.top,
         surface_px=said.frame.surface_px + within.top,
     )
-    return replace(said, frame=frame, ends=said.ends.lowered(within.top))
+    lowered = tuple(replace(w, row_px=w.row_px + within.top) for w in said.withheld)
+    return replace(said, frame=frame, ends=said.ends.lowered(within.top), withheld=lowered)
 
 
 def _said(finding: Finding) -> Proposal:
-    return Proposal(frame=finding.frame, ends=finding.ends, two=finding.beside >= _SECOND)
+    two = finding.beside >= _SECOND
+    return Proposal(frame=finding.frame, ends=finding.ends, two=two, withheld=_withheld(finding))
+
+
+def _withheld(finding: Finding) -> tuple[Withheld, ...]:
+    """The rows that the finder has for the lines that it does not give; they may lie outside the picture."""
+    frame = finding.frame
+    if frame is None:
+        return ()
+    surface, floor = finding.raw_rows
+    rows = (
+        Withheld(
+            line="surface",
+            row_px=surface,
+            sigma_px=frame.surface_sigma_px,
+            confidence=finding.surface_confidence,
+        ),
+        Withheld(
+            line="floor", row_px=floor, sigma_px=frame.floor_sigma_px, confidence=finding.floor_confidence
+        ),
+    )
+    return tuple(w for w in rows if math.isnan(getattr(frame, f"{w.line}_px")) and math.isfinite(w.row_px))
+
+
+def placed_rows(photo: Photo, frame: Frame, rows: Sequence[Withheld]) -> tuple[Withheld, ...]:
+    """Those of these rows that can be the lines which the frame lacks, placed exactly as given lines are.
+
+    None where the frame with them is no jar: a wall missing, or the floor not under the surface.
+    """
+    lacks = [w for w in rows if math.isnan(getattr(frame, f"{w.line}_px"))]
+    inside = [w for w in lacks if 0 <= w.row_px <= photo.height_px - 1]
+    whole = replace(
+        frame,
+        **{f"{w.line}_px": w.row_px for w in inside},
+        **{f"{w.line}_sigma_px": w.sigma_px for w in inside},
+    )
+    if not inside or not _upright(whole):
+        return ()
+    exact = place(photo, whole).frame
+    if not _upright(exact):
+        exact = whole
+    return tuple(
+        replace(w, row_px=getattr(exact, f"{w.line}_px"), sigma_px=getattr(exact, f"{w.line}_sigma_px"))
+        for w in inside
+    )
 
 
 def place(photo: Photo, approx: Frame, marks: Marks | None = None) -> Placed:

@@ -22,6 +22,7 @@ _DASH = {
     "surface": (24, 8),
     "boundary": (12, 6),
     "other": (3, 5),
+    "withheld": (14, 14),
 }  # drawn and left out, px at 1080
 _INK, _HALO = (255, 230, 0), (0, 0, 0)
 
@@ -36,7 +37,8 @@ def draw_overlay(photo: Photo, reading: Reading, *, width_px: int = 1080) -> byt
 
     Lines differ by their dashes and each has its word, so that nothing depends on colour; letters
     are a twenty-fifth of the width, which is legible on a screen of 390 px.  Where the lines are in doubt,
-    those found in this photo are drawn dotted beside the carried ones.
+    those found in this photo are drawn dotted beside the carried ones.  Lines that the reading does not go
+    by are drawn in long dashes, with a question mark.
     """
     picture = _reduced(photo, width_px)
     draw = ImageDraw.Draw(picture)
@@ -88,6 +90,8 @@ def _levels(reading: Reading, frame: Frame, other: Frame | None) -> list[tuple[f
     for line, row in () if other is None else (("floor", other.floor_px), ("surface", other.surface_px)):
         if math.isfinite(row):
             rows.append((row, f"{line}, found", "other"))
+    second = " here" if math.isfinite(frame.floor_px + frame.surface_px) else ""
+    rows += [(w.row_px, f"{w.line}{second}?", "withheld") for w in reading.withheld]
     if math.isfinite(frame.floor_px + frame.surface_px):
         high = frame.floor_px - frame.surface_px
         for layer in reading.layers:

@@ -10,14 +10,21 @@ import numpy as np
 from jartest.imaging.blank import Blank, strip_like, unexplained, without_jar, without_marks
 from jartest.imaging.by_hand import ByHand, add_lumps, take_marks
 from jartest.imaging.card import find_card
-from jartest.imaging.conditions import condition_flags, ends_above, foam_unsure, goes_on_above, picture_flags
+from jartest.imaging.conditions import (
+    condition_flags,
+    ends_above,
+    foam_unsure,
+    goes_on_above,
+    other_end,
+    picture_flags,
+)
 from jartest.imaging.evenness import PLAIN, strongest_change
 from jartest.imaging.finder import SURE as LINE_GIVEN
 from jartest.imaging.finder import Ends, look
 from jartest.imaging.flocs import NO_BODY, find_flocs
 from jartest.imaging.follow import follow_jar
 from jartest.imaging.held import Apart, apart_from, beyond_doubt, widened
-from jartest.imaging.jar import Placed, find_jar, place
+from jartest.imaging.jar import Placed, find_jar, place, placed_rows
 from jartest.imaging.layers import SURE, find_boundaries, make_layers
 from jartest.imaging.photo import Photo
 from jartest.imaging.profile import ACROSS, FRACTIONS, Cut, Geometry, Strip, cut_out, find_geometry, unroll
@@ -123,7 +130,8 @@ def _read(
     if len(unsure) == 3:
         return replace(base, flags=(*flags, *picture_flags(photo), "no jar"))
     if unsure:
-        return replace(base, jar_found=True, jar=frame, flags=(*flags, *unsure))
+        withheld = placed_rows(photo, frame, proposal.withheld)
+        return replace(base, jar_found=True, jar=frame, flags=(*flags, *unsure), withheld=withheld)
     if frame.floor_px - frame.surface_px < 8 or frame.right_px - frame.left_px < 8:
         return replace(base, jar_found=True, jar=frame, flags=(*flags, "surface unsure"))
     if not frame.confidence >= LINE_GIVEN:  # a person and what is carried over from one have 1
@@ -142,11 +150,15 @@ def _read(
     if apart is not None and beyond_doubt(apart, sigmas=1.0):
         reading = widened(reading, apart)
     drawn = by_hand.boundaries is not None or by_hand.foam_top is not None  # a person said what ends where
+    other = None
     if ends is not None and proposed is not None:
         doubted = not math.isnan(proposed.surface_px) and _contradicted(reading, frame, ends)
+        other = other_end(frame, ends, set_by_hand=_surface_by_hand(marks)) if doubted else None
     else:
         doubted = carried is None and goes_on_above(unroll(photo, frame, geometry, cut))
-    return replace(reading, flags=(*reading.flags, "foam unsure")) if doubted and not drawn else reading
+    if drawn or not doubted:
+        return reading
+    return replace(reading, flags=(*reading.flags, "foam unsure"), withheld=() if other is None else (other,))
 
 
 def _held(photo: Photo, frame: Frame, found: Frame, marks: Marks | None) -> tuple[Frame, Apart]:

@@ -16,10 +16,11 @@ from typing import Any, Literal, get_args
 
 from jartest.errors import BadEntry
 
-__all__ = ["Frame", "Layer", "LayerKind", "Lump", "Marks", "Reading"]
+__all__ = ["Frame", "Layer", "LayerKind", "LineName", "Lump", "Marks", "Reading", "Withheld"]
 
 NAN = math.nan
 LayerKind = Literal["settled", "body", "clear", "floating", "foam"]
+LineName = Literal["surface", "floor"]
 
 
 def _at(px: float, k: float) -> float:
@@ -69,6 +70,34 @@ class Frame:
     def from_json(cls, d: Mapping[str, Any]) -> Frame:
         """The frame that `to_json` wrote."""
         return cls(**{f.name: _nan(d.get(f.name)) for f in fields(cls)})
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Withheld:
+    """A row that may be a line of the jar and that the reading does not go by, until a person says so.
+
+    It is the finder's best for a line that it is too unsure of to give, or a second surface beside the one
+    that is given.  `sigma_px` is one standard deviation where it is that line; `confidence` (0 to 1) that it is.
+    """
+
+    line: LineName
+    row_px: float
+    sigma_px: float
+    confidence: float
+
+    def scaled(self, k: float) -> Withheld:
+        """This row in the same picture with k times as many pixels each way."""
+        return replace(self, row_px=_at(self.row_px, k), sigma_px=self.sigma_px * k)
+
+    def to_json(self) -> dict[str, Any]:
+        """This row as JSON values, NaN as null."""
+        figures = {f.name: _null(getattr(self, f.name)) for f in fields(self) if f.name != "line"}
+        return {"line": self.line} | figures
+
+    @classmethod
+    def from_json(cls, d: Mapping[str, Any]) -> Withheld:
+        """The row that `to_json` wrote."""
+        return cls(line=d["line"], **{f.name: _nan(d.get(f.name)) for f in fields(cls) if f.name != "line"})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -204,7 +233,8 @@ class Reading:
     """What one photo says, with the doubts; the keys of `to_json` are the data contract.
 
     `jar` is the frame the reading was made in; `jar_proposed` what the finder found by itself
-    (None where it found no jar), and `marks` what a person set, where anyone did.  `jar_found` false
+    (None where it found no jar), `marks` what a person set, where anyone did, and `withheld` rows that may
+    be lines and that it does not go by (none in readings made before they were kept).  `jar_found` false
     gives NaN, None or empty for all that follows.
     """
 
@@ -217,6 +247,7 @@ class Reading:
     jar: Frame | None = None
     jar_proposed: Frame | None = None
     marks: Marks | None = None
+    withheld: tuple[Withheld, ...] = ()
     mm_per_px: float = NAN
     mm_per_px_sigma: float = NAN
     layers: tuple[Layer, ...] = ()
@@ -243,6 +274,7 @@ class Reading:
             jar=None if self.jar is None else self.jar.scaled(k),
             jar_proposed=None if self.jar_proposed is None else self.jar_proposed.scaled(k),
             marks=None if self.marks is None else self.marks.scaled(k),
+            withheld=tuple(x.scaled(k) for x in self.withheld),
             mm_per_px=self.mm_per_px / k,
             mm_per_px_sigma=self.mm_per_px_sigma / k,
             layers=tuple(replace(x, top_px=_at(x.top_px, k)) for x in self.layers),
@@ -256,7 +288,7 @@ class Reading:
             v = getattr(self, f.name)
             if f.name in ("jar", "jar_proposed", "marks"):
                 d[f.name] = None if v is None else v.to_json()
-            elif f.name in ("layers", "lumps"):
+            elif f.name in ("layers", "lumps", "withheld"):
                 d[f.name] = [x.to_json() for x in v]
             elif f.name == "flags":
                 d[f.name] = list(v)
@@ -282,6 +314,8 @@ class Reading:
                 kw[f.name] = None if v is None else Marks.from_json(v)
             elif f.name == "layers":
                 kw[f.name] = tuple(Layer.from_json(x) for x in v)
+            elif f.name == "withheld":
+                kw[f.name] = tuple(Withheld.from_json(x) for x in v or ())
             elif f.name == "lumps":
                 kw[f.name] = tuple(Lump.from_json(x) for x in v)
             elif f.name == "flags":

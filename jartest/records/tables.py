@@ -347,6 +347,7 @@ readings = Table(
     *(Column(name, Figure) for name in FRAME),
     Column("jar_proposed", _JSON),
     Column("reading_marks", _JSON),
+    Column("withheld", _JSON),
     *(Column(name, Figure) for name in FIGURES),
     Column("layers", _JSON, nullable=False),
     Column("lumps", _JSON, nullable=False),

@@ -12,7 +12,7 @@ from jartest.verdict.limits import PHOTO_RULES, Limits, PhotoLimit
 from jartest.verdict.score import LOWEST_WATCH, score_of
 from jartest.verdict.values import Reason, Verdict, Word, verdict_of
 
-__all__ = ["BED", "MARKED", "UNSEEN", "judge_photo", "seen_score"]
+__all__ = ["BED", "MARKED", "UNSEEN", "foam_or_cream", "judge_photo", "seen_score"]
 
 MARKED = "marked lumps"  # the rule of lumps that a person marked
 BED = "bed"  # the rule of what settled as a share of what could
@@ -129,24 +129,27 @@ def _judge_bed(reading: Reading, bed: PossibleBed, limits: Limits) -> list[Reaso
     ]
 
 
+def foam_or_cream(reading: Reading, limits: Limits) -> bool:
+    """Whether the photo shows foam that no person named, and more of it than would pass as cream."""
+    if not reading.foam_fraction > 0 or reading.jar is None:
+        return False
+    if reading.marks is not None and reading.marks.foam_over(reading.jar.surface_px):
+        return False
+    value, doubt = _figure("foam", reading)
+    band = limits.guard_sigmas * (0.0 if math.isnan(doubt) else doubt)
+    return value + band > limits.photo["top_layer"].pass_max
+
+
 def _foam_or_cream(reason: Reason, reading: Reading, limits: Limits) -> Reason:
     """Foam that no person named passes only as far as cream would: a photo does not tell them apart.
 
     The grain of 48 foams and 56 creams of the rendered pictures for fitting, looked at where they are
     known to be, ranks them no better than chance (AUC 0.50 to 0.60 by spread or middle deviation).
     """
-    if reason.leads_to != "pass" or not reading.foam_fraction > 0:
-        return reason
-    if (
-        reading.marks is not None
-        and reading.jar is not None
-        and reading.marks.foam_over(reading.jar.surface_px)
-    ):
+    if reason.leads_to != "pass" or not foam_or_cream(reading, limits):
         return reason
     most = limits.photo["top_layer"].pass_max
     value, doubt = _figure("foam", reading)
-    if value + limits.guard_sigmas * (0.0 if math.isnan(doubt) else doubt) <= most:
-        return reason
     says = (
         f"Foam or a floating layer: {_shown('foam', value)}. A photo does not tell them apart, and a floating layer "
         f"passes up to {_shown('foam', most)}. Look for bubbles; if it is foam, call that layer foam."

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import io
+import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -12,7 +14,7 @@ from jartest.imaging.drawn import Band, draw_jar
 from jartest.imaging.overlay import draw_overlay, shrink
 from jartest.imaging.photo import Photo, open_photo
 from jartest.imaging.reading import read_photo
-from jartest.imaging.values import Marks, Reading
+from jartest.imaging.values import Marks, Reading, Withheld
 
 BANDS = (Band(top_fraction=0.3, colour=(120, 90, 60)), Band(top_fraction=1, colour=(200, 180, 130)))
 
@@ -92,3 +94,19 @@ def test_a_thumbnail_has_the_width_asked_for_and_is_never_enlarged(case: tuple[P
     photo, _ = case
     assert opened(shrink(photo, 200)).shape[1] == 200
     assert opened(shrink(photo, 5000)).shape[1] == photo.width_px
+
+
+def test_a_withheld_line_is_drawn_dashed_where_it_may_be(case: tuple[Photo, Reading]) -> None:
+    photo, reading = case
+    assert reading.jar is not None
+    row = reading.jar.floor_px
+    lost = replace(reading, jar=replace(reading.jar, floor_px=math.nan), layers=())
+    asked = replace(lost, withheld=(Withheld(line="floor", row_px=row, sigma_px=4.0, confidence=0.4),))
+    wide = reading.jar.right_px - reading.jar.left_px
+    share = []
+    for told in (reading, asked, lost):
+        drawn = yellow(opened(draw_overlay(photo, told, width_px=photo.width_px))).sum(axis=1)
+        share.append(drawn[round(row) - 6 : round(row) + 7].max() / wide)
+    assert share[0] > 0.8  # a line that is given is drawn through
+    assert 0.3 < share[1] < 0.7
+    assert share[2] < 0.1

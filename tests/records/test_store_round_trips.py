@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from sqlalchemy import text
 
 from jartest.errors import BadEntry
-from jartest.imaging.values import Frame, Layer, LayerKind, Lump, Marks, Reading
+from jartest.imaging.values import Frame, Layer, LayerKind, Lump, Marks, Reading, Withheld
 from jartest.plan.products import ShelfProduct
 from jartest.plan.schedule import Slot, default_schedule
 from jartest.records.model import JarUsed, Observation, Product, TestPlan, Water
@@ -88,6 +88,13 @@ layers = st.builds(
     kind=st.sampled_from(["settled", "body", "clear", "floating", "foam"]),
     **dict.fromkeys((f for f in Layer.__slots__ if f != "kind"), figures),
 )
+withheld = st.builds(
+    Withheld,
+    line=st.sampled_from(["surface", "floor"]),
+    row_px=figures,
+    sigma_px=figures,
+    confidence=figures,
+)
 lumps = st.builds(Lump, row_px=numbers, col_px=numbers, diameter_px=numbers)
 set_layers = st.lists(st.tuples(numbers, st.none() | st.sampled_from(["settled", "body"])), max_size=3)
 
@@ -115,6 +122,7 @@ READING = dict(
     jar=st.none() | frames,
     jar_proposed=st.none() | frames,
     marks=st.none() | marks,
+    withheld=st.lists(withheld, max_size=2).map(tuple),
     layers=st.lists(layers, max_size=4).map(tuple),
     lumps=st.lists(lumps, max_size=4).map(tuple),
     texture=st.dictionaries(words, figures, max_size=4),
