@@ -519,15 +519,15 @@ def _write(file: Path, data: bytes) -> None:
 
 @commands.command()
 @click.argument("test")
-@click.option("-o", "out", type=_TO_FILE, required=True, help="The parcel's file, a .zip.")
+@click.option("-o", "out", type=_TO_FILE, required=True, help="The question's file, a .html.")
 @click.option("--by", required=True, help="Who asks.")
 @click.option("--to", "asked_of", default="", help="Who is asked.")
 @click.option("--ask", "words", default="", help="The question.")
 @click.option("--whole", is_flag=True, help="Photos in full size, not made small for mail.")
 @click.option("--nameless", is_flag=True, help="Leave out names of people, customers and places.")
 def parcel(test: str, out: Path, by: str, asked_of: str, words: str, whole: bool, nameless: bool) -> None:
-    """Write a test (number or id) into one file that asks for a second opinion."""
-    from jartest.exchange.answer import ask_about_test
+    """Write a test (number or id) into one page that asks for a second opinion; any browser opens it."""
+    from jartest.exchange.answer import ask_about_test, question_file
 
     recorder = _recorder()
     made = ask_about_test(
@@ -542,13 +542,13 @@ def parcel(test: str, out: Path, by: str, asked_of: str, words: str, whole: bool
         whole=whole,
         nameless=nameless,
     )
-    _write(out, made.data)
+    _write(out, question_file(recorder.store, made.said.id))
 
 
 @commands.command()
 @click.argument("file", type=_FROM_FILE)
 def receive(file: Path) -> None:
-    """Take in a parcel: a question to answer, or the answer to one; exit 1, and nothing kept, if refused."""
+    """Take in a question to answer, or the answer to one; exit 1, and nothing kept, if refused."""
     from jartest.exchange.answer import receive as take_in
     from jartest.exchange.parcel import MAX_BYTES
 

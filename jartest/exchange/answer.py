@@ -5,18 +5,24 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Literal
 
 from jartest.errors import BadEntry, BadParcel
+from jartest.exchange.answer_file import pack_answer
+from jartest.exchange.incoming import read_incoming
 from jartest.exchange.manifest import Answer, Question, Said, digest_of_case
-from jartest.exchange.parcel import Parcel, pack_answer, pack_question, read_parcel
+from jartest.exchange.parcel import Parcel, pack_question
+from jartest.exchange.question_file import pack_question_file
+from jartest.exchange.signing import SigningKey
 from jartest.imaging.photo import open_photo
 from jartest.imaging.values import Reading
 from jartest.plan.schedule import EXTRA
 from jartest.records.model import (
+    AnswerSignature,
     Case,
     JarTest,
+    JarUsed,
     KeptReading,
     KeptVerdict,
     Look,
@@ -25,12 +31,15 @@ from jartest.records.model import (
     PhotoMark,
     SecondOpinion,
     TestPlan,
+    Water,
 )
 from jartest.records.photofiles import PhotoFiles
+from jartest.records.said import name_of, say_standing
 from jartest.records.store import Store
 from jartest.verdict.values import Verdict, Word
 
 __all__ = [
+    "NO_JAR",
     "InboxLine",
     "Received",
     "Waiting",
@@ -41,10 +50,15 @@ __all__ = [
     "give_second_opinion",
     "inbox",
     "may_see",
+    "question_file",
     "question_in",
     "question_of",
     "receive",
 ]
+
+# The jar of a photo of which nobody said which jar it shows: it has no name and no volume.
+NO_JAR = JarUsed(name="", volume_ml=0.0)
+_CLOCKS_APART = timedelta(days=1)  # how far a phone's clock may be ahead of the shop's (our choice)
 
 Waiting = Literal["for an answer here", "to be sent back", "for an answer from outside", "answered"]
 
@@ -81,7 +95,7 @@ def ask_about_test(
     whole: bool = False,
     nameless: bool = False,
 ) -> Parcel:
-    """A parcel that asks about a test, kept here before it is sent.
+    """A question about a test, kept here whole; `question_file` gives what is sent of it.
 
     Raises
     ------
@@ -105,7 +119,26 @@ def ask_about_test(
     row = _question_row(parcel, "sent", at, test_id)
     # Names that were left out of the parcel still stand in the house's own book.
     store.add_parcel(replace(row, by=by, asked_of=asked_of.strip(), title=case.test.plan.title), parcel.data)
+    question_file(store, parcel.said.id, whole=whole)
     return parcel
+
+
+def question_file(store: Store, question_id: str, *, whole: bool = False) -> bytes:
+    """The page that is sent of a question asked here: made once, and the same ever after.
+
+    Raises
+    ------
+    NotFound
+        If no such question is kept.
+    BadEntry
+        If the page would be larger than can be sent.
+    """
+    if (sent := store.sent_question(question_id)) is None:
+        made = pack_question_file(question_in(store, question_id), whole=whole)
+        store.keep_sent_question(question_id, made.sha256, made.data)
+        sent = store.sent_question(question_id)
+        assert sent is not None
+    return sent[1]
 
 
 def ask_at_once(store: Store, photos: PhotoFiles, test_id: str, *, at: datetime, by: str) -> Parcel:
@@ -119,7 +152,7 @@ def ask_at_once(store: Store, photos: PhotoFiles, test_id: str, *, at: datetime,
     known = f"{digest_of_case(store.case(test_id))} {by}"
     parcel_id = hashlib.sha256(known.encode()).hexdigest()[:32]
     if store.has_parcel(parcel_id):
-        return read_parcel(store.parcel_content(parcel_id))
+        return read_incoming(store.parcel_content(parcel_id))
     return ask_about_test(store, photos, test_id, parcel_id=parcel_id, at=at, by=by)
 
 
@@ -135,28 +168,48 @@ def ask_about_photo(
     at: datetime,
     utc_offset_min: int,
     by: str,
+    contents: str,
+    water: str = "",
+    jar: JarUsed = NO_JAR,
     asked_of: str = "",
     words: str = "",
 ) -> Parcel:
-    """A parcel that asks about a loose photo that was just read; kept here too, with its photo.
+    """A question about a loose photo that was just read; kept here whole, with its photo.
+
+    Parameters
+    ----------
+    contents : str
+        What is in the jar, in one line.
+    water : str
+        The water, as far as anybody knows it.
+    jar : JarUsed
+        Which jar it is, where somebody named it; otherwise none is claimed.
 
     Raises
     ------
+    BadEntry
+        If nobody asks, or no line says what is in the jar.
     BadPhoto
         If the bytes are no photo.
     """
-    case = _case_of_photo(data, name, reading, verdict, new_id, at, by, utc_offset_min)
+    if not by.strip():
+        raise BadEntry("Nobody is named; write who asks, so that the answer finds its way back.")
+    if not contents.strip():
+        raise BadEntry("Write one line of what is in the jar: a photo alone tells nobody.")
+    plan = TestPlan(title=" ".join(contents.split()), water=Water(source=" ".join(water.split())), jar=jar)
+    case = _case_of_photo(data, name, reading, verdict, plan, new_id, at, by.strip(), utc_offset_min)
     parcel = pack_question(
         case,
         lambda _: data,
         parcel_id=parcel_id,
         at=at,
-        by=by,
+        by=by.strip(),
         asked_of=asked_of.strip(),
         words=words.strip(),
         loose=True,
     )
     store.add_parcel(_question_row(parcel, "sent", at, None), parcel.data)
+    question_file(store, parcel.said.id)
     return parcel
 
 
@@ -165,6 +218,7 @@ def _case_of_photo(
     name: str,
     reading: Reading,
     verdict: Verdict,
+    plan: TestPlan,
     new_id: Callable[[], str],
     at: datetime,
     by: str,
@@ -192,7 +246,7 @@ def _case_of_photo(
         revision=1,
         revised_at=at,
         revised_by=by,
-        plan=TestPlan(title="One photo"),
+        plan=plan,
     )
     look = Look(
         id=new_id(), test_id=test.id, slot=EXTRA, taken_at=at, received_at=at, by=by, age_s=None, photo=info
@@ -244,7 +298,7 @@ def receive(store: Store, data: bytes, *, at: datetime) -> Received:
     Conflict
         If something else is kept under its id.
     """
-    parcel = read_parcel(data)
+    parcel = read_incoming(data)
     if isinstance(parcel.said, Question):
         return _receive_question(store, parcel, at)
     return _receive_answer(store, parcel, parcel.said, at)
@@ -272,8 +326,17 @@ def _receive_answer(store: Store, parcel: Parcel, answer: Answer, at: datetime) 
     if not store.has_parcel(answer.question_id):
         raise BadParcel("This answers a question that was not asked here; nothing was kept.")
     asked = store.parcel(answer.question_id)
-    if asked.kind != "question" or asked.sha256 != answer.question_sha256:
-        raise BadParcel("This answers another question than the one asked here; nothing was kept.")
+    sent = store.sent_question(asked.id)
+    # Files of an earlier version went out as the parcel that is kept.
+    asked_as = {asked.sha256} | ({sent[0]} if sent else set())
+    if asked.kind != "question" or answer.question_sha256 not in asked_as:
+        raise BadParcel(
+            "This answers another question than the one asked here, or one that was changed on its way; nothing was kept."
+        )
+    if any(s.at > at + _CLOCKS_APART for s in answer.said):
+        raise BadParcel(
+            "This answer is dated in the future; ask for one with the right date. Nothing was kept."
+        )
     question = question_of(question_in(store, asked.id))
     case = question.case
     if answer.test_id != case.test.id or {m.look_id for s in answer.said for m in s.marks} - {
@@ -312,18 +375,36 @@ def _receive_answer(store: Store, parcel: Parcel, answer: Answer, at: datetime) 
         )
         for s in answer.said
     ]
-    fresh = store.add_parcel(row, parcel.data, opinions)
-    about = f"{row.by or 'Somebody'} on “{row.title}”"
+    kept_before = store.has_parcel(row.id)
+    signature = AnswerSignature(answer_id=row.id, key=parcel.key, signature=parcel.signature)
+    fresh = store.add_parcel(row, parcel.data, opinions, signature if parcel.key else None)
+    row = store.parcel(row.id)
+    (said,) = [s for s in store.second_opinions(asked.id) if s.id == answer.said[-1].id]
+    about = f"{name_of(said)} on “{row.title}”"
     if not fresh:
-        return Received(
-            row=store.parcel(row.id),
-            fresh=False,
-            says=f"The answer of {about} is here already; nothing is new.",
-        )
-    note = f"  {changed}" if changed else ""
-    return Received(
-        row=row, fresh=True, says=f"An answer came in: {about} says {answer.said[-1].word}.{note}"
-    )
+        return Received(row=row, fresh=False, says=f"The answer of {about} is here already; nothing is new.")
+    came = "The same answer came again, now with a signature" if kept_before else "An answer came in"
+    notes = [say_standing(said), _warn_of_name(store, said), _compare(case, said.word), changed]
+    says = " ".join([f"{came}: {about} says {said.word}.", *(n for n in notes if n)])
+    return Received(row=row, fresh=True, says=says)
+
+
+def _warn_of_name(store: Store, said: SecondOpinion) -> str:
+    """A warning where somebody whose signature is known is named, and has not signed."""
+    if said.vouched or not any(s.of_name(said.by) for s in store.known_keys()):
+        return ""
+    return f"{said.by} signs answers with a key that is known here, and this one is not signed with it: ask {said.by}."
+
+
+def _compare(case: Case, word: Word) -> str:
+    """The asker's and the program's words as they stood when it was asked, beside the answer's."""
+    program = case.verdicts[-1].verdict.word if case.verdicts else None
+    said = [f"the program said {program}"] if program else []
+    said += [f"{o.by} said {o.word}" for o in case.opinions[-1:]]
+    if not said:
+        return ""
+    same = all(x.endswith(f" {word}") for x in said)
+    return f"When it was asked, {' and '.join(said)}: {'the same' if same else 'not the same'}."
 
 
 def _changed_since(store: Store, asked: ParcelRow, question: Question) -> str:
@@ -355,7 +436,7 @@ def question_in(store: Store, question_id: str) -> Parcel:
     NotFound
         If there is none of that id.
     """
-    return read_parcel(store.parcel_content(question_id))
+    return read_incoming(store.parcel_content(question_id))
 
 
 def question_of(parcel: Parcel) -> Question:
@@ -422,8 +503,13 @@ def give_second_opinion(
     return said
 
 
-def answer_parcel(store: Store, question_id: str, *, at: datetime) -> Parcel:
-    """The parcel that takes home all that was said here to a question; the same words make the same parcel.
+def answer_parcel(store: Store, question_id: str, *, at: datetime, key: SigningKey | None = None) -> Parcel:
+    """The file that takes home all that was said here to a question; the same words make the same file.
+
+    Parameters
+    ----------
+    key : SigningKey or None
+        What it is signed with.
 
     Raises
     ------
@@ -459,8 +545,8 @@ def answer_parcel(store: Store, question_id: str, *, at: datetime) -> Parcel:
         parts=(),
     )
     if store.has_parcel(answer.id):
-        return read_parcel(store.parcel_content(answer.id))
-    parcel = pack_answer(answer, question)
+        return read_incoming(store.parcel_content(answer.id))
+    parcel = pack_answer(answer, key)
     row = ParcelRow(
         id=answer.id,
         direction="sent",

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 from jartest.errors import BadParcel, NotFound, StoreFault
-from jartest.exchange.parcel import read_parcel
+from jartest.exchange.incoming import read_incoming
 from jartest.records.photofiles import PhotoFiles
 from jartest.records.store import Store
 
@@ -63,7 +63,7 @@ def check_home(
     rows = store.parcels()
     for row in rows:
         try:
-            sound = read_parcel(store.parcel_content(row.id)).sha256 == row.sha256
+            sound = read_incoming(store.parcel_content(row.id)).sha256 == row.sha256
         except BadParcel:
             sound = False
         if not sound:

@@ -9,7 +9,6 @@ from __future__ import annotations
 import hashlib
 import json
 from collections import Counter
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any, Literal
@@ -59,6 +58,9 @@ class Question:
 
     `record_sha256` is the digest of the whole record as it stood; `left_out` names what the sender kept
     back; `loose` says that the case is a single photo that belongs to no test.
+
+    `page_sha256` is the digest of what the page around this manifest shows (see question_file.py), where the
+    question is such a page; then the case is without anything that anybody or the program thinks of the jar.
     """
 
     format: Literal["jartest parcel"] = "jartest parcel"
@@ -74,6 +76,7 @@ class Question:
     record_sha256: str
     case: Case
     parts: tuple[Part, ...]
+    page_sha256: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -91,7 +94,10 @@ class Said:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Answer:
-    """What a reviewer says to a question, which is named by its id and by the digest of its manifest."""
+    """What a reviewer says to a question, which is named by its id and by the digest of its manifest.
+
+    Answers of an earlier version are parcels with a page as their one part; an answer file has no parts.
+    """
 
     format: Literal["jartest parcel"] = "jartest parcel"
     version: Literal[1] = 1
@@ -174,7 +180,7 @@ def read_manifest(data: bytes) -> Question | Answer:
         raise BadParcel(f"The parcel's manifest is not as it should be: {_say(e)}; nothing was kept.") from e
     except (ValueError, OverflowError) as e:
         raise BadParcel("The parcel's manifest holds a value that cannot be; nothing was kept.") from e
-    _check_parts(manifest.parts)
+    _check_parts(manifest)
     if isinstance(manifest, Question):
         _check_question(manifest)
     else:
@@ -230,10 +236,11 @@ def _need(holds: bool, what: str) -> None:
         raise BadParcel(f"The parcel does not hold together: {what}; nothing was kept.")
 
 
-def _check_parts(parts: Sequence[Part]) -> None:
-    names = Counter(p.name.casefold() for p in parts)
+def _check_parts(said: Question | Answer) -> None:
+    names = Counter(p.name.casefold() for p in said.parts)
     _need(all(n == 1 for n in names.values()), "it names a part twice")
-    _need("opinion.html" in names, "it has no page to read")
+    pageless = said.page_sha256 is not None if isinstance(said, Question) else not said.parts
+    _need(pageless != ("opinion.html" in names), "it has no page to read, or one too many")
 
 
 def _check_question(q: Question) -> None:

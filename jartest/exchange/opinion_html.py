@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import base64
+import html
 from collections.abc import Iterable, Mapping, Sequence
-from html import escape
 from typing import TYPE_CHECKING
 
 from jartest.exchange.words import (
@@ -18,25 +18,30 @@ from jartest.exchange.words import (
     say_tank,
     say_time,
     say_water,
-    say_word,
 )
 from jartest.records.done import departures_of
-from jartest.records.model import Case, PhotoMark
+from jartest.records.model import Case
+from jartest.records.plain_words import bare
 
 if TYPE_CHECKING:
-    from jartest.exchange.manifest import Answer, Question
+    from jartest.exchange.manifest import Question
 
-__all__ = ["PAGE_HEAD", "answer_page", "question_page"]
+__all__ = ["PAGE_HEAD", "escape", "question_body", "question_page"]
 
 _STYLE = """
 body{font:17px/1.5 system-ui,sans-serif;max-width:56rem;margin:0 auto;padding:1rem;color:#111;background:#fff}
 h1{font-size:1.5rem}h2{font-size:1.15rem;margin-top:2rem;border-bottom:2px solid #111}
 table{border-collapse:collapse;width:100%}td,th{border:1px solid #666;padding:.35rem .5rem;text-align:left;vertical-align:top}
-figure{margin:1rem 0}img{max-width:100%;display:block}.on{position:relative;display:inline-block}
-.on b{position:absolute;transform:translate(-50%,-50%);background:#fff;border:3px solid #000;border-radius:50%;
-width:1.7rem;height:1.7rem;line-height:1.7rem;text-align:center}
+figure{margin:1rem 0}img{max-width:100%;display:block}
 .ask{border:3px solid #111;padding:.75rem 1rem;font-size:1.15rem;white-space:pre-wrap}.words{white-space:pre-wrap}
 """
+
+
+def escape(text: str) -> str:
+    """Words of others as text of a page: nothing in them is markup, turns the direction of writing, or is unseen."""
+    return html.escape(bare(text))
+
+
 # Even if a word slipped through unescaped, the page may load and run nothing.
 _POLICY = "default-src 'none'; img-src data:; style-src 'unsafe-inline'; form-action 'none'; base-uri 'none'"
 
@@ -65,10 +70,9 @@ def question_page(question: Question, jpegs: Mapping[str, bytes]) -> str:
         f"<p>{escape(asked)}, {escape(say_time(question.made_at, case.test))}{left}.</p>",
         f'<p class="ask">{escape(question.words or "What do you make of it?")}</p>',
         "<p>No verdict stands on this page, so that yours is your own: pass, watch or fail, and why. To answer, "
-        "open this parcel in jartest under <b>Second opinion</b>, or write back to whoever sent it. After you have "
-        "recorded yours, jartest shows what the sender and the program think.</p>",
+        "open this parcel in jartest under <b>Second opinion</b>, or write back to whoever sent it.</p>",
         *_recipe(case),
-        *_photos(case, jpegs, ()),
+        *_photos(case, jpegs),
         *_seen(case),
         *_cautions(),
         f"<p>Question {escape(question.id)}, about test {escape(case.test.id)}.</p>",
@@ -76,30 +80,42 @@ def question_page(question: Question, jpegs: Mapping[str, bytes]) -> str:
     return _page(f"Second opinion wanted: {case.test.plan.title}", body)
 
 
-def answer_page(answer: Answer, question: Question, jpegs: Mapping[str, bytes]) -> str:
-    """The page of an answer: what the reviewer says, with their marks on the photos."""
+def question_body(question: Question, sources: Mapping[str, str]) -> str:
+    """What a question's page shows of it, as a `main` element: the question, photos, recipe, cautions.
+
+    Parameters
+    ----------
+    sources : mapping
+        The address of each photo, with its bytes in it, by the photo's sha256.
+    """
     case = question.case
-    rows = [
-        (
-            say_word(s.word),
-            s.by,
-            say_time(s.at, case.test),
-            "after seeing other verdicts" if s.saw_machine else "before seeing any other verdict",
-            s.reason,
+    asked = f"Asked by {question.asked_by or 'somebody'}" + (
+        f" of {question.asked_of}" if question.asked_of else ""
+    )
+    left = "; names and places are left out" if question.left_out else ""
+    figures = []
+    for n, look in enumerate(case.looks, 1):
+        says = f"{say_look(look, case)}, {say_time(look.taken_at, case.test)}"
+        figures.append(
+            f'<figure data-look="{look.id}"><figcaption>{n} · {escape(says)}</figcaption><div class="frame"><div class="on">'
+            f'<img alt="The jar {escape(says)}" src="{sources[look.photo.sha256]}"></div></div></figure>'
         )
-        for s in answer.said
-    ]
     body = [
-        f"<h1>Second opinion: {escape(case.test.plan.title)}</h1>",
-        f'<p class="ask">{escape(question.words)}</p>',
-        *_table(("verdict", "by", "when", "seen before", "in words"), rows),
-        "<p>To keep it with its test, take this parcel in with jartest under <b>Second opinion</b>.</p>",
-        *_photos(case, jpegs, [m for s in answer.said for m in s.marks]),
+        f"<h1>Second opinion wanted: {escape(case.test.plan.title)}</h1>",
+        f"<p>{escape(asked)}, {escape(say_time(question.made_at, case.test))}{left}.</p>",
+        f'<p class="ask">{escape(question.words or "What do you make of it?")}</p>',
+        "<p>This page is all you need: nothing to install, no account, and nothing leaves your device until you send "
+        "your answer. It does not say what anybody else thinks of this jar, so that your verdict is your own.</p>",
+        "<h2>Photos</h2>" if figures else "<p>There is no photo with it.</p>",
+        *figures,
         *_recipe(case),
-        *_cautions(),
-        f"<p>Answer {escape(answer.id)} to question {escape(question.id)}, about test {escape(case.test.id)}.</p>",
+        "<p><b>Physical mixing only:</b> how a jar looks says nothing of whether the mixture works or harms a crop. "
+        "The label is the law.</p>",
+        "<details><summary>All cautions</summary>",
+        *_cautions()[1:],
+        "</details>",
     ]
-    return _page(f"Second opinion: {case.test.plan.title}", body)
+    return "<main>\n" + "\n".join(body) + "\n</main>"
 
 
 def _page(title: str, body: Iterable[str]) -> str:
@@ -125,10 +141,11 @@ def _recipe(case: Case) -> list[str]:
     ]
     heads = ("", "product", *(["rate, as read"] if plan.recipe else []), "in the jar")
     jar = f"{plan.jar.name}, {plan.jar.volume_ml:.0f} mL"
+    said_jar = f"Jar: {jar}." if plan.jar.name else "Which jar it is, nobody wrote."
+    water = f"<p>{escape(f'Water: {say_water(case)}. {said_jar}')}</p>"
     if not rows:
-        return ["<h2>Recipe</h2>", "<p>Nothing of the recipe is written.</p>"]
+        return ["<h2>Recipe</h2>", "<p>Nothing of the recipe is written.</p>", water]
     notes = [f'<p class="words">{escape(plan.notes)}</p>'] if plan.notes else []
-    water = f"<p>Water: {escape(say_water(case))}. Jar: {escape(jar)}.</p>"
     tank = [f"<p>{escape(say_tank(case))}</p>"] if plan.recipe else []
     otherwise = [f"<p>Done otherwise than advised: {escape(says)}</p>" for says in departures_of(case)]
     return [
@@ -141,20 +158,15 @@ def _recipe(case: Case) -> list[str]:
     ]
 
 
-def _photos(case: Case, jpegs: Mapping[str, bytes], marks: Sequence[PhotoMark]) -> list[str]:
+def _photos(case: Case, jpegs: Mapping[str, bytes]) -> list[str]:
     out = ["<h2>Photos</h2>"]
     for look in case.looks:
         says = f"{say_look(look, case)}, {say_time(look.taken_at, case.test)}"
-        on = [(n, m) for n, m in enumerate(marks, 1) if m.look_id == look.id]
-        dots = "".join(
-            f'<b style="left:{100 * m.across_fraction:.2f}%;top:{100 * m.down_fraction:.2f}%">{n}</b>'
-            for n, m in on
-        )
         picture = base64.b64encode(jpegs[look.photo.sha256]).decode()
-        words = [says, *([look.note] if look.note else []), *(f"{n}: {m.words}" for n, m in on)]
+        words = [says, *([look.note] if look.note else [])]
         out.append(
-            f'<figure><span class="on"><img alt="The jar {escape(says)}" src="data:image/jpeg;base64,{picture}">{dots}'
-            f'</span><figcaption class="words">{escape(chr(10).join(words))}</figcaption></figure>'
+            f'<figure><img alt="The jar {escape(says)}" src="data:image/jpeg;base64,{picture}">'
+            f'<figcaption class="words">{escape(chr(10).join(words))}</figcaption></figure>'
         )
     return out
 

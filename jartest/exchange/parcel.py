@@ -26,13 +26,13 @@ from jartest.exchange.manifest import (
     read_manifest,
 )
 from jartest.exchange.nameless import without_names
-from jartest.exchange.opinion_html import PAGE_HEAD, answer_page, question_page
+from jartest.exchange.opinion_html import PAGE_HEAD, question_page
 from jartest.imaging.overlay import draw_overlay, shrink
 from jartest.imaging.photo import Photo, open_photo
 from jartest.imaging.values import Reading
 from jartest.records.model import Case
 
-__all__ = ["MAX_BYTES", "Parcel", "overlay_in", "pack_answer", "pack_question", "plain_in", "read_parcel"]
+__all__ = ["MAX_BYTES", "Parcel", "check_photos", "overlay_in", "pack_question", "plain_in", "read_parcel"]
 
 MAX_BYTES = 80_000_000  # twice the largest photo, and what a phone can still open; our choice
 _MAIL_BYTES = 7_000_000  # mail takes 10 MB, and writes 3 bytes as 4: common practice, no source
@@ -50,12 +50,17 @@ _END = struct.Struct("<4s4H2LH")  # end of central directory: PKWARE APPNOTE 6.3
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Parcel:
-    """A parcel that was read or written: its manifest, the digest that names it, its parts, the whole file."""
+    """A parcel that was read or written: its manifest, the digest that names it, its parts, the whole file.
+
+    `key` and `signature` are those under an answer, where one holds; nothing where it is not signed.
+    """
 
     said: Question | Answer
     sha256: str
     parts: Mapping[str, bytes]
     data: bytes
+    key: str = ""
+    signature: str = ""
 
     def photo(self, photo_sha256: str) -> bytes:
         """The sent copy of a photo of the record."""
@@ -125,17 +130,7 @@ def pack_question(
     return _pack(question, parts)
 
 
-def pack_answer(answer: Answer, question: Parcel) -> Parcel:
-    """The parcel that takes an answer home; `answer` needs no parts yet."""
-    asked = question.said
-    if not isinstance(asked, Question):
-        raise BadEntry("Only a question can be answered, and this parcel is an answer itself.")
-    photos = {x.photo.sha256: question.photo(x.photo.sha256) for x in asked.case.looks}
-    page = answer_page(answer, asked, {s: small_photo(d, _SIDES_PX[0][1]) for s, d in photos.items()})
-    return _pack(answer, {_PAGE: (page.encode(), "text/html", None)})
-
-
-def _pack(said: Question | Answer, parts: Mapping[str, tuple[bytes, str, str | None]]) -> Parcel:
+def _pack(said: Question, parts: Mapping[str, tuple[bytes, str, str | None]]) -> Parcel:
     listed = tuple(
         Part(
             name=name,
@@ -196,7 +191,7 @@ def read_parcel(data: bytes) -> Parcel:
     ) as e:
         raise BadParcel("The parcel is damaged: it is no zip that can be read; ask for it again.") from e
     parcel = Parcel(said=said, sha256=hashlib.sha256(manifest).hexdigest(), parts=parts, data=data)
-    _check_photos(parcel)
+    check_photos(parcel)
     return parcel
 
 
@@ -265,7 +260,7 @@ def _read_parts(z: zipfile.ZipFile, said: Question | Answer, names: Mapping[str,
         ):
             raise BadParcel(f"The part {part.name!r} is not what its manifest says; nothing was kept.")
         parts[part.name] = data
-    page = parts[_PAGE]
+    page = parts.get(_PAGE, b"")
     if not page.startswith(PAGE_HEAD.encode()) or b"<script" in page.lower() or not _is_text(page):
         raise BadParcel("The page in the parcel is not as jartest writes it; nothing was kept.")
     return parts
@@ -280,7 +275,8 @@ def _is_text(data: bytes) -> bool:
 
 
 # ---------------------------------------------------------------------- photos
-def _check_photos(parcel: Parcel) -> None:
+def check_photos(parcel: Parcel) -> None:
+    """Refuse a parcel with a photo that cannot be taken, or a reading that does not fit its photo."""
     photos: dict[str, Photo] = {}
     for part in parcel.said.parts:
         if part.photo_sha256 is not None:

@@ -30,6 +30,7 @@ from jartest.records.acts import stood_readings
 from jartest.records.cautioned import cautions_of
 from jartest.records.done import departures_of
 from jartest.records.model import Case, Look
+from jartest.records.said import name_of
 from jartest.trend import growths, say_growth, settling_curve
 from jartest.units import say_number
 from jartest.verdict.values import Reason, Verdict
@@ -236,7 +237,7 @@ def _seconds(sheet: Sheet, case: Case) -> None:
     rows = [
         (
             say_word(o.word),
-            o.by,
+            name_of(o),
             say_time(o.at, case.test),
             "after seeing others" if o.saw_machine else "before seeing others",
             "\n".join(x for x in (o.reason, *(m.words for m in o.marks), o.changed_since) if x),

@@ -18,6 +18,7 @@ from jartest.verdict.values import Verdict, Word
 
 __all__ = [
     "SET_ASIDE",
+    "AnswerSignature",
     "Bottom",
     "Case",
     "Event",
@@ -26,6 +27,7 @@ __all__ = [
     "JarUsed",
     "KeptReading",
     "KeptVerdict",
+    "KnownKey",
     "Look",
     "Observation",
     "Opinion",
@@ -41,6 +43,7 @@ __all__ = [
     "ScreenPour",
     "SecondOpinion",
     "Signature",
+    "Standing",
     "TestPlan",
     "TestRow",
     "Water",
@@ -261,6 +264,13 @@ class PhotoMark:
     words: str
 
 
+Standing = Literal["here", "signed", "other name", "unknown key", "unsigned"]
+
+
+def _same_name(one: str, other: str) -> bool:
+    return " ".join(one.split()).casefold() == " ".join(other.split()).casefold()
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SecondOpinion:
     """What somebody asked says to a question; `saw_machine` tells whether other verdicts were shown to them by then.
@@ -268,6 +278,9 @@ class SecondOpinion:
     `test_id` is None for a question about another shop's test or a loose photo.  `answer_id` names the
     parcel that brought it here, None where it was given here; `changed_since` says in words what had
     happened to the test since it was asked, nothing where nothing had.
+
+    `signed_with` is the public key under whose signature it came, nothing where it came unsigned; `key_name` is
+    whose key that is as far as it is known here, and `key_of_shop` whether it speaks for everybody of that shop.
     """
 
     id: str
@@ -281,6 +294,52 @@ class SecondOpinion:
     marks: tuple[PhotoMark, ...] = ()
     answer_id: str | None = None
     changed_since: str = ""
+    signed_with: str = ""
+    key_name: str = ""
+    key_of_shop: bool = False
+
+    @property
+    def standing(self) -> Standing:
+        """What vouches for the name: nothing counts as this person's word but `here` and `signed`."""
+        if self.answer_id is None:
+            return "here"
+        if not self.signed_with:
+            return "unsigned"
+        if not self.key_name:
+            return "unknown key"
+        return "signed" if self.key_of_shop or _same_name(self.by, self.key_name) else "other name"
+
+    @property
+    def vouched(self) -> bool:
+        """Whether it counts as the word of the person it names."""
+        return self.standing in ("here", "signed")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KnownKey:
+    """The public key of somebody whose answers are known by their signature; taken in when, and by whom.
+
+    `of_shop` says that it signs for everybody who works there, not for one person of its name.
+    """
+
+    key: str
+    name: str
+    of_shop: bool
+    at: datetime
+    by: str
+
+    def of_name(self, name: str) -> bool:
+        """Whether it is the key of the person of that name."""
+        return not self.of_shop and _same_name(self.name, name)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AnswerSignature:
+    """A signature under an answer that held when it came in: the public key, and the signature itself."""
+
+    answer_id: str
+    key: str
+    signature: str
 
 
 ParcelDirection = Literal["sent", "received"]

@@ -18,7 +18,7 @@ from jartest.records.model import ParcelDirection, ParcelKind
 from jartest.records.tables import Instant, Key, Words, WordsWithin, metadata, one_of
 from jartest.verdict.values import Word
 
-__all__ = ["parcels", "second_opinions"]
+__all__ = ["answer_signatures", "known_keys", "parcels", "second_opinions", "sent_questions"]
 
 
 def _words(name: str) -> Column[str]:
@@ -70,4 +70,33 @@ second_opinions = Table(
     one_of("word", Word),
     Index(None, "question_id"),
     Index(None, "test_id", "at"),
+)
+
+# The question's file as it left the house: without what anybody here thinks, so other bytes than those in `parcels`.
+sent_questions = Table(
+    "sent_questions",
+    metadata,
+    Column("question_id", Key(32), ForeignKey("parcels.id"), primary_key=True),
+    Column("sha256", Key(64), nullable=False),
+    Column("content", LargeBinary, nullable=False),
+)
+
+# Public keys of those whose answers are known by their signature.
+known_keys = Table(
+    "known_keys",
+    metadata,
+    Column("key", Key(43), primary_key=True),
+    _words("name"),
+    Column("of_shop", Boolean, nullable=False),
+    Column("at", Instant(timezone=True), nullable=False),
+    _words("by"),
+)
+
+# Signatures that held when their answer came in, whether or not anybody knew the key by then.
+answer_signatures = Table(
+    "answer_signatures",
+    metadata,
+    Column("answer_id", Key(32), ForeignKey("parcels.id"), primary_key=True),
+    Column("key", Key(43), primary_key=True),
+    Column("signature", Key(86), nullable=False),
 )

@@ -37,6 +37,7 @@ from jartest.records.model import (
     TestRow,
 )
 from jartest.records.parcel_tables import second_opinions
+from jartest.records.parcels import with_signatures
 from jartest.records.rows import (
     flat_of,
     jar_test_of,
@@ -164,7 +165,10 @@ def load_cases(connection: Connection, ids: Sequence[str], *, with_readings: boo
     found_verdicts = _grouped(connection, _of_tests(verdicts, ids), verdict_of)
     found_opinions = _grouped(connection, _of_tests(opinions, ids), lambda row: flat_of(Opinion, row))
     found_signatures = _grouped(connection, _of_tests(signatures, ids), lambda row: flat_of(Signature, row))
-    found_seconds = _grouped(connection, _of_tests(second_opinions, ids), second_opinion_of)
+    found_seconds = {
+        test_id: with_signatures(connection, said)
+        for test_id, said in _grouped(connection, _of_tests(second_opinions, ids), second_opinion_of).items()
+    }
     return tuple(
         Case(
             test=revised[-1],

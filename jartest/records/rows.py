@@ -11,11 +11,13 @@ from sqlalchemy import RowMapping
 from jartest.imaging.values import Frame, Marks, Reading
 from jartest.plan.schedule import Slot
 from jartest.records.model import (
+    AnswerSignature,
     Event,
     JarTest,
     JarUsed,
     KeptReading,
     KeptVerdict,
+    KnownKey,
     Look,
     Observation,
     Opinion,
@@ -51,7 +53,7 @@ __all__ = [
 ]
 
 _Values = dict[str, Any]
-_Flat = TypeVar("_Flat", Product, Event, Opinion, ParcelRow, Signature)
+_Flat = TypeVar("_Flat", Product, Event, Opinion, ParcelRow, Signature, KnownKey)
 
 _PHOTO = ("sha256", "size_bytes", "media_type", "width_px", "height_px")
 # The columns of a reading that are a field of `Reading` under the same name.
@@ -61,7 +63,9 @@ _READING = tuple(f.name for f in fields(Reading) if f.name not in ("jar", "marks
 _VERDICT = ("verdict", "score", "reasons", "limits_sha256")
 
 
-def flat_row(value: Product | Event | Observation | Opinion | ParcelRow | Signature) -> _Values:
+def flat_row(
+    value: Product | Event | Observation | Opinion | ParcelRow | Signature | KnownKey | AnswerSignature,
+) -> _Values:
     """The columns of a value whose fields are columns under the same names."""
     return {f.name: getattr(value, f.name) for f in fields(value)}
 
@@ -227,13 +231,17 @@ def verdict_of(row: RowMapping) -> KeptVerdict:
     )
 
 
+# What stands in the tables of signatures and keys.
+_OF_KEY = {"signed_with", "key_name", "key_of_shop"}
+
+
 def second_opinion_row(said: SecondOpinion) -> _Values:
     """The columns of a second opinion."""
-    values = {f.name: getattr(said, f.name) for f in fields(said)}
+    values = {f.name: getattr(said, f.name) for f in fields(said) if f.name not in _OF_KEY}
     return values | {"marks": [{f.name: getattr(m, f.name) for f in fields(m)} for m in said.marks]}
 
 
 def second_opinion_of(row: RowMapping) -> SecondOpinion:
-    """The second opinion of a row."""
-    said = {f.name: row[f.name] for f in fields(SecondOpinion)}
+    """The second opinion of a row, without what its signature tells."""
+    said = {f.name: row[f.name] for f in fields(SecondOpinion) if f.name not in _OF_KEY}
     return SecondOpinion(**said | {"marks": tuple(PhotoMark(**m) for m in row["marks"])})

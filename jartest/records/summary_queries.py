@@ -16,6 +16,8 @@ from jartest.imaging.values import Reading
 from jartest.records.grounds import MEASURED, Ground, SignedOver, list_grounds
 from jartest.records.model import Remix
 from jartest.records.parcel_tables import second_opinions
+from jartest.records.parcels import with_signatures
+from jartest.records.rows import second_opinion_of
 from jartest.records.summaries import product_key
 from jartest.records.summary_tables import outcome_products, outcomes, pair_counts, shelf
 from jartest.records.tables import (
@@ -426,11 +428,13 @@ def _method() -> ColumnElement[str]:
 def list_persons_words(c: Connection, *, samples: bool, most: int) -> tuple[PersonsWord, ...]:
     """What each person said of the newest signed tests that more than one judged, second opinions last of each.
 
-    Second opinions that came by parcel count like those given here.
+    A second opinion that came from outside counts where its signature vouches for the name in it: one that
+    anybody could have written is nobody's word.
     """
+    heard = _vouched(c)
     several = select(opinions.c.test_id).group_by(opinions.c.test_id)
     several = several.having(func.count(opinions.c.by.distinct()) > 1)
-    asked = select(second_opinions.c.test_id).where(second_opinions.c.test_id.is_not(None))
+    asked = select(second_opinions.c.test_id).where(second_opinions.c.test_id.is_not(None), heard)
     signed = (
         select(tests.c.id, tests.c.number, revisions.c.jar_name.label("jar"), _method())
         .join(outcomes, outcomes.c.test_id == tests.c.id)
@@ -447,11 +451,20 @@ def list_persons_words(c: Connection, *, samples: bool, most: int) -> tuple[Pers
             signed.c.number, said.at, said.by, said.word, signed.c.jar, signed.c.method, said.saw_machine
         )
         query = query.join(signed, signed.c.id == said.test_id).order_by(said.at, said.seq)
+        query = query.where(heard) if is_asked else query
         for row in c.execute(
             query
         ).mappings():  # the last word of a person stands, an own one over an asked one
             words[row["number"], row["by"]] = PersonsWord(**row, asked=is_asked)
     return tuple(sorted(words.values(), key=lambda w: (-w.number, w.asked, w.at)))
+
+
+def _vouched(c: Connection) -> ColumnElement[bool]:
+    """Which second opinions count as the word of whom they name."""
+    given_here = second_opinions.c.answer_id.is_(None)
+    rows = c.execute(select(second_opinions).where(~given_here)).mappings()
+    known = [s.id for s in with_signatures(c, [second_opinion_of(row) for row in rows]) if s.vouched]
+    return given_here | second_opinions.c.id.in_(known)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

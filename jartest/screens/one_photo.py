@@ -43,7 +43,7 @@ def render(recorder: Recorder) -> None:
         _draw(look, lines, recorder.limits, jar, left, right)
         with left:  # on a phone right under the picture and its verdict, above figures and lines
             ask_name(recorder)
-            draw_ask_photo(recorder, data, photo.name, look)
+            draw_ask_photo(recorder, data, photo.name, look, jar)
 
 
 def _ask_jar(recorder: Recorder) -> JarShape | None:

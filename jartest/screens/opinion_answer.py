@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import get_args
 
 import streamlit as st
 
 from jartest.exchange.answer import answer_parcel, give_second_opinion, may_see, question_in, question_of
+from jartest.exchange.manifest import Question
 from jartest.exchange.parcel import Parcel, overlay_in, plain_in
+from jartest.exchange.signing import own_key
 from jartest.exchange.words import (
     amount_of,
     products_in,
@@ -28,7 +31,8 @@ from jartest.screens.opinion_ask import draw_said
 from jartest.screens.parts import SHAPES, clock, error_box, link_to, plain, say_word, show_plate, show_reasons
 from jartest.screens.save_button import save_button
 from jartest.screens.who import name
-from jartest.verdict.values import Word
+from jartest.settings import read_settings
+from jartest.verdict.values import Verdict, Word
 from jartest.verdict.words import say_signed
 
 __all__ = ["draw_question"]
@@ -56,7 +60,7 @@ def draw_question(recorder: Recorder, question_id: str) -> None:
             _draw_blind_photos(parcel, case, question_id)
     with right:
         if seen:
-            _draw_others(parcel, case, said)
+            _draw_others(parcel, case, said, foreign=row.direction == "received")
             _draw_send(recorder, row)
         _draw_recipe(case)
         _draw_own(recorder, question_id, again=seen)
@@ -76,7 +80,12 @@ def _draw_recipe(case: Case) -> None:
         st.markdown(plain(say_tank(case)))
     for says in departures_of(case):
         st.markdown(f"Done otherwise than advised: {plain(says)}")
-    st.caption(f"Water: {plain(say_water(case))}. Jar: {plain(plan.jar.name)}, {plan.jar.volume_ml:.0f} mL.")
+    jar = (
+        f"Jar: {plan.jar.name}, {plan.jar.volume_ml:.0f} mL."
+        if plan.jar.name
+        else "Which jar it is, nobody wrote."
+    )
+    st.caption(plain(f"Water: {say_water(case)}. {jar}"))
     if plan.notes:
         st.markdown(plain(plan.notes))
     seen = case.standing_observations()
@@ -179,9 +188,25 @@ def _draw_open_photos(parcel: Parcel, case: Case) -> None:
         say_flags(kept.reading)
 
 
-def _draw_others(parcel: Parcel, case: Case, said: tuple[SecondOpinion, ...]) -> None:
+def _draw_others(parcel: Parcel, case: Case, said: tuple[SecondOpinion, ...], *, foreign: bool) -> None:
     machine = case.verdicts[-1].verdict if case.verdicts else None
     st.markdown("#### The others")
+    if isinstance(parcel.said, Question) and parcel.said.page_sha256 is not None:
+        st.caption(
+            "What the asker and the program think stayed with the asker, who compares it with your answer."
+        )
+    else:
+        _draw_askers(case, machine)
+    st.markdown("#### Second opinions")
+    photos = {x.id: x.photo.sha256 for x in case.looks}
+    told = case.second_opinions
+    if foreign:  # told by the asker: nothing here vouches for it
+        told = tuple(replace(s, answer_id=s.answer_id or s.id, signed_with="", key_name="") for s in told)
+    for one in (*told, *said):
+        draw_said(one, lambda look_id: _plain(parcel.said.id, photos[look_id], _parcel=parcel))
+
+
+def _draw_askers(case: Case, machine: Verdict | None) -> None:
     show_plate(
         machine.word if machine else None,
         "the program, where it was asked",
@@ -197,10 +222,6 @@ def _draw_others(parcel: Parcel, case: Case, said: tuple[SecondOpinion, ...]) ->
     for opinion in case.opinions:
         why = f": “{plain(opinion.reason)}”" if opinion.reason else ""
         st.markdown(f"{SHAPES[opinion.word]} **{opinion.word}** · {plain(opinion.by)}{why}")
-    st.markdown("#### Second opinions")
-    photos = {x.id: x.photo.sha256 for x in case.looks}
-    for one in (*case.second_opinions, *said):
-        draw_said(one, lambda look_id: _plain(parcel.said.id, photos[look_id], _parcel=parcel))
 
 
 def _draw_send(recorder: Recorder, row: ParcelRow) -> None:
@@ -210,12 +231,18 @@ def _draw_send(recorder: Recorder, row: ParcelRow) -> None:
         return
     save_button(
         "Save the answer, to send it back",
-        lambda: answer_parcel(recorder.store, row.id, at=recorder.now()).data,
-        file=f"answer-{row.id[:8]}.zip",
-        mime="application/zip",
+        lambda: _signed_answer(recorder, row.id),
+        file=f"answer-{row.id[:8]}.txt",
+        mime="text/plain",
         key=state.key("answer", row.id, "save"),
         main=True,
+        share=True,
     )
+
+
+def _signed_answer(recorder: Recorder, question_id: str) -> bytes:
+    key = own_key(read_settings().home)
+    return answer_parcel(recorder.store, question_id, at=recorder.now(), key=key).data
 
 
 @st.cache_data(max_entries=32, show_spinner=False)

@@ -23,12 +23,22 @@ _mount = st.components.v2.component(
 
 
 def save_button(
-    label: str, make: Callable[[], bytes | str], *, file: str, mime: str, key: str, main: bool = False
+    label: str,
+    make: Callable[[], bytes | str],
+    *,
+    file: str,
+    mime: str,
+    key: str,
+    main: bool = False,
+    share: bool = False,
 ) -> None:
-    """Offer the file that `make` gives under the name `file`; `main` where it is what one came for."""
+    """Offer the file that `make` gives under the name `file`; `main` where it is what one came for.
+
+    With `share` it goes into the device's own sheet for sending, where the browser has one; otherwise it is saved.
+    """
     offers: dict[str, tuple[str, Offer]] = state.get(state.OFFERS, {})
     standing = offers.pop(key, None)
     offer = offer_file(make, name=file, mime=mime, standing=standing and standing[1])
     offers[key] = (label, offer)
     state.put(state.OFFERS, dict(list(offers.items())[-_MOST:]))
-    _mount(key=key, data={"label": label, "path": offer.path, "file": file, "main": main})
+    _mount(key=key, data={"label": label, "path": offer.path, "file": file, "main": main, "share": share})

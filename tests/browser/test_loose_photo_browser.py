@@ -7,8 +7,8 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, expect
 
+from jartest.exchange.incoming import read_incoming
 from jartest.exchange.manifest import Question
-from jartest.exchange.parcel import read_parcel
 
 SAMPLE = Path(__file__).resolve().parents[2] / "samples" / "settler" / "settler-0030min.jpg"
 
@@ -28,7 +28,7 @@ def test_a_photo_becomes_a_question_in_four_taps_by_somebody_who_was_never_here(
     expect(page.locator("[class*=st-key-chip-]").first).to_be_visible()
     picture = page.get_by_alt_text("with what was measured drawn on it").first
     expect(picture).to_be_visible()
-    question = page.get_by_label("The question")
+    question = page.get_by_label("What is in it, in one line")
     expect(question).to_be_visible()
     # The question stands under the picture, above the figures and the lines to drag.
     asked, lines = question.bounding_box(), page.get_by_role("button", name="Lines are right").bounding_box()
@@ -46,16 +46,20 @@ def test_a_photo_becomes_a_question_in_four_taps_by_somebody_who_was_never_here(
     question.tap()
     taps += 1
     question.press_sequentially("lumpy after the zinc, stirs out")
-    page.get_by_role("button", name="Make the parcel").tap()
+    page.get_by_role("button", name="Make the question").tap()
     taps += 1
     with page.expect_download() as got:
-        page.get_by_role("button", name="Save the parcel").tap()
+        page.get_by_role("button", name="Send or save the question").tap()
         taps += 1
     assert callable(record_property)
     record_property("taps after the photo, of somebody whose name is not known yet", taps)
     assert taps <= 4
-    said = read_parcel(Path(got.value.path()).read_bytes()).said
+    said = read_incoming(Path(got.value.path()).read_bytes()).said
     assert isinstance(said, Question)
-    assert (said.asked_by, said.words, said.loose) == ("Wren", "lumpy after the zinc, stirs out", True)
+    assert (said.asked_by, said.case.test.plan.title, said.loose) == (
+        "Wren",
+        "lumpy after the zinc, stirs out",
+        True,
+    )
     assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth"), "cut off at the side"
     context.close()

@@ -104,7 +104,7 @@ def test_a_question_about_a_test_is_made_and_kept(screen: Open, kept: Recorder) 
     app = screen("opinion", ask=case.test.id)
     write(app, "The question", "Can this go in?")
     write(app, "Who is asked (may stay empty)", "Teasel")
-    press(app, "Make the parcel")
+    press(app, "Make the question")
     (row,) = kept.store.parcels()
     assert (row.by, row.asked_of, row.words, row.test_id) == (
         "Wren",
@@ -114,15 +114,15 @@ def test_a_question_about_a_test_is_made_and_kept(screen: Open, kept: Recorder) 
     )
     assert read_parcel(kept.store.parcel_content(row.id)).sha256 == row.sha256
     page = whole_page(app)
-    assert "The parcel is made" in page
-    assert "Save the parcel" in page
+    assert "The question is made" in page
+    assert "Send or save the question" in page
 
 
 def test_names_are_left_out_by_one_switch(screen: Open, kept: Recorder) -> None:
     case = fill(kept)
     app = screen("opinion", ask=case.test.id)
     app.toggle[0].set_value(True)
-    press(app, "Make the parcel")
+    press(app, "Make the question")
     (row,) = kept.store.parcels()
     assert b"Sorrel" not in kept.store.parcel_content(row.id)
 
@@ -146,13 +146,18 @@ def test_one_tap_saves_the_file_of_a_test_once_somebody_works_here(
 def test_one_photo_is_asked_about_in_few_taps(screen: Open, kept: Recorder) -> None:
     app = screen("photo")
     app.file_uploader[0].set_value(("tailgate.jpg", photo(), "image/jpeg")).run()
-    write(app, "The question", "lumpy after the zinc, stirs out")
-    press(app, "Make the parcel")
+    write(app, "What is in it, in one line", "zinc and glue")
+    write(app, "The water, if known", "pond")
+    write(app, "The question (may stay empty)", "lumpy after the zinc, stirs out")
+    press(app, "Make the question")
     (row,) = kept.store.parcels()
-    assert (row.title, row.words, row.test_id) == ("One photo", "lumpy after the zinc, stirs out", None)
-    assert question_in(kept.store, row.id).said.loose  # type: ignore[union-attr]
+    assert (row.title, row.words, row.test_id) == ("zinc and glue", "lumpy after the zinc, stirs out", None)
+    asked = question_in(kept.store, row.id).said
+    assert asked.loose  # type: ignore[union-attr]
+    assert asked.case.test.plan.water.source == "pond"  # type: ignore[union-attr]
+    assert asked.case.test.plan.jar.name == ""  # type: ignore[union-attr]
     assert kept.count() == 0
-    assert "Save the parcel" in whole_page(app)
+    assert "Send or save the question" in whole_page(app)
 
 
 def test_a_link_for_the_shop_s_network_is_offered_where_there_is_one(
@@ -161,7 +166,7 @@ def test_a_link_for_the_shop_s_network_is_offered_where_there_is_one(
     case = fill(kept)
     monkeypatch.setenv("JARTEST_PHONE_URL", "http://192.168.1.20:8501")
     app = screen("opinion", ask=case.test.id)
-    press(app, "Make the parcel")
+    press(app, "Make the question")
     (row,) = kept.store.parcels()
     link = f"http://192.168.1.20:8501/opinion?id={row.id}"
     assert [c.value for c in app.code] == [link]
@@ -174,7 +179,7 @@ def test_a_link_for_the_shop_s_network_is_offered_where_there_is_one(
 
 def test_no_link_is_offered_that_nobody_else_could_open(screen: Open, kept: Recorder) -> None:
     app = screen("opinion", ask=fill(kept).test.id)
-    press(app, "Make the parcel")
+    press(app, "Make the question")
     assert not app.code
 
 

@@ -15,8 +15,20 @@ export default function (component) {
       const answer = await fetch(data.path);
       if (answer.status === 401) throw new Error("Not saved: the access code is asked for again; load the page again.");
       if (!answer.ok) throw new Error((await answer.json().catch(() => ({}))).says || "Not saved: the file could not be made; the reason is in the app's log.");
+      const made = await answer.blob();
+      if (data.share) {
+        const file = new File([made], data.file, { type: made.type.split(";")[0] });
+        if (navigator.canShare?.({ files: [file] })) {
+          try {
+            await navigator.share({ files: [file] });
+            return;
+          } catch (e) {
+            if (e.name === "AbortError") return; // the person changed their mind
+          } // not allowed here, or too long after the press: saved instead
+        }
+      }
       const link = document.createElement("a");
-      link.href = URL.createObjectURL(await answer.blob());
+      link.href = URL.createObjectURL(made);
       link.download = data.file;
       document.body.append(link);
       link.click();
@@ -24,8 +36,9 @@ export default function (component) {
       setTimeout(() => URL.revokeObjectURL(link.href), 60000);
     } catch (e) {
       say(e instanceof TypeError ? "Not saved: the app does not answer. Try again." : e.message);
+    } finally {
+      button.setAttribute("aria-disabled", "false");
+      button.textContent = data.label;
     }
-    button.setAttribute("aria-disabled", "false");
-    button.textContent = data.label;
   };
 }

@@ -1,0 +1,143 @@
+"""Signatures under answers: Ed25519 keys as short texts, made and held against by the `cryptography` library.
+
+A public key is 43 letters of base64url, a signature 86.  What is signed is the answer's own bytes after a line
+that says what they are, so that no signature made for something else fits.
+"""
+
+from __future__ import annotations
+
+import base64
+import binascii
+import hashlib
+import os
+import re
+from dataclasses import dataclass
+from pathlib import Path
+
+from cryptography.exceptions import InvalidSignature
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey, Ed25519PublicKey
+
+from jartest.errors import BadEntry, StoreFault
+
+__all__ = ["SigningKey", "fingerprint", "own_key", "read_key_text", "say_key_text", "signature_holds"]
+
+_BEFORE = b"jartest answer 1\n"  # the page says the same
+_FILE = "signing.key"
+# As the page and `say_key_text` write it: the name, then the key, whatever a messenger did to the spaces.
+_KEY_TEXT = re.compile(r"^\s*jartest\s+key\s+of\s+(.{1,80}?)\s*:\s*([A-Za-z0-9_-]{43})\s*$", re.DOTALL)
+
+
+def _to_text(data: bytes) -> str:
+    return base64.urlsafe_b64encode(data).rstrip(b"=").decode()
+
+
+def _from_text(text: str, length: int) -> bytes:
+    """The bytes of a text of base64url without padding: RFC 4648, section 5.
+
+    Raises
+    ------
+    ValueError
+        If it is no such text of that many bytes.
+    """
+    try:
+        data = base64.b64decode(text + "=" * (-len(text) % 4), altchars=b"-_", validate=True)
+    except (binascii.Error, ValueError) as e:
+        raise ValueError("no base64url") from e
+    if len(data) != length or _to_text(data) != text:
+        raise ValueError("another length")
+    return data
+
+
+@dataclass(frozen=True, slots=True)
+class SigningKey:
+    """A private key; it signs, and tells its public key."""
+
+    _key: Ed25519PrivateKey
+
+    @classmethod
+    def fresh(cls) -> SigningKey:
+        """A key that nobody has."""
+        return cls(Ed25519PrivateKey.generate())
+
+    @property
+    def public(self) -> str:
+        """The public key as text."""
+        return _to_text(self._key.public_key().public_bytes_raw())
+
+    def sign(self, said: bytes) -> str:
+        """The signature under an answer's bytes, as text."""
+        return _to_text(self._key.sign(_BEFORE + said))
+
+
+def signature_holds(said: bytes, key: str, signature: str) -> bool:
+    """Whether this key signed these bytes of an answer."""
+    try:
+        Ed25519PublicKey.from_public_bytes(_from_text(key, 32)).verify(
+            _from_text(signature, 64), _BEFORE + said
+        )
+    except (ValueError, InvalidSignature):
+        return False
+    return True
+
+
+def own_key(home: Path) -> SigningKey:
+    """The key that answers from this data folder are signed with, made when first needed.
+
+    It lies in a file that only its owner may read, and in no backup of the records: who has it signs as this shop.
+
+    Raises
+    ------
+    StoreFault
+        If the file is there and holds no key.
+    """
+    file = home / _FILE
+    home.mkdir(parents=True, exist_ok=True)
+    try:
+        # Opened so that of two at once one makes it, and so that nobody else ever could read it.
+        made = os.open(file, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+    except FileExistsError:
+        pass
+    else:
+        with os.fdopen(made, "wb") as out:
+            out.write(Ed25519PrivateKey.generate().private_bytes_raw())
+    try:
+        return SigningKey(Ed25519PrivateKey.from_private_bytes(file.read_bytes()))
+    except ValueError as e:
+        msg = (
+            "The file signing.key of the data folder holds no key; take it from a backup of the folder, or take it "
+            "away for a new one, which others then have to take in."
+        )
+        raise StoreFault(msg) from e
+
+
+# ------------------------------------------------------------------- exchanging keys
+def say_key_text(name: str, key: str) -> str:
+    """The line by which others take a key in."""
+    return f"jartest key of {' '.join(name.split()).replace(':', ' ')}: {key}"
+
+
+def read_key_text(text: str) -> tuple[str, str]:
+    """The name and the public key in such a line.
+
+    Raises
+    ------
+    BadEntry
+        If there is none in it.
+    """
+    found = _KEY_TEXT.match(text[:400])
+    try:
+        if found is None:
+            raise ValueError("no key")
+        name, key = " ".join(found[1].split()), found[2]
+        Ed25519PublicKey.from_public_bytes(_from_text(key, 32))
+    except ValueError as e:
+        raise BadEntry(
+            "This is no key; paste the whole line that begins with “jartest key of” and ends in 43 letters."
+        ) from e
+    return name, key
+
+
+def fingerprint(key: str) -> str:
+    """Twelve signs of a key's digest in threes of four, to be read out over the phone."""
+    digest = hashlib.sha256(key.encode()).hexdigest()[:12]
+    return " ".join(digest[i : i + 4] for i in range(0, 12, 4))
