@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import secrets
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -14,6 +15,7 @@ from jartest.errors import BadLimits, StoreFault
 from jartest.verdict.limits import Limits, load_limits
 
 if TYPE_CHECKING:
+    from jartest.exchange.signing import SigningKey
     from jartest.history.proposals import Proposal
     from jartest.recorder import Recorder
     from jartest.records.photofiles import PhotoFiles
@@ -26,6 +28,7 @@ __all__ = [
     "limits_kept_up",
     "open_photos",
     "open_recorder",
+    "own_key",
     "read_limits",
     "read_settings",
 ]
@@ -114,6 +117,40 @@ def open_photos(settings: Settings) -> PhotoFiles:
     from jartest.records.photoplaces import place_at
 
     return PhotoFiles(place_at(settings.photos_url) if settings.photos_url else settings.home / "photos")
+
+
+def own_key(settings: Settings) -> SigningKey:
+    """The key that answers from this data folder are signed with, made when first needed.
+
+    It lies in a file that only its owner may read, and in no backup of the records: who has it signs as this shop.
+
+    Raises
+    ------
+    StoreFault
+        If the file holds no key, or cannot be written.
+    """
+    from jartest.exchange.signing import SigningKey
+
+    file = settings.home / "signing.key"
+    try:
+        # Opened so that of two at once one makes it, and so that nobody else ever could read it.
+        made = os.open(file, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+    except FileExistsError:
+        pass
+    except OSError as e:
+        msg = f"The file signing.key of the data folder cannot be written ({e.strerror}); see to the folder."
+        raise StoreFault(msg) from e
+    else:
+        with os.fdopen(made, "wb") as out:
+            out.write(secrets.token_bytes(32))
+    try:
+        return SigningKey.of(file.read_bytes())
+    except ValueError as e:
+        msg = (
+            "The file signing.key of the data folder holds no key; put it back from a copy, or take it away for a "
+            "new one, which others then have to take in."
+        )
+        raise StoreFault(msg) from e
 
 
 def accept_limits(settings: Settings, accepted: Sequence[Proposal], *, by: str, on: str) -> Limits:

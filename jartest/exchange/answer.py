@@ -306,7 +306,8 @@ def receive(store: Store, data: bytes, *, at: datetime) -> Received:
 
 def _receive_question(store: Store, parcel: Parcel, at: datetime) -> Received:
     row = _question_row(parcel, "received", at, None)
-    fresh = store.add_parcel(row, parcel.data)
+    sent = store.sent_question(row.id)
+    fresh = not (sent and sent[0] == parcel.sha256) and store.add_parcel(row, parcel.data)
     row = store.parcel(row.id)
     about = f"“{row.title}” from {row.by or 'somebody'}"
     if fresh:

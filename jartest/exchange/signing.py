@@ -9,20 +9,17 @@ from __future__ import annotations
 import base64
 import binascii
 import hashlib
-import os
 import re
 from dataclasses import dataclass
-from pathlib import Path
 
 from cryptography.exceptions import InvalidSignature
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey, Ed25519PublicKey
 
-from jartest.errors import BadEntry, StoreFault
+from jartest.errors import BadEntry
 
-__all__ = ["SigningKey", "fingerprint", "own_key", "read_key_text", "say_key_text", "signature_holds"]
+__all__ = ["SigningKey", "fingerprint", "read_key_text", "say_key_text", "signature_holds"]
 
 _BEFORE = b"jartest answer 1\n"  # the page says the same
-_FILE = "signing.key"
 # As the page and `say_key_text` write it: the name, then the key, whatever a messenger did to the spaces.
 _KEY_TEXT = re.compile(r"^\s*jartest\s+key\s+of\s+(.{1,80}?)\s*:\s*([A-Za-z0-9_-]{43})\s*$", re.DOTALL)
 
@@ -55,9 +52,15 @@ class SigningKey:
     _key: Ed25519PrivateKey
 
     @classmethod
-    def fresh(cls) -> SigningKey:
-        """A key that nobody has."""
-        return cls(Ed25519PrivateKey.generate())
+    def of(cls, secret: bytes) -> SigningKey:
+        """The key of these 32 bytes, which are to come from chance alone (RFC 8032, section 5.1.5).
+
+        Raises
+        ------
+        ValueError
+            If they are of another length.
+        """
+        return cls(Ed25519PrivateKey.from_private_bytes(secret))
 
     @property
     def public(self) -> str:
@@ -78,36 +81,6 @@ def signature_holds(said: bytes, key: str, signature: str) -> bool:
     except (ValueError, InvalidSignature):
         return False
     return True
-
-
-def own_key(home: Path) -> SigningKey:
-    """The key that answers from this data folder are signed with, made when first needed.
-
-    It lies in a file that only its owner may read, and in no backup of the records: who has it signs as this shop.
-
-    Raises
-    ------
-    StoreFault
-        If the file is there and holds no key.
-    """
-    file = home / _FILE
-    home.mkdir(parents=True, exist_ok=True)
-    try:
-        # Opened so that of two at once one makes it, and so that nobody else ever could read it.
-        made = os.open(file, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-    except FileExistsError:
-        pass
-    else:
-        with os.fdopen(made, "wb") as out:
-            out.write(Ed25519PrivateKey.generate().private_bytes_raw())
-    try:
-        return SigningKey(Ed25519PrivateKey.from_private_bytes(file.read_bytes()))
-    except ValueError as e:
-        msg = (
-            "The file signing.key of the data folder holds no key; take it from a backup of the folder, or take it "
-            "away for a new one, which others then have to take in."
-        )
-        raise StoreFault(msg) from e
 
 
 # ------------------------------------------------------------------- exchanging keys

@@ -10,7 +10,6 @@ import streamlit as st
 from jartest.exchange.answer import answer_parcel, give_second_opinion, may_see, question_in, question_of
 from jartest.exchange.manifest import Question
 from jartest.exchange.parcel import Parcel, overlay_in, plain_in
-from jartest.exchange.signing import own_key
 from jartest.exchange.words import (
     amount_of,
     products_in,
@@ -31,7 +30,7 @@ from jartest.screens.opinion_ask import draw_said
 from jartest.screens.parts import SHAPES, clock, error_box, link_to, plain, say_word, show_plate, show_reasons
 from jartest.screens.save_button import save_button
 from jartest.screens.who import name
-from jartest.settings import read_settings
+from jartest.settings import own_key, read_settings
 from jartest.verdict.values import Verdict, Word
 from jartest.verdict.words import say_signed
 
@@ -241,7 +240,7 @@ def _draw_send(recorder: Recorder, row: ParcelRow) -> None:
 
 
 def _signed_answer(recorder: Recorder, question_id: str) -> bytes:
-    key = own_key(read_settings().home)
+    key = own_key(read_settings())
     return answer_parcel(recorder.store, question_id, at=recorder.now(), key=key).data
 
 

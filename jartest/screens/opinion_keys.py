@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import streamlit as st
 
-from jartest.exchange.signing import fingerprint, own_key, read_key_text, say_key_text
+from jartest.exchange.signing import fingerprint, read_key_text, say_key_text
 from jartest.field.network import qr_svg
 from jartest.recorder import Recorder
 from jartest.records.model import KnownKey
 from jartest.screens import state
 from jartest.screens.parts import clock, error_box, plain
 from jartest.screens.who import name
-from jartest.settings import read_settings
+from jartest.settings import own_key, read_settings
 
 __all__ = ["draw_keys"]
 
@@ -77,7 +77,7 @@ def _draw_own() -> None:
     if not shop.strip():
         return
     with error_box():
-        key = own_key(read_settings().home).public
+        key = own_key(read_settings()).public
         line = say_key_text(shop, key)
         st.markdown("Give this line once to each shop that you answer; answers made here are signed with it.")
         st.code(line, language=None, wrap_lines=True)

@@ -10,6 +10,7 @@ import dataclasses
 import hashlib
 import io
 import json
+import os
 import re
 import stat
 import zipfile
@@ -36,13 +37,13 @@ from jartest.exchange.question_file import pack_question_file
 from jartest.exchange.signing import (
     SigningKey,
     fingerprint,
-    own_key,
     read_key_text,
     say_key_text,
     signature_holds,
 )
 from jartest.records.model import KnownKey
 from jartest.records.said import said_by_others
+from jartest.settings import own_key, read_settings
 
 EARLIER = Path(__file__).parent / "earlier"
 
@@ -87,7 +88,7 @@ def answer(sent, recorder, ids):
 @pytest.fixture
 def teasel(recorder) -> SigningKey:
     """The key of Teasel, which is known here."""
-    key = SigningKey.fresh()
+    key = SigningKey.of(os.urandom(32))
     known = KnownKey(key=key.public, name="Teasel", of_shop=False, at=recorder.now(), by="Wren")
     recorder.store.keep_key(known)
     return key
@@ -136,11 +137,11 @@ def test_the_published_vectors_hold(
 
 @pytest.mark.parametrize("key", ["", "A" * 43, "A" * 42, "é" * 43, "A" * 42 + "B"])
 def test_what_is_no_key_vouches_for_nothing(key: str) -> None:
-    assert not signature_holds(b"said", key, SigningKey.fresh().sign(b"said"))
+    assert not signature_holds(b"said", key, SigningKey.of(os.urandom(32)).sign(b"said"))
 
 
 def test_a_key_s_line_comes_back_whatever_a_messenger_did_to_its_spaces() -> None:
-    key = SigningKey.fresh().public
+    key = SigningKey.of(os.urandom(32)).public
     line = say_key_text("Teasel: Hollow Oak", key)
     assert read_key_text(line) == ("Teasel Hollow Oak", key)
     assert read_key_text(f"  {line.replace(' ', chr(10))}\n") == ("Teasel Hollow Oak", key)
@@ -151,13 +152,14 @@ def test_a_key_s_line_comes_back_whatever_a_messenger_did_to_its_spaces() -> Non
 
 
 def test_the_shop_s_own_key_is_made_once_and_lies_where_its_owner_alone_reads(tmp_path: Path) -> None:
-    key = own_key(tmp_path / "home")
-    assert own_key(tmp_path / "home").public == key.public
-    file = tmp_path / "home" / "signing.key"
+    settings = read_settings({"JARTEST_HOME": str(tmp_path)})
+    key = own_key(settings)
+    assert own_key(settings).public == key.public
+    file = tmp_path / "signing.key"
     assert stat.S_IMODE(file.stat().st_mode) == 0o600
     file.write_bytes(b"no key")
     with pytest.raises(StoreFault, match=r"signing\.key"):
-        own_key(tmp_path / "home")
+        own_key(settings)
 
 
 # ----------------------------------------------------------------------- what each attack shows
@@ -180,7 +182,7 @@ def test_a_forged_owner_says_pass_is_shown_as_unsigned_and_takes_nobody_s_place(
     recorder, case, answer
 ) -> None:
     recorder.give_opinion(case.test.id, word="fail", reason="gel at the floor", by="Owner")
-    owner = SigningKey.fresh()
+    owner = SigningKey.of(os.urandom(32))
     known = KnownKey(key=owner.public, name="Owner", of_shop=False, at=recorder.now(), by="Wren")
     recorder.store.keep_key(known)
     got = receive(recorder.store, pack_answer(answer("Owner", "pass"), None).data, at=recorder.now())
@@ -193,7 +195,9 @@ def test_a_forged_owner_says_pass_is_shown_as_unsigned_and_takes_nobody_s_place(
 
 def test_a_forger_s_own_key_vouches_for_nobody(recorder, case, answer, teasel) -> None:
     got = receive(
-        recorder.store, pack_answer(answer("Owner", "pass"), SigningKey.fresh()).data, at=recorder.now()
+        recorder.store,
+        pack_answer(answer("Owner", "pass"), SigningKey.of(os.urandom(32))).data,
+        at=recorder.now(),
     )
     assert "Signed with a key that nobody here knows." in got.says
     got = receive(recorder.store, pack_answer(answer("Owner", "pass"), teasel).data, at=recorder.now())
@@ -205,8 +209,8 @@ def test_an_altered_answer_is_refused_as_altered(recorder, answer, teasel) -> No
     body = body_of(pack_answer(answer(word="fail"), teasel).data)
     for changed in (
         body | {"said": body["said"].replace('"fail"', '"pass"')},
-        body | {"key": SigningKey.fresh().public},
-        body | {"signature": SigningKey.fresh().sign(body["said"].encode())},
+        body | {"key": SigningKey.of(os.urandom(32)).public},
+        body | {"signature": SigningKey.of(os.urandom(32)).sign(body["said"].encode())},
     ):
         assert changed != body
         with pytest.raises(BadParcel, match="changed after it was signed"):
@@ -253,7 +257,7 @@ def test_an_answer_from_the_future_is_refused(recorder, answer, teasel) -> None:
 
 
 def test_a_key_that_is_taken_in_later_or_forgotten_counts_from_then_on(recorder, answer) -> None:
-    key = SigningKey.fresh()
+    key = SigningKey.of(os.urandom(32))
     receive(recorder.store, pack_answer(answer("teasel "), key).data, at=recorder.now())
     known = KnownKey(key=key.public, name="Teasel", of_shop=False, at=recorder.now(), by="Wren")
 
@@ -314,6 +318,14 @@ def everything_in(data: bytes) -> bytes:
     return b"\n".join(out)
 
 
+def test_no_photo_in_the_file_holds_anything_but_pixels(sent) -> None:
+    assert len(sent.parts) == 2
+    for data in sent.parts.values():
+        with Image.open(io.BytesIO(data)) as picture:
+            assert dict(picture.getexif()) == {}
+            assert set(picture.info) <= {"jfif", "jfif_version", "jfif_unit", "jfif_density"}
+
+
 def test_nothing_in_the_file_tells_what_anybody_thinks_of_the_jar(recorder, case, sent) -> None:
     packed = everything_in(sent.data)
     assert b"Bineguard Copper 20" in packed
@@ -322,7 +334,8 @@ def test_nothing_in_the_file_tells_what_anybody_thinks_of_the_jar(recorder, case
         o.reason for o in case.opinions
     ]
     told += [r.says for v in case.verdicts for r in v.verdict.reasons]
-    told += [repr(k.reading.settled_fraction) for k in case.readings if k.reading.jar_found]
+    figures = [repr(k.reading.clear_fraction) for k in case.readings]
+    told += [x for x in figures if len(x) > 6]
     assert len(seen) >= 2
     assert len(told) > 6
     for secret in (
@@ -332,7 +345,6 @@ def test_nothing_in_the_file_tells_what_anybody_thinks_of_the_jar(recorder, case
         "quill-1.jpg",
         "Invented Phone",
         "at the upper yard",
-        "GPS",
         "<4 ha>",
     ):
         assert secret.encode() not in packed, secret
@@ -425,7 +437,7 @@ def test_an_answer_to_a_page_that_was_changed_through_and_through_is_refused(
 
 
 def test_hostile_words_stay_words_on_the_page(recorder, case, ids) -> None:
-    words = "![x](http://x.example/y) \u202egnp.exe\u202c = 1+1 & </main > \x1b[31m"
+    words = "![x](http://x.example/y) \u202egnp.exe\u202c = 1+1 & < /main > \x1b[31m"
     asked = ask_about_test(
         recorder.store, recorder.photos, case.test.id, parcel_id=ids(), at=recorder.now(), by="Wren", words=words
     )  # fmt: skip
@@ -434,7 +446,7 @@ def test_hostile_words_stay_words_on_the_page(recorder, case, ids) -> None:
     page = sent.data.decode()
     assert "\u202e" not in page
     assert "\x1b" not in page
-    assert "![x](http://x.example/y) gnp.exe = 1+1 &amp; &lt;/main &gt; [31m" in page
+    assert "![x](http://x.example/y) gnp.exe = 1+1 &amp; &lt; /main &gt; [31m" in page
 
 
 # --------------------------------------------------------------------- loose photos, earlier parcels
@@ -458,6 +470,11 @@ def test_a_loose_photo_says_who_asks_what_is_in_it_and_claims_no_jar(recorder, p
         assert said in page
     assert "quart" not in page
     assert b"tailgate.jpg" not in everything_in(page.encode())
+
+
+def test_the_house_s_own_question_taken_in_at_home_is_nothing_new(recorder, sent) -> None:
+    got = receive(recorder.store, sent.data, at=recorder.now())
+    assert (got.fresh, "was asked here" in got.says) == (False, True)
 
 
 def test_parcels_of_an_earlier_version_are_still_taken_in(recorder, other_home) -> None:

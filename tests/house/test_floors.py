@@ -20,7 +20,7 @@ HOMES = {
     "pandas": ("jartest.screens", "jartest.history", "jartest.exchange"),
     "starlette": ("jartest.field", "jartest.screens"),
     "segno": ("jartest.field", "jartest.exchange"),
-    "cryptography": ("jartest.field",),
+    "cryptography": ("jartest.field", "jartest.exchange"),
     "click": ("jartest.cli",),
 }
 # Below the recorder nothing asks the world for time, chance or settings.
