@@ -171,14 +171,14 @@ def read_manifest(data: bytes) -> Question | Answer:
     kind = kinds.get(said) if isinstance(said, str) else None
     if kind is None:
         raise BadParcel("The parcel is neither a question nor an answer; ask for it again.")
-    plain = filled(kind, plain)
-    _fill_signatures(plain.get("case"))
     try:
+        plain = filled(kind, plain)
+        _fill_signatures(plain.get("case"))
         model_of(kind).model_validate_json(json.dumps(plain))
         manifest = from_plain(kind, plain)
     except ValidationError as e:
         raise BadParcel(f"The parcel's manifest is not as it should be: {_say(e)}; nothing was kept.") from e
-    except (ValueError, OverflowError) as e:
+    except (ValueError, OverflowError, RecursionError) as e:
         raise BadParcel("The parcel's manifest holds a value that cannot be; nothing was kept.") from e
     _check_parts(manifest)
     if isinstance(manifest, Question):

@@ -112,16 +112,30 @@ def _back(hint: Any, plain: Any, *, measured: bool) -> Any:
 
 # ---------------------------------------------------------------------- schema
 def model_of(kind: type) -> type[BaseModel]:
-    """The schema of this dataclass: every field, and no other."""
+    """The schema of this dataclass: every field, and no other; one that holds more of its kind holds them one deep."""
     return _model_of(kind)
 
 
 @cache
-def _model_of(kind: type) -> type[BaseModel]:
+def _model_of(kind: type, *, within_itself: bool = False) -> type[BaseModel]:
     measured = _is_measured(kind)
-    said: dict[str, Any] = {n: (_shape(n, h, measured=measured), ...) for n, h in _hints(kind).items()}
+    said: dict[str, Any] = {}
+    for name, hint in _hints(kind).items():
+        own = get_origin(hint) is tuple and get_args(hint)[0] is kind
+        shape = _several_within(kind, within_itself) if own else _shape(name, hint, measured=measured)
+        said[name] = (shape, ...)
     config = ConfigDict(extra="forbid", strict=True, frozen=True)
-    return create_model(kind.__name__, __config__=config, __doc__=(kind.__doc__ or "").split("\n")[0], **said)
+    name = f"{kind.__name__}Within" if within_itself else kind.__name__
+    return create_model(name, __config__=config, __doc__=(kind.__doc__ or "").split("\n")[0], **said)
+
+
+def _several_within(kind: type, within_itself: bool) -> Any:
+    """The shape of what a value holds of its own kind: nothing, where it is itself within another."""
+    if within_itself:
+        nothing: Any = tuple.__class_getitem__((int, ...))
+        return Annotated[nothing, Field(max_length=0)]
+    items: Any = tuple.__class_getitem__((_model_of(kind, within_itself=True), ...))
+    return Annotated[items, Field(max_length=_ITEMS)]
 
 
 @cache

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import hashlib
 import io
 import json
@@ -23,6 +24,7 @@ from jartest.exchange.answer import receive
 from jartest.exchange.parcel import MAX_BYTES, Parcel, read_parcel
 from jartest.records.model import Case
 from jartest.records.store import Store
+from jartest.units import read_quantity
 
 AT = datetime(2026, 3, 14, tzinfo=UTC)
 Spoil = Callable[[bytes], bytes]
@@ -340,3 +342,30 @@ def test_no_bytes_at_all_do_more_than_be_refused(data: bytes) -> None:
         read_parcel(data)
     with pytest.raises(BadParcel):
         read_parcel(b"PK\x03\x04" + data + b"PK\x05\x06" + bytes(18))
+
+
+@pytest.mark.parametrize("deep", [2, 300])
+def test_a_quantity_within_quantities_without_end_is_refused(tank_case, ask, deep: int) -> None:
+    data = ask(tank_case).data
+    manifest = json.loads(files_of(data)["manifest.json"])
+    whole = manifest["case"]["test"]["plan"]["recipe"]["tank_volume"]
+    part = whole | {"parts": []}
+    for _ in range(deep):
+        part = part | {"parts": [part]}
+    whole["parts"] = [part]
+    with pytest.raises(BadParcel):
+        read_parcel(sealed(manifest, files_of(data)))
+
+
+def test_a_quantity_of_two_units_comes_back(tank_case, ask) -> None:
+    recipe = tank_case.test.plan.recipe
+    assert recipe is not None
+    recipe = dataclasses.replace(recipe, tank_volume=read_quantity("1 gal 2 qt", "volume"))
+    assert len(recipe.tank_volume.parts) == 2
+    case = dataclasses.replace(
+        tank_case,
+        test=dataclasses.replace(
+            tank_case.test, plan=dataclasses.replace(tank_case.test.plan, recipe=recipe)
+        ),
+    )
+    assert read_parcel(ask(case).data).said.case == case  # type: ignore[union-attr]
