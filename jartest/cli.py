@@ -139,7 +139,8 @@ def watch(which: str, camera: int | None, folder: Path | None, by: str) -> None:
     """
     import time
 
-    from jartest.field.watch import CameraWatch, FolderWatch, account, measure_unread, run_watch
+    from jartest.field.unread import read_unread
+    from jartest.field.watch import CameraWatch, FolderWatch, account, run_watch
     from jartest.imaging.camera import UsbCamera
 
     recorder = _recorder()
@@ -157,7 +158,7 @@ def watch(which: str, camera: int | None, folder: Path | None, by: str) -> None:
     else:
         one = CameraWatch(recorder, UsbCamera(camera or 0), test_id, by=by or f"camera {camera}", say=say)
     say(f"Watching jar {case.test.number}, {case.test.plan.title}; stop with Ctrl+C.")
-    measure_unread(recorder, test_id)
+    read_unread(recorder, test_id=test_id, say=say)
     try:
         run_watch(one, time.sleep)
     except KeyboardInterrupt:

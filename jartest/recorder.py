@@ -402,6 +402,7 @@ class Recorder:
         )
         kept = case.latest_reading(look.id)
         if look.id != fresh_id and kept is not None:
+            self.judge(test_id)  # it may have been stopped between the reading and this
             return LookTaken(look=look, reading=kept, warnings=("This photo is already kept for this look.",))
         reading = self._read(case, look, photo, marks=None, by=by)
         self.judge(test_id)
@@ -583,6 +584,23 @@ class Recorder:
                 self.judge(look.test_id)
         progress(len(waiting), len(waiting))
         return len(waiting)
+
+    def read_kept(self, look_id: str) -> KeptReading:
+        """The reading of a photo that was kept and, for a stop in the middle, not read; made now if there is none.
+
+        Raises
+        ------
+        NotFound, StoreFault
+            If the photo is not there or damaged.
+        """
+        look = self.store.look(look_id)
+        case = self.store.case(look.test_id)
+        reading = case.latest_reading(look_id) or self._read(
+            case, look, self._opened(look), marks=None, by=look.by
+        )
+        if not case.signed:
+            self.judge(look.test_id)
+        return reading
 
     def _blank(self, first: BlankLook) -> Blank:
         return Blank(

@@ -148,6 +148,7 @@ def make_server(
         ssl_keyfile=str(tls[1]) if tls else None,
         use_colors=False,
         access_log=False,
+        log_level="warning",
     )
     listener = socket.socket()
     try:

@@ -21,7 +21,7 @@ from jartest.plan.schedule import DueLook
 from jartest.recorder import LookTaken, Recorder, say_slot
 from jartest.records.model import Case
 
-__all__ = ["Account", "CameraWatch", "FolderWatch", "account", "measure_unread", "run_watch"]
+__all__ = ["Account", "CameraWatch", "FolderWatch", "account", "run_watch"]
 
 _POLL_S = (
     10.0  # the longest pause: a changed plan, a stopped test or a set clock is seen within it (our choice)
@@ -235,19 +235,3 @@ def run_watch(watch: CameraWatch | FolderWatch, pause: Callable[[float], None]) 
         if seconds is None:
             return
         pause(seconds)
-
-
-def measure_unread(recorder: Recorder, test_id: str) -> int:
-    """How many kept photos were measured that a stop in the middle had left without a reading."""
-    case = recorder.case(test_id)
-    unread = [x for x in case.looks if case.latest_reading(x.id) is None]
-    for look in unread:
-        recorder.take_look(
-            test_id,
-            slot=look.slot,
-            data=recorder.photos.get(look.photo.sha256),
-            name=look.photo.original_name,
-            by=look.by,
-            taken_at=look.taken_at,
-        )
-    return len(unread)

@@ -7,13 +7,13 @@ from collections import Counter
 from contextlib import closing
 from pathlib import Path
 
-from sqlalchemy import select, text
+from sqlalchemy import exists, select, text
 
 from jartest.errors import StoreFault
 from jartest.records.books import Books
 from jartest.records.migrate import HEAD
 from jartest.records.schema import open_untrusted
-from jartest.records.tables import looks, photos, tests
+from jartest.records.tables import looks, photos, readings, tests
 
 __all__ = ["Upkeep", "is_whole_store", "photos_named_in"]
 
@@ -59,6 +59,17 @@ class Upkeep(Books):
                 shown = found.get(sha256, (media_type, ()))[1]
                 found[sha256] = (media_type, shown if number is None else (*shown, number))
         return found
+
+    def unread_looks(self) -> tuple[tuple[int, str, str], ...]:
+        """Every look whose photo has no reading, in order of coming in: its test's number and id, and its own id."""
+        query = (
+            select(tests.c.number, looks.c.test_id, looks.c.id)
+            .join_from(looks, tests, looks.c.test_id == tests.c.id)
+            .where(~exists().where(readings.c.look_id == looks.c.id))
+            .order_by(looks.c.seq)
+        )
+        with self._reading() as c:
+            return tuple((int(number), test_id, look_id) for number, test_id, look_id in c.execute(query))
 
     def own_faults(self) -> tuple[str, ...]:
         """What is wrong with the database itself, a sentence each; nothing where it is sound."""

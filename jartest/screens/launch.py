@@ -14,7 +14,7 @@ from typing import Any
 import streamlit as st
 from starlette.middleware import Middleware
 
-from jartest.errors import BadEntry
+from jartest.errors import BadEntry, StoreFault
 from jartest.field.access import Access
 from jartest.field.capture import Inbox, capture_routes, desk_routes
 from jartest.field.entry import entry_routes
@@ -23,6 +23,7 @@ from jartest.field.gate import THIS_MACHINE, Gate, Rules
 from jartest.field.policy import Policy, inline_digests
 from jartest.field.server import make_server, more_open_files
 from jartest.field.strips import strip_routes
+from jartest.field.unread import read_unread
 from jartest.recorder import Recorder
 from jartest.settings import Settings, open_recorder
 
@@ -103,6 +104,7 @@ def serve(
     from streamlit.web import bootstrap
 
     app = make_app(script, settings, Rules(hosts=hosts), opened)
+    threading.Thread(target=_catch_up, args=(settings, opened), daemon=True).start()
     options = server_options(port=port, hosts=hosts, tls=tls)
     bootstrap.load_config_options(options)
     more_open_files()
@@ -117,6 +119,14 @@ def serve(
         threading.Thread(target=_open_when_ready, args=(url, port), daemon=True).start()
     with suppress(KeyboardInterrupt), listener:
         server.run(sockets=[listener])
+
+
+def _catch_up(settings: Settings, opened: Callable[[Settings], Recorder]) -> None:
+    """Read what an earlier stop left unread, while the app serves already."""
+    with suppress(StoreFault):  # a store that fails is said by whatever is done next
+        done = read_unread(opened(settings), say=lambda text: print(text, flush=True))
+        if done.read:
+            print(f"Read {done.read} photos that the last stop had left unread.", flush=True)
 
 
 def _open_when_ready(url: str, port: int) -> None:

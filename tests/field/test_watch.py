@@ -20,7 +20,8 @@ import pytest
 from PIL import Image
 
 from jartest.errors import CameraFault, StoreFault
-from jartest.field.watch import CameraWatch, FolderWatch, account, measure_unread, run_watch
+from jartest.field.unread import read_unread
+from jartest.field.watch import CameraWatch, FolderWatch, account, run_watch
 from jartest.imaging.photo import Photo
 from jartest.imaging.reading import read_photo
 from jartest.imaging.values import Reading
@@ -290,7 +291,7 @@ def test_a_watch_killed_in_the_middle_of_a_look_loses_and_doubles_nothing(
     died = subprocess.run([sys.executable, "-c", KILLED, *words], check=False, timeout=120)
     assert died.returncode == -signal.SIGKILL
     clock.go_on(minutes=35)
-    measure_unread(recorder, test.id)
+    read_unread(recorder, test_id=test.id)
     through_the_night(watch(test, FileCamera(SERIES)), clock)
     case = recorder.case(test.id)
     assert [x.slot for x in case.looks] == [f"age-{a:.0f}" for a in EVENING]
