@@ -70,9 +70,9 @@ def check_home(
             says = f"The parcel {row.id[:12]} about “{row.title}” is damaged; ask for it again, or go back to a backup."
             found.append(Finding(weight="fault", says=says))
     if unread := store.unread_looks():
-        numbers = ", ".join(f"#{n}" for n in sorted({number for number, _, _ in unread})[:8])
+        named = ", ".join(f"#{n}" for n in sorted({number for number, _, _ in unread})[:8])
         says = (
-            f"Photos kept but not read yet: {len(unread)}, of test {numbers} (the app was stopped in the middle); "
+            f"Photos kept but not read yet: {len(unread)}, of test {named} (the app was stopped in the middle); "
             "they are read at its next start."
         )
         found.append(Finding(weight="note", says=says))
