@@ -67,6 +67,7 @@ from jartest.trend import CurvePoint, settling_curve
 from jartest.verdict.decide import TestLook, judge_test
 from jartest.verdict.limits import Limits
 from jartest.verdict.photo import judge_photo, seen_score
+from jartest.verdict.question import question_of
 from jartest.verdict.signs import SIGNS
 from jartest.verdict.values import Verdict, Word
 
@@ -486,6 +487,27 @@ class Recorder:
             line = getattr(found, name)  # NaN where the finder cannot tell it: no other is in question
             lines[name] = getattr(carried, name) if keep == "carried" or math.isnan(line) else line
         return self.set_lines(look_id, replace(kept.marks or Marks(), **lines), by=by)
+
+    def answer_question(self, look_id: str, reading_id: str, answer: str, *, by: str) -> KeptReading:
+        """A new reading of a look by the answer to what the reading on the screen asked; kept as set by hand.
+
+        Raises
+        ------
+        BadEntry
+            If that is none of the answers.
+        Conflict
+            If another reading has been made since, or it asks nothing.
+        """
+        kept = self.store.case(self.store.look(look_id).test_id).latest_reading(look_id)
+        question = None if kept is None else question_of(kept.reading, self.limits)
+        if kept is None or kept.id != reading_id or question is None:
+            msg = "This look has been read again since; look at the lines that it has now."
+            raise Conflict(msg)
+        marks = next((a.marks for a in question.answers if a.key == answer), None)
+        if marks is None:
+            msg = f"Nobody asked for the answer {answer!r}; tap one of those on the screen."
+            raise BadEntry(msg)
+        return self.set_lines(look_id, marks, by=by)
 
     def _read_doubted(self, look: Look, kept: KeptReading, *, by: str) -> None:
         """Read the test's other looks that are in doubt again: their lines from this one, their layers from the blank."""

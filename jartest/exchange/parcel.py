@@ -297,7 +297,7 @@ def _check_reading(reading: Reading, photo: Photo) -> None:
     reach = 10.0 * max(wide, high)  # lines may lie a little outside, but not where no picture ends
     numbers = [v for x in reading.lumps for v in (x.row_px, x.col_px, x.diameter_px)]
     numbers += [v * reach / 10 for x in reading.layers for v in (x.bottom_fraction, x.top_fraction)]
-    numbers += [x.top_px for x in reading.layers]
+    numbers += [x.top_px for x in reading.layers] + [x.row_px for x in reading.withheld]
     if (f := reading.jar) is not None:
         numbers += [f.left_px, f.right_px, f.floor_px, f.surface_px, f.tilt_deg * reach / 80]
     if not sound or any(abs(v) > reach for v in numbers):  # a NaN is no line, and passes

@@ -91,7 +91,9 @@ def _levels(reading: Reading, frame: Frame, other: Frame | None) -> list[tuple[f
         if math.isfinite(row):
             rows.append((row, f"{line}, found", "other"))
     second = " here" if math.isfinite(frame.floor_px + frame.surface_px) else ""
-    rows += [(w.row_px, f"{w.line}{second}?", "withheld") for w in reading.withheld]
+    rows += [
+        (w.row_px, f"{w.line}{second}?", "withheld") for w in reading.withheld if math.isfinite(w.row_px)
+    ]
     if math.isfinite(frame.floor_px + frame.surface_px):
         high = frame.floor_px - frame.surface_px
         for layer in reading.layers:

@@ -34,6 +34,7 @@ from jartest.screens.parts import (
     show_plate,
     show_reasons,
 )
+from jartest.screens.question_part import ask_question
 from jartest.screens.send_photo import send_photo
 from jartest.screens.who import name
 from jartest.settings import read_settings
@@ -158,6 +159,9 @@ def _draw_look(recorder: Recorder, case: Case, look: Look, kept: KeptReading) ->
         st.caption(f"{plain(says)} · {say_times(case, look)} · {_say_origin(kept)}")
         if not signed_under:
             ask_lines(recorder, look, kept)
+            if ask_question(recorder, look, kept):
+                state.put(editing, True)
+                st.rerun()
     if right is not None:
         with right:
             _set_lines(recorder, look, kept, editing)

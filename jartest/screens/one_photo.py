@@ -17,8 +17,10 @@ from jartest.screens.line_setter import line_setter
 from jartest.screens.look_part import draw_figures, draw_sizes, say_flags
 from jartest.screens.opinion_ask import draw_ask_photo
 from jartest.screens.parts import PHOTO_TYPES, error_box, one_line, plain, show_plate, show_reasons, show_rule
+from jartest.screens.question_part import draw_question
 from jartest.screens.who import ask_name
 from jartest.verdict.limits import Limits
+from jartest.verdict.question import question_of
 
 __all__ = ["render"]
 
@@ -63,6 +65,19 @@ def _ask_jar(recorder: Recorder) -> JarShape | None:
     return None if chosen is None else jars[chosen]
 
 
+def _ask(look: QuickLook, lines: str, limits: Limits) -> None:
+    """The question that the photo leaves open; its answer is taken as set by hand."""
+    question = question_of(look.reading, limits)
+    if question is None:
+        return
+    tapped = draw_question(question, of=f"{look.reading.photo_sha256}-{hash(state.get(lines))}")
+    marks = next((a.marks for a in question.answers if a.key == tapped), None)
+    if marks is not None:
+        state.put(lines, marks)
+    if tapped is not None:
+        st.rerun()
+
+
 def _draw(
     look: QuickLook,
     lines: str,
@@ -80,6 +95,7 @@ def _draw(
             verdict=look.verdict,
         )
         st.image(look.overlay_jpeg, width="stretch", alt="The photo with what was measured drawn on it")
+        _ask(look, lines, limits)
         show_reasons(look.verdict)
         show_rule(look.verdict, limits)
     with right:
