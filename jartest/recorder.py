@@ -66,7 +66,7 @@ from jartest.season_keeper import SeasonKeeper
 from jartest.trend import CurvePoint, settling_curve
 from jartest.verdict.decide import TestLook, judge_test
 from jartest.verdict.limits import Limits
-from jartest.verdict.photo import judge_photo, seen_score
+from jartest.verdict.photo import judge_loose, judge_photo, seen_score
 from jartest.verdict.question import question_of
 from jartest.verdict.signs import SIGNS
 from jartest.verdict.values import Verdict, Word
@@ -404,7 +404,8 @@ class Recorder:
         kept = case.latest_reading(look.id)
         if look.id != fresh_id and kept is not None:
             self.judge(test_id)  # it may have been stopped between the reading and this
-            return LookTaken(look=look, reading=kept, warnings=("This photo is already kept for this look.",))
+            says = f"The same photo is here already, as the {say_slot(look.slot, case.test.plan)} look; nothing was added."
+            return LookTaken(look=look, reading=kept, warnings=(says,))
         reading = self._read(case, look, photo, marks=None, by=by)
         self.judge(test_id)
         return LookTaken(look=look, reading=reading, warnings=warnings)
@@ -979,11 +980,11 @@ class Recorder:
     def quick_look(
         self, data: bytes, name: str, *, marks: Marks | None = None, jar: JarShape | None = None
     ) -> QuickLook:
-        """A reading and careful verdict of one loose photo, of this jar where it is known; nothing is kept."""
+        """A reading and verdict, never a pass, of one loose photo, of this jar where it is known; nothing is kept."""
         photo = open_to_read(data, name)
         inner, wall = (jar.inner_diameter_mm, jar.wall_mm) if jar else (None, None)
         reading = self._read_photo(photo, marks=marks, inner_diameter_mm=inner, wall_mm=wall)
-        verdict = judge_photo(reading, self.limits)
+        verdict = judge_loose(reading, self.limits)
         return QuickLook(
             reading=reading,
             verdict=verdict,

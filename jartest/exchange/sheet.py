@@ -41,8 +41,8 @@ __all__ = ["latest_time", "sheet_of"]
 _IN_ROW, _SHOWN = 4, 8  # photos on the sheet: at most two rows of four
 _HIGH = 44.0  # of a photo at most, mm
 _RULE = (
-    "Pass only where a figure and its guard band (so many sigmas as leave the chosen risk) lie inside the limit, fail "
-    "only where the figure less the guard band lies outside, watch between: JCGM 106:2012, guarded acceptance and rejection."
+    "A pass needs every figure inside its limit with the photo's doubt counted against it, a fail one outside with the "
+    "doubt counted for it; between the two it is a watch."
 )
 _PHOTO_PX = 520  # 300 dots an inch over 44 mm
 

@@ -28,6 +28,7 @@ from jartest.field.access import Access
 from jartest.field.door import who_is
 from jartest.field.links import DESK, FOLDER, case_of, desk_case
 from jartest.field.pages import plain_page, say
+from jartest.field.question_page import ANSWER_TYPE, asked_html, take_answer
 from jartest.field.turns import TooMany, Tries, Turns
 from jartest.plan.schedule import EXTRA, next_look
 from jartest.recorder import LookTaken, Recorder
@@ -142,6 +143,8 @@ def capture_routes(inbox: Inbox, access: Access) -> list[Route]:
         )
 
     async def take(request: Request) -> Response:
+        if request.headers.get("content-type", "").startswith(ANSWER_TYPE):
+            return await answer(request)
         try:
             taken = await inbox.take(request, partial(case_of, recorder, access, request.path_params["link"]))
         except ClientDisconnect:
@@ -150,11 +153,23 @@ def capture_routes(inbox: Inbox, access: Access) -> list[Route]:
             return _not_kept(e.detail, e.status_code, dict(e.headers or {}))
         except JartestError as e:
             return _told(e)
-        answer = words.taken_page(taken.case, recorder.standing(taken.case), taken.look, now=recorder.now())
-        answer.set_cookie(
+        asked = await to_thread.run_sync(asked_html, recorder, taken.look)
+        page = words.taken_page(
+            taken.case, recorder.standing(taken.case), taken.look, now=recorder.now(), asked=asked
+        )
+        page.set_cookie(
             _NAME_COOKIE, quote(taken.by), max_age=_NAME_S, path=FOLDER, samesite="lax", httponly=True
         )
-        return answer
+        return page
+
+    async def answer(request: Request) -> Response:
+        try:
+            case = await to_thread.run_sync(case_of, recorder, access, request.path_params["link"])
+            return await take_answer(recorder, case, request)
+        except ClientDisconnect:
+            return Response(status_code=400)
+        except JartestError as e:
+            return _told(e)
 
     path = FOLDER + "/{link}"
     return [Route(path, show, methods=["GET"]), Route(path, take, methods=["POST"])]

@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 from starlette.responses import Response
 
 from jartest.field.pages import plain_page, say
+from jartest.field.question_page import PICTURE
 from jartest.imaging.quality import flag
 from jartest.imaging.values import Reading
 from jartest.plan.schedule import EXTRA, DueLook, next_look
@@ -58,14 +59,17 @@ def other_page(case: Case, standing: RunningTest) -> Response:
     return plain_page(f"Jar {case.test.number}: which look?", body)
 
 
-def taken_page(case: Case, standing: RunningTest, taken: LookTaken, *, now: datetime) -> Response:
-    """The answer to a photo that is kept: what was read, what to do better, what comes next."""
+def taken_page(
+    case: Case, standing: RunningTest, taken: LookTaken, *, now: datetime, asked: str = ""
+) -> Response:
+    """The answer to a photo that is kept: what was read, what is `asked` of it (HTML), what to do better, what comes next."""
     look, reading = taken.look, taken.reading.reading
     slot = say_slot(look.slot, case.test.plan)
     parts = [
         f"<p><b>Received and kept: {say(slot)}</b> of jar {case.test.number}, by {say(look.by)}.</p>",
         f"<p>{say(say_read(reading))}</p>",
     ]
+    parts.append(asked)
     poor = [flag(name) for name in reading.flags if name in _RETAKE]
     if poor:
         told = " ".join(f"{f.says} {f.do}" for f in poor)
@@ -76,7 +80,7 @@ def taken_page(case: Case, standing: RunningTest, taken: LookTaken, *, now: date
     if following is not None:
         parts.append(f"<p>{say(_say_next(following, say_slot(following.slot.key, case.test.plan), now))}</p>")
     parts.append('<a class="b" href="?">Next photo of this jar</a>')
-    return plain_page("Photo received", "".join(parts), status=201)
+    return plain_page("Photo received", "".join(parts), status=201, headers=PICTURE if asked else None)
 
 
 def taken_json(case: Case, taken: LookTaken) -> dict[str, object]:

@@ -110,7 +110,7 @@ def say_tie(
     alike = [i for i in beside if places[i].within == own.within]
     if alike:
         names = _names(products, alike)
-        return f"no source parts it from {names}: by name, so that jar and tank are filled alike"
+        return f"no source says which of it and {names} goes first: put by name, so that jar and tank are filled the same way"
     if not beside:
         return ""
     names = _names(products, beside)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
@@ -20,6 +21,7 @@ __all__ = [
     "due_looks",
     "next_look",
     "read_ages",
+    "rounded_down_s",
     "say_age",
     "say_age_down",
     "slot_at_age",
@@ -86,8 +88,11 @@ class DueLook:
 def say_age(age_s: float) -> str:
     """An age as people say it: `0 min`, `15 min`, `2 h`, `24 h`, `3 d`."""
     if age_s < 3600 or age_s % 3600:
-        minutes = age_s / 60
-        return f"{minutes:.0f} min" if minutes < 120 else f"{age_s / 3600:.1f} h"
+        minutes, hours = age_s / 60, age_s / 3600
+        if minutes < 120:
+            return f"{minutes:.0f} min"
+        # A tenth of an hour matters in the first hours only.
+        return f"{hours:.1f} h" if hours < 9.95 else f"{hours:.0f} h" if hours < 48 else f"{hours / 24:.1f} d"
     hours = age_s / 3600
     return f"{hours:.0f} h" if hours < 48 else f"{hours / 24:.0f} d"
 
@@ -96,8 +101,14 @@ def say_age_down(age_s: float) -> str:
     """An age as people say it, never longer than it is: `5 min` for 5.9 min, `less than a minute`."""
     if age_s < 60:
         return "less than a minute"
-    step_s = 60 if age_s < 2 * 3600 else 360 if age_s < 48 * 3600 else 86400
-    return say_age(age_s // step_s * step_s)
+    return say_age(rounded_down_s(age_s))
+
+
+def rounded_down_s(age_s: float) -> float:
+    """The age in s down to what `say_age` says of it: minutes, tenths of an hour, hours, days."""
+    steps = ((2 * 3600, 60), (10 * 3600, 360), (48 * 3600, 3600), (math.inf, 86400))
+    step_s = next(step for end, step in steps if age_s < end)
+    return age_s // step_s * step_s
 
 
 _SECONDS = {"min": 60.0, "h": 3600.0, "d": 86400.0}

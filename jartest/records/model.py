@@ -472,6 +472,7 @@ class TestRow:
     number: int
     title: str
     opened_at: datetime
+    utc_offset_min: int
     opened_by: str
     products: tuple[str, ...]
     looks: int

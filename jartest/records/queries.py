@@ -283,7 +283,7 @@ def list_tests(connection: Connection, typed: str, limit: int, offset: int) -> t
     look_count = select(func.count()).select_from(looks).where(looks.c.test_id == tests.c.id)
     query = (
         select(
-            *_columns(tests, "id", "number", "opened_at", "opened_by", "sample"),
+            *_columns(tests, "id", "number", "opened_at", "utc_offset_min", "opened_by", "sample"),
             *_columns(revisions, "revision", "title"),
             look_count.scalar_subquery().label("looks"),
             _last(verdicts, "verdict").label("machine_word"),
@@ -319,6 +319,7 @@ def _test_row(row: RowMapping, names: Sequence[str]) -> TestRow:
         number=row["number"],
         title=row["title"],
         opened_at=row["opened_at"],
+        utc_offset_min=row["utc_offset_min"],
         opened_by=row["opened_by"],
         products=tuple(names),
         looks=row["looks"],

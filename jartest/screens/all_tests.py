@@ -175,7 +175,8 @@ def _draw_row(row: TestRow) -> None:
             said.append("sample")
         st.markdown(" · ".join(said))
         products = ", ".join(one_line(p) for p in row.products) or "no products"
-        st.caption(f"{clock(row.opened_at)} · {plain(row.opened_by)} · {row.looks} looks · {plain(products)}")
+        looks = "1 look" if row.looks == 1 else f"{row.looks} looks"
+        st.caption(f"{clock(row.opened_at, row)} · {plain(row.opened_by)} · {looks} · {plain(products)}")
 
 
 def _draw_turns(page: int, *, more: bool) -> None:

@@ -20,7 +20,9 @@ from jartest.screens.parts import PHOTO_TYPES, error_box, one_line, plain, show_
 from jartest.screens.question_part import draw_question
 from jartest.screens.who import ask_name
 from jartest.verdict.limits import Limits
+from jartest.verdict.photo import LOOSE
 from jartest.verdict.question import question_of
+from jartest.verdict.values import Verdict
 
 __all__ = ["render"]
 
@@ -65,6 +67,14 @@ def _ask_jar(recorder: Recorder) -> JarShape | None:
     return None if chosen is None else jars[chosen]
 
 
+def _under(verdict: Verdict) -> str:
+    """What stands under the plate: that it is of one photo, what it shows where that is no verdict, or what to do."""
+    even = next((r.says for r in verdict.reasons if r.rule == LOOSE), "")
+    if even:
+        return plain(even)
+    return "this photo alone" if verdict.word else "take it again, or set the lines"
+
+
 def _ask(look: QuickLook, lines: str, limits: Limits) -> None:
     """The question that the photo leaves open; its answer is taken as set by hand."""
     question = question_of(look.reading, limits)
@@ -90,13 +100,13 @@ def _draw(
         word = look.verdict.word
         show_plate(
             word,
-            "careful verdict of one photo" if word else "take it again, or set the lines",
+            _under(look.verdict),
             place="photo",
             verdict=look.verdict,
         )
         st.image(look.overlay_jpeg, width="stretch", alt="The photo with what was measured drawn on it")
         _ask(look, lines, limits)
-        show_reasons(look.verdict)
+        show_reasons(look.verdict, loose=True)
         show_rule(look.verdict, limits)
     with right:
         draw_figures(look.reading)

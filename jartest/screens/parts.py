@@ -18,7 +18,7 @@ from jartest.imaging.values import Reading
 from jartest.plan.formulations import code_beside
 from jartest.plan.schedule import DueState
 from jartest.recorder import Recorder, came_later
-from jartest.records.model import Case, JarTest, Look, Product
+from jartest.records.model import Case, JarTest, Look, Product, TestRow
 from jartest.records.plain_words import bare
 from jartest.screens import state
 from jartest.settings import read_settings
@@ -111,8 +111,8 @@ def percent(value: float, sigma: float) -> str:
     return said.replace("%", " %")
 
 
-def clock(at: datetime, test: JarTest | None = None, *, day: bool = True) -> str:
-    """A time as the shop's clock showed it."""
+def clock(at: datetime, test: JarTest | TestRow | None = None, *, day: bool = True) -> str:
+    """A time as the shop's clock showed it when the test was opened; by this device's where there is no test."""
     minutes = utc_offset_min() if test is None else test.utc_offset_min
     local = at.astimezone(timezone(timedelta(minutes=minutes)))
     return f"{local:%b} {local.day}, {local:%Y %H:%M}" if day else f"{local:%H:%M}"
@@ -193,11 +193,12 @@ def show_plate(
         st.caption(under)
 
 
-def show_reasons(verdict: Verdict) -> None:
-    """Each reason, worst first, with the shape of what it leads to."""
+def show_reasons(verdict: Verdict, *, loose: bool = False) -> None:
+    """Each reason, worst first, with the shape of what it leads to; of a `loose` photo nothing says pass."""
     for r in verdict.reasons:
+        word = "within its limit" if loose and r.leads_to == "pass" else r.leads_to or "no verdict"
         score = "" if r.score is None else f" {r.score}"
-        st.markdown(f"{SHAPES[r.leads_to]} **{r.leads_to or 'no verdict'}{score}** · {plain(r.says)}")
+        st.markdown(f"{SHAPES[r.leads_to]} **{word}{score}** · {plain(r.says)}")
 
 
 def show_rule(verdict: Verdict, limits: Limits) -> None:

@@ -73,12 +73,13 @@ def _list(recorder: Recorder) -> None:
     found = [k for k in cards if all(w in _searched(k) for w in words)]
     for kept in found[:_PAGE]:
         standing = card_now(recorder, kept)
+        test = recorder.case(kept.test_id).test
         with st.container(border=True, gap="small"):
             link_to("card", f"{kept.card.test_number} · {plain(kept.card.title)}", id=kept.id)
             word = "✖ **LAPSED**" if standing.lapsed else f"**{_said(kept.card)}**"
             if kept.card.overruled and not standing.lapsed:
                 word += " · **overruled: read its head**"
-            st.markdown(f"{word} · signed by {plain(kept.card.signed_by)} {clock(kept.card.signed_at)}")
+            st.markdown(f"{word} · signed by {plain(kept.card.signed_by)} {clock(kept.card.signed_at, test)}")
     st.caption(
         f"{len(found)} found, newest first"
         + (f"; these are the first {_PAGE}." if len(found) > _PAGE else ".")

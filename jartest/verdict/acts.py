@@ -15,7 +15,7 @@ from jartest.verdict.limits import Limits
 from jartest.verdict.signs import Sign, sign
 from jartest.verdict.values import Reason, Verdict, Word
 
-__all__ = ["Seen", "after", "judge_acts", "late_enough", "may_just_run", "strained_clean"]
+__all__ = ["Seen", "after", "bottom_too_early", "judge_acts", "late_enough", "may_just_run", "strained_clean"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -158,6 +158,17 @@ _BOTTOM: dict[str, tuple[Word, str]] = {
     "film": ("watch", "Seen from below: a film on the bottom, so something came down."),
     "bed": ("watch", "Seen from below: a bed on the bottom, so it does not stay up by itself."),
 }
+
+
+def bottom_too_early(seen: Seen, limits: Limits) -> str:
+    """Why a bottom seen clean does not count, as the end of a sentence; nothing where it does or none was seen."""
+    if seen.bottom != "clean" or late_enough(seen.bottom_stood_s, limits):
+        return ""
+    stood = max(seen.bottom_stood_s or 0.0, 0.0)
+    return (
+        f" It was seen clean from below after standing {say_age(stood)}, too early to count: look again once it has "
+        f"stood {say_age(limits.pass_age_s)}."
+    )
 
 
 def _judge_bottom(seen: Seen, limits: Limits) -> list[Reason]:

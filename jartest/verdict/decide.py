@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 from jartest.plan.schedule import say_age
-from jartest.verdict.acts import Seen, after, judge_acts, late_enough, strained_clean
+from jartest.verdict.acts import Seen, after, bottom_too_early, judge_acts, late_enough, strained_clean
 from jartest.verdict.limits import PHOTO_RULES, Limits
 from jartest.verdict.photo import BED, MARKED, UNSEEN
 from jartest.verdict.score import LOWEST_WATCH
@@ -192,7 +192,9 @@ def _weighed(reason: Reason, age_s: float | None, seen: Seen, limits: Limits) ->
         answered = seen.bottom in ("film", "bed") or (
             seen.bottom == "clean" and late_enough(seen.bottom_stood_s, limits)
         )
-        return None if answered else reason
+        if answered:
+            return None
+        return replace(reason, says=f"{reason.says}{bottom_too_early(seen, limits)}")
     if reason.rule in _REMIXABLE and reason.leads_to in ("watch", "fail"):
         return _turned_over(reason, age_s, seen)
     if (

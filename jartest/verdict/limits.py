@@ -146,11 +146,10 @@ def _load(shop_text: str) -> Limits:
 
 def say_rule(limits: Limits) -> str:
     """The rule of decision in one sentence, with its guard band and risk (JCGM 106:2012)."""
-    k = f"{limits.guard_sigmas:.2g}"
     return (
-        f"Pass only where a figure and {k} times its doubt lie inside the limit, fail only where the figure less "
-        f"{k} times its doubt lies outside, watch between: right at a limit this is wrong {100 * limits.risk:.2g} % of the "
-        "time (guarded acceptance and rejection, JCGM 106:2012)."
+        "A pass needs every figure inside its limit with the photo's doubt counted against it, a fail one outside "
+        "with the doubt counted for it; between the two it is a watch. Of 100 jars right at a limit, "
+        f"{100 * limits.risk:.2g} pass or fail wrongly."
     )
 
 

@@ -7,13 +7,15 @@ from dataclasses import replace
 
 from jartest.imaging.quality import REGISTER
 from jartest.imaging.values import Reading
+from jartest.plan.schedule import say_age
 from jartest.plan.solids import PossibleBed
 from jartest.verdict.limits import PHOTO_RULES, Limits, PhotoLimit
 from jartest.verdict.score import LOWEST_WATCH, score_of
 from jartest.verdict.values import Reason, Verdict, Word, verdict_of
 
-__all__ = ["BED", "MARKED", "UNSEEN", "foam_or_cream", "judge_photo", "seen_score"]
+__all__ = ["BED", "LOOSE", "MARKED", "UNSEEN", "foam_or_cream", "judge_loose", "judge_photo", "seen_score"]
 
+LOOSE = "one photo"  # the rule that a photo of no test never passes
 MARKED = "marked lumps"  # the rule of lumps that a person marked
 BED = "bed"  # the rule of what settled as a share of what could
 UNSEEN = "bottom unseen"  # the same, where the photo is too coarse to tell
@@ -71,6 +73,22 @@ def judge_photo(reading: Reading, limits: Limits, bed: PossibleBed | None = None
     if poor:
         return Verdict(word=None, reasons=verdict.reasons, limits_sha256=limits.sha256)
     return verdict
+
+
+def judge_loose(reading: Reading, limits: Limits) -> Verdict:
+    """The verdict of a photo that belongs to no test: as `judge_photo`, but never a pass.
+
+    A pass needs what no single photo shows: how long the jar stood, that it was turned over, and how it runs.
+    """
+    verdict = judge_photo(reading, limits)
+    if verdict.word != "pass":
+        return verdict
+    needs = (
+        f"Even: nothing parted or lumpy to be seen. That is no verdict: a pass needs a look {say_age(limits.pass_age_s)} "
+        "after mixing, the jar turned over, and how it runs. Start a test for one."
+    )
+    alone = Reason(rule=LOOSE, says=needs, leads_to=None)
+    return verdict_of([alone, *verdict.reasons], verdict.limits_sha256)
 
 
 def seen_score(verdict: Verdict) -> int | None:
@@ -211,17 +229,17 @@ def _judge_value(rule: str, reading: Reading, limits: Limits) -> Reason:
     times = ""
     if doubt:
         head += f" ± {_shown(rule, doubt)}"
-        times = f"{limits.guard_sigmas:.2g} times that doubt"
+        times = "the photo's doubt"
     word: Word
     if value + band <= lim.pass_max:
         word, limit = "pass", lim.pass_max
-        says = f"{head}, within {_shown(rule, lim.pass_max)}{f' even with {times} added' if times else ''}."
+        says = f"{head}, within {_shown(rule, lim.pass_max)}{f' even with {times} counted against it' if times else ''}."
     elif value - band >= lim.fail_min:
         word, limit = "fail", lim.fail_min
-        says = f"{head}, at or over {_shown(rule, lim.fail_min)}{f' even with {times} taken off' if times else ''}."
+        says = f"{head}, at or over {_shown(rule, lim.fail_min)}{f' even with {times} counted for it' if times else ''}."
     else:
         word, limit = "watch", lim.pass_max
-        clearly = f", {times} counted either way" if times else ""
+        clearly = f", {times} counted both ways" if times else ""
         says = (
             f"{head}, not clearly within {_shown(rule, lim.pass_max)} "
             f"and not clearly over {_shown(rule, lim.fail_min)}{clearly}."

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from jartest.plan.schedule import say_age
+from jartest.plan.schedule import rounded_down_s, say_age
 from jartest.verdict.values import Verdict, Word
 
 __all__ = ["SHAPES", "say_aged", "say_score", "say_signed", "say_strained", "say_verdict", "say_word"]
@@ -22,8 +22,7 @@ def say_aged(word: Word | None, age_s: float | None) -> str:
     if word in (None, "fail") or age_s is None:
         return said
     # Rounded down to what is said, so that no word says more than was seen.
-    step_s = 60 if age_s < 2 * 3600 else 360 if age_s < 48 * 3600 else 86400
-    return f"{said} to {say_age(age_s // step_s * step_s)}"
+    return f"{said} to {say_age(rounded_down_s(age_s))}"
 
 
 def say_signed(word: Word | None, age_s: float | None, over: Word | None, seen_s: float | None = None) -> str:

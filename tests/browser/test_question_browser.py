@@ -50,9 +50,7 @@ def withheld(served: Any) -> Iterator[tuple[Recorder, str, float]]:
     )
     test = recorder.start_test(plan, by="Wren", utc_offset_min=0)
     recorder.finish_mixing(test.id, by="Wren")
-    taken = recorder.take_look(
-        test.id, slot="age-86400", data=PHOTO.read_bytes(), name=PHOTO.name, by="Wren"
-    )
+    taken = recorder.take_look(test.id, slot="age-86400", data=PHOTO.read_bytes(), name=PHOTO.name, by="Wren")
     frame = taken.reading.reading.jar
     assert frame is not None
     unsure = replace(

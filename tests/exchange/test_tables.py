@@ -23,6 +23,7 @@ def row(**kw: Any) -> TestRow:
         "number": 7,
         "title": "Copper + boron",
         "opened_at": datetime(2026, 3, 14, 13, 30, tzinfo=UTC),
+        "utc_offset_min": -420,
         "opened_by": "Wren",
         "products": ("Bineguard Copper 20", "Nettlesap Boron 10"),
         "looks": 3,

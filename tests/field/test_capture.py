@@ -94,7 +94,7 @@ def test_the_same_photo_sent_again_is_kept_once(
     slot = {"same page": "age-0", "page opened anew": "age-300", "other look asked for": "extra"}[again]
     answer = send(client, shop.path(jar), data, slot=slot)
     assert answer.status_code == 201
-    assert "already kept" in answer.text
+    assert "The same photo is here already, as the 0 min look; nothing was added." in answer.text
     assert [x.slot for x in recorder.case(jar.id).looks] == ["age-0"]
 
 

@@ -57,7 +57,7 @@ def test_the_same_photo_again_is_kept_once_and_said(
     first, second = (send(shop, path, photo("stable-0000min"), slot=s) for s in ("age-0", "extra"))
     assert (first.status_code, second.status_code) == (201, 201)
     assert second.json()["look"] == first.json()["look"]
-    assert any("already kept" in w for w in second.json()["warnings"])
+    assert any("is here already, as the 0 min look" in w for w in second.json()["warnings"])
     assert len(recorder.case(jar.id).looks) == 1
 
 

@@ -98,7 +98,7 @@ def test_a_tie_says_what_broke_it() -> None:
     reasons = {
         products[s.product].name: s.reason for s in advise_order(products).steps if s.product is not None
     }
-    alike = "no source parts it from {}: by name, so that jar and tank are filled alike"
+    alike = "no source says which of it and {} goes first: put by name, so that jar and tank are filled the same way"
     assert reasons["a flow"].endswith(alike.format("b flow"))
     assert reasons["b flow"].endswith(alike.format("a flow"))
     assert reasons["Dust"].endswith("one step with Grit, in the sequence in which the source names them")

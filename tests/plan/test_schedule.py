@@ -133,6 +133,8 @@ def test_a_slot_comes_back_from_json() -> None:
         (86400, "24 h"),
         (172800, "2 d"),
         (9000, "2.5 h"),
+        (78_840, "22 h"),  # was wrong: 21.9 h
+        (181_000, "2.1 d"),
     ],
 )
 def test_an_age_is_said_as_people_say_it(age_s: float, said: str) -> None:
@@ -141,7 +143,7 @@ def test_an_age_is_said_as_people_say_it(age_s: float, said: str) -> None:
 
 @pytest.mark.parametrize(
     ("age_s", "said"),
-    [(20, "less than a minute"), (359, "5 min"), (7199, "119 min"), (7900, "2.1 h"), (86399, "23.9 h"), (200_000, "2 d")],
+    [(20, "less than a minute"), (359, "5 min"), (7199, "119 min"), (7900, "2.1 h"), (86399, "23 h"), (200_000, "2 d")],
 )  # fmt: skip
 def test_an_age_rounded_down_is_never_more_than_it_is(age_s: float, said: str) -> None:
     assert say_age_down(age_s) == said

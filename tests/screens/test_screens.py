@@ -386,13 +386,34 @@ def test_tests_are_found_by_words_and_turned_page_by_page(screen: Open, kept: Re
     assert "No test holds all of this" in words(app)
 
 
+def test_a_list_tells_the_time_that_the_test_s_own_page_tells(
+    screen: Open, kept: Recorder, test: JarTest
+) -> None:
+    """Was wrong: the list went by the clock of whoever looked, and said “1 looks”."""
+    local = test.opened_at + timedelta(minutes=-420)
+    said = f"{local:%b} {local.day}, {local:%Y %H:%M}"
+    kept.take_look(test.id, slot="extra", data=photo("stable-0005min"), name="a.jpg", by="Wren")
+    assert f"{said} · Wren · 1 look ·" in words(screen("tests"))
+    assert said in words(screen("test", id=test.id))
+
+
 # ------------------------------------------------------------------- one photo
+def test_an_even_loose_photo_shows_no_pass_and_says_what_one_needs(screen: Open) -> None:
+    app = screen("photo")
+    app.file_uploader[0].upload("jar.jpg", photo("stable-0030min"), "image/jpeg").run()
+    said = words(app)
+    assert "PASS" not in said
+    assert "NO VERDICT" in said
+    assert "within its limit" in said
+    assert "a pass needs a look 30 min after mixing" in said
+
+
 def test_a_loose_photo_is_read_and_not_kept(screen: Open, kept: Recorder, home: Path) -> None:
     app = screen("photo")
     app.file_uploader[0].upload("jar.jpg", photo("curdler-0060min"), "image/jpeg").run()
     said = words(app)
-    assert "careful verdict of one photo" in said or "take it again" in said
-    assert "guarded acceptance and rejection, JCGM" in said, "the rule of decision is told"
+    assert "this photo alone" in said or "take it again" in said
+    assert "with the photo's doubt counted against it" in said, "the rule of decision is told"
     assert "Settled" in said
     assert not list((home / "photos").rglob("*.jpg"))
     assert kept.count() == 0

@@ -133,11 +133,11 @@ def test_the_reasons_say_the_rule_of_decision_in_words() -> None:
         return next(r.says for r in verdict.reasons if r.rule == "settled")
 
     assert says(0.015, 0.002) == (
-        "Settled solids: 1.5 % ± 0.2 %, within 2.0 % even with 1.6 times that doubt added. "
+        "Settled solids: 1.5 % ± 0.2 %, within 2.0 % even with the photo's doubt counted against it. "
         "How much could settle is not known without a recipe, so the plain limits stand."
     )
     assert "not clearly within 2.0 %" in says(0.015, 0.02)
-    assert ("at or over 10.0 % even with 1.6 times that doubt taken off.") in says(0.2, 0.02)
+    assert ("at or over 10.0 % even with the photo's doubt counted for it.") in says(0.2, 0.02)
 
 
 def test_every_reason_names_rule_value_sigma_and_limit() -> None:

@@ -27,9 +27,9 @@ def test_the_guard_band_leaves_the_chosen_risk() -> None:
 
 
 def test_the_rule_is_said_with_its_band_and_its_risk() -> None:
-    assert "1.6 times its doubt" in say_rule(load_limits())
-    assert "wrong 5 % of the time" in say_rule(load_limits())
-    assert "2.3 times its doubt" in say_rule(load_limits("[guard]\nrisk = 0.01\n"))
+    assert "with the photo's doubt counted against it" in say_rule(load_limits())
+    assert "Of 100 jars right at a limit, 5 pass or fail wrongly." in say_rule(load_limits())
+    assert "limit, 1 pass or fail wrongly" in say_rule(load_limits("[guard]\nrisk = 0.01\n"))
 
 
 def test_the_foam_limit_is_60_ml_on_200_ml() -> None:
