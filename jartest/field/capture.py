@@ -11,6 +11,7 @@ import time
 from collections import Counter
 from collections.abc import AsyncGenerator, Callable
 from dataclasses import dataclass
+from datetime import timedelta
 from functools import partial
 from urllib.parse import quote, unquote
 
@@ -28,6 +29,7 @@ from jartest.field.access import Access
 from jartest.field.door import who_is
 from jartest.field.links import DESK, FOLDER, case_of, desk_case
 from jartest.field.pages import plain_page, say
+from jartest.field.pocket import manifest_of, pocket_page, pocket_routes
 from jartest.field.question_page import ANSWER_TYPE, asked_html, take_answer
 from jartest.field.turns import TooMany, Tries, Turns
 from jartest.plan.schedule import EXTRA, next_look
@@ -45,18 +47,25 @@ _COMING = 8  # bodies on their way at a time from one address (our choice)
 _IN = 8  # of one jar from one address that are in and wait to be read (our choice)
 _READERS = 2  # photos read at a time, and held in memory whole
 _IN_MEMORY = 1_000_000  # bytes of a body on its way; the rest of it lies on the disk
+_LONGEST_AGO_S = (
+    30 * 86400.0
+)  # a photo that waited on a phone for longer goes by what it says itself (our choice)
 _RECHECK_S = 2.0  # how soon a voided link ends a body that comes by it (our choice)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Sent:
-    """What came with the form; an empty `slot` asks for the one that the photo's own time belongs to."""
+    """What came with the form; an empty `slot` asks for the one that the photo's own time belongs to.
+
+    `ago_s` is how long before it was sent the photo was taken, by the phone's own clock; None where it says nothing.
+    """
 
     data: bytes
     name: str
     by: str
     slot: str
     again: bool
+    ago_s: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -130,6 +139,11 @@ def capture_routes(inbox: Inbox, access: Access) -> list[Route]:
         except JartestError as e:
             return _told(e)
         wanted = request.query_params
+        link = f"{FOLDER}/{request.path_params['link']}"
+        if "manifest" in wanted:
+            return manifest_of(case.test.number, link)
+        if "pocket" in wanted:
+            return pocket_page(case.test.number, case.test.plan.title, link, by=_name_of(request))
         if "other" in wanted:
             return words.other_page(case, recorder.standing(case))
         return words.form_page(
@@ -150,9 +164,15 @@ def capture_routes(inbox: Inbox, access: Access) -> list[Route]:
         except ClientDisconnect:
             return Response(status_code=400)  # nobody is there to read it, and nothing was kept
         except HTTPException as e:  # too large or too slow, from the gate; or asked to wait
+            if _asks_json(request):
+                return JSONResponse({"says": e.detail}, e.status_code, {"Connection": "close"})
             return _not_kept(e.detail, e.status_code, dict(e.headers or {}))
         except JartestError as e:
+            if _asks_json(request):
+                return JSONResponse({"says": str(e)}, _status(e), {"Connection": "close"})
             return _told(e)
+        if _asks_json(request):
+            return JSONResponse(words.taken_json(taken.case, taken.look), 201)
         asked = await to_thread.run_sync(asked_html, recorder, taken.look)
         page = words.taken_page(
             taken.case, recorder.standing(taken.case), taken.look, now=recorder.now(), asked=asked
@@ -172,7 +192,15 @@ def capture_routes(inbox: Inbox, access: Access) -> list[Route]:
             return _told(e)
 
     path = FOLDER + "/{link}"
-    return [Route(path, show, methods=["GET"]), Route(path, take, methods=["POST"])]
+    return [
+        *pocket_routes(),
+        Route(path, show, methods=["GET"]),
+        Route(path, take, methods=["POST"]),
+    ]
+
+
+def _asks_json(request: Request) -> bool:
+    return "application/json" in request.headers.get("accept", "")
 
 
 def desk_routes(inbox: Inbox, access: Access) -> list[Route]:
@@ -206,6 +234,13 @@ def keep_photo(recorder: Recorder, test_id: str, sent: Sent) -> LookTaken:
     held = [x for x in recorder.store.looks_of_photo(sha256) if x.test_id == test_id]
     if held:
         slot = held[0].slot
+    elif sent.ago_s is not None:
+        case = recorder.case(test_id)
+        when = recorder.now() - timedelta(seconds=sent.ago_s)
+        slot = recorder.slot_at(case, when)
+        return recorder.take_look(
+            test_id, slot=slot, data=sent.data, name=sent.name, by=sent.by, taken_at=when
+        )
     elif sent.slot:
         slot = choose_slot(recorder, test_id, sent.slot, again=sent.again)
     else:
@@ -234,11 +269,12 @@ class _Came:
     by: str
     slot: str
     again: bool
+    ago_s: float | None
 
     def sent(self) -> Sent:
         name = (self.photo.filename or "photo").replace("\\", "/").rpartition("/")[2][:120]
         data = self.photo.file.read()
-        return Sent(data=data, name=name, by=self.by, slot=self.slot, again=self.again)
+        return Sent(data=data, name=name, by=self.by, slot=self.slot, again=self.again, ago_s=self.ago_s)
 
 
 async def _read_form(request: Request, by: str, find: Callable[[], Case]) -> _Came:
@@ -247,7 +283,7 @@ async def _read_form(request: Request, by: str, find: Callable[[], Case]) -> _Ca
             "What came is no form with a photo; open the page again and send the photo from there."
         )
     stream = _while_open(request, find)
-    parser = MultiPartParser(request.headers, stream, max_files=1, max_fields=4, max_part_size=1000)
+    parser = MultiPartParser(request.headers, stream, max_files=1, max_fields=5, max_part_size=1000)
     parser.spool_max_size = _IN_MEMORY
     try:
         form = await parser.parse()
@@ -268,7 +304,17 @@ async def _read_form(request: Request, by: str, find: Callable[[], Case]) -> _Ca
     if not by or len(by) > 80:
         await photo.close()
         raise BadEntry("Write your name above the photo, so that the record can say who took it.")
-    return _Came(photo=photo, by=by, slot=text("slot"), again=bool(text("again")))
+    ago_s = _seconds(text("ago_s"))
+    return _Came(photo=photo, by=by, slot=text("slot"), again=bool(text("again")), ago_s=ago_s)
+
+
+def _seconds(text: str) -> float | None:
+    """How long ago, in seconds; None where nothing, or nothing that can be, is said."""
+    try:
+        said = float(text)
+    except ValueError:
+        return None
+    return said if 0 <= said <= _LONGEST_AGO_S else None
 
 
 async def _while_open(request: Request, find: Callable[[], Case]) -> AsyncGenerator[bytes, None]:

@@ -46,7 +46,8 @@ def form_page(
     )
     return plain_page(
         f"Jar {case.test.number}",
-        f'{head}{form}<p><a href="?other">Another look, or a photo already taken</a></p>',
+        f'{head}{form}<p><a href="?other">Another look, or a photo already taken</a><br>'
+        '<a href="?pocket">Photos away from the shop</a></p>',
     )
 
 
