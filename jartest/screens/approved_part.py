@@ -58,23 +58,20 @@ def draw_approved(recorder: Recorder, history: History) -> None:
 
 
 def _row(recorder: Recorder, past: Past, times: int) -> None:
-    now = recorder.now()
-    with st.container(horizontal=True, gap="small", border=True, key=f"row-{past.test_id}"):
+    based = past.over.ground_of(past.word) != "none"
+    with st.container(horizontal=True, gap="small", vertical_alignment="center", key=f"line-{past.number}"):
         strip(past.test_id, past.number)
         with st.container(gap=None, width="stretch"):
-            based = past.over.ground_of(past.word) != "none"
-            shape = SHAPES[past.word] if based else "▲"
-            link_to("test", f"{shape} {plain(' + '.join(past.mix.products))}", id=past.test_id)
+            link_to("test", f"{SHAPES[past.word] if based else '▲'} {plain(past.mix.says)}", id=past.test_id)
             often = "" if times == 1 else f" · passed {times} times"
-            st.markdown(
+            st.caption(
                 plain(
                     f"{past.said} · signed by {past.signed_by}, {past.signed_at:%Y-%m-%d} "
-                    f"({say_ago(past.signed_at, now)}) · test {past.number}{often}"
+                    f"({say_ago(past.signed_at, recorder.now())}) · test {past.number}{often}"
                 )
             )
             if not based:
                 st.markdown("**This pass clears nothing:** mix a jar before you rely on it.")
-            st.caption(plain(past.mix.says))
 
 
 def _turn(page: int, *, more: bool) -> None:

@@ -221,6 +221,6 @@ def _behind(history: History, table: PairTable, group_of: Callable[[str], str] |
     cell = cells[picked]
     st.markdown(plain(cell.says))
     for past in history.behind(*picked, most=_BEHIND, group_of=group_of):
-        past_line(past)
+        past_line(past, place="behind")
     if cell.tests > _BEHIND:
         st.caption(f"The newest {_BEHIND} of {cell.tests}; a search for both names lists them all.")

@@ -113,8 +113,10 @@ def _line(
 ) -> None:
     shape = PAIR_SHAPES[line.cell.state][0]
     with st.container(border=True, gap="small"):
-        st.markdown(f"**{shape} {plain(line.other)}: {line.cell.state}**{_answer(line, dose, hardness)}")
-        st.markdown(plain(line.cell.says))
+        st.markdown(
+            f"**{shape} {plain(line.other)}: {line.cell.state}**{_answer(line, dose, hardness)}"
+            f"  \n{plain(line.cell.says)}"
+        )
         if line.newest is not None:
             st.caption(plain(f"{line.ground}, {say_ago(line.newest.signed_at, recorder.now())}."))
         opened = st.expander(
@@ -123,7 +125,7 @@ def _line(
         if opened.open:
             with opened:
                 for past in history.behind(line.cell.first, line.cell.second, most=_JARS):
-                    past_line(past)
+                    past_line(past, place=line.other)
                 if line.cell.tests > _JARS:
                     st.caption(f"The newest {_JARS} of {line.cell.tests}.")
 

@@ -38,13 +38,21 @@ def draw_stands_out(recorder: Recorder, history: History, table: PairTable) -> N
     _old(recorder, history, table)
 
 
-def past_line(past: Past) -> None:
-    """One jar: its picture, its word, by whom it was signed, what was in it, and the way to it."""
-    with st.container(horizontal=True, gap="small", vertical_alignment="center"):
+def past_line(past: Past, *, place: str = "") -> None:
+    """One jar on two lines: its picture, its word, by whom it was signed, what was in it, and the way to it.
+
+    `place` tells apart lines of one jar that stand on the same screen.
+    """
+    line = f"line-{place}-{past.number}".replace(" ", "-")
+    with st.container(horizontal=True, gap="small", vertical_alignment="center", key=line):
         strip(past.test_id, past.number)
         with st.container(gap=None, width="stretch"):
-            link_to("test", f"{SHAPES[past.word]} {past.said} · test {past.number}", id=past.test_id)
-            st.caption(plain(f"{past.signed_at:%Y-%m-%d} · signed by {past.signed_by} · {past.mix.says}"))
+            link_to(
+                "test",
+                f"{SHAPES[past.word]} {past.said} · test {past.number} · {past.signed_at:%Y-%m-%d}",
+                id=past.test_id,
+            )
+            st.caption(plain(f"signed by {past.signed_by} · {past.mix.says}"))
 
 
 def _jars(label: str, jars: Sequence[Past], key: str) -> None:
@@ -55,7 +63,7 @@ def _jars(label: str, jars: Sequence[Past], key: str) -> None:
     if opened.open:
         with opened:
             for past in jars[:_JARS]:
-                past_line(past)
+                past_line(past, place=key)
             if len(jars) > _JARS:
                 st.caption(f"The newest {_JARS} of {len(jars)}.")
 
@@ -140,7 +148,7 @@ def _single(line: Line, recorder: Recorder) -> None:
     past = line.newest
     if past is None:
         return
-    with st.container(border=True, gap="small"):
+    with st.container(border=True, gap=None):
         ago = say_ago(past.signed_at, recorder.now())
         st.markdown(plain(f"{line.product} with {line.other}: one jar, {ago}."))
-        past_line(past)
+        past_line(past, place=f"old {line.product} {line.other}")

@@ -15,7 +15,6 @@ def strip(test_id: str, number: int, *, looks: int = -1) -> None:
         st.html("<span class='jartest-strip'>no photo</span>", width=56)
         return
     st.html(
-        f"<img class='jartest-strip' src='{strip_path(test_id, looks)}' alt='The jar of test {number}' "
-        "loading='lazy'>",
+        f"<img class='jartest-strip' src='{strip_path(test_id, looks)}' alt='test {number}' loading='lazy'>",
         width=56,
     )
