@@ -61,6 +61,7 @@ from jartest.records.model import (
 from jartest.records.photofiles import PhotoFiles
 from jartest.records.plain_words import plain_words, set_apart
 from jartest.records.saved_looks import LookScreen, SavedLook
+from jartest.records.search_words import ListOrder
 from jartest.records.store import Store
 from jartest.season_keeper import SeasonKeeper
 from jartest.trend import CurvePoint, settling_curve
@@ -320,6 +321,24 @@ class Recorder:
         """The test ends here, for the reason in `note`; after which addition is kept, nothing of it is lost."""
         added = self.store.case(test_id).additions
         return self._event(test_id, "stopped", by, position=added[-1].position if added else None, note=note)
+
+    def stop_tests(self, test_ids: Sequence[str], *, by: str, note: str) -> int:
+        """How many of these open tests end here, all for the reason in `note`; nothing of them is lost.
+
+        One that somebody signed or stopped meanwhile is left as it is.
+
+        Raises
+        ------
+        BadEntry
+            If nobody is named, or no reason is given.
+        """
+        by, at, note = checked_name(by), self.now(), plain_words(note.strip())
+        if not note:
+            msg = "Old tests are closed with a reason; write one sentence why, such as “never finished”."
+            raise BadEntry(msg)
+        return self.store.stop_all(
+            [Event(id=self._new_id(), test_id=i, at=at, by=by, kind="stopped", note=note) for i in test_ids]
+        )
 
     def _event(
         self, test_id: str, kind: EventKind, by: str, *, position: int | None = None, note: str = ""
@@ -796,9 +815,15 @@ class Recorder:
         """Everything kept of one test."""
         return self.store.case(test_id)
 
-    def find(self, words: str = "", *, limit: int = 200, offset: int = 0) -> tuple[TestRow, ...]:
-        """Tests that hold all these words, newest first."""
-        return self.store.rows(words, limit=limit, offset=offset)
+    def find(
+        self, words: str = "", *, limit: int = 200, offset: int = 0, order: ListOrder = "newest"
+    ) -> tuple[TestRow, ...]:
+        """Tests that hold all these words, in this order."""
+        return self.store.rows(words, limit=limit, offset=offset, order=order)
+
+    def did_you_mean(self, words: str) -> str:
+        """The search with words that stand in no test replaced by the nearest ones; nothing where none is near."""
+        return self.store.close_words(words)
 
     def count(self, words: str = "") -> int:
         """How many tests hold all these words."""

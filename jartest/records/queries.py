@@ -6,6 +6,7 @@ import unicodedata
 from collections import defaultdict
 from collections.abc import Callable, Mapping, Sequence
 from datetime import UTC, date, datetime, time, timedelta
+from difflib import get_close_matches
 from typing import Any, TypeVar, get_args
 
 from sqlalchemy import (
@@ -47,6 +48,7 @@ from jartest.records.rows import (
     second_opinion_of,
     verdict_of,
 )
+from jartest.records.search_words import ListOrder, field_name
 from jartest.records.summary_tables import word_tests, words
 from jartest.records.tables import (
     events,
@@ -67,6 +69,7 @@ from jartest.verdict.values import Word
 
 __all__ = [
     "LARGEST_NUMBER",
+    "close_words",
     "count_tests",
     "fold",
     "last_plan",
@@ -81,6 +84,7 @@ __all__ = [
     "running_ids",
 ]
 
+_SHORTEST_NEAR, _NEAR_ENOUGH = 3, 0.7  # letters, and likeness, from which on a word is offered (our choice)
 _SEARCH_LETTERS = 200  # longest search taken; our choice
 LARGEST_NUMBER = 2**31 - 1  # of a database's plain integer
 _STANDS = signatures.c.set_aside == ""  # the one signature of a test that counts
@@ -230,6 +234,12 @@ def _holding(typed: str) -> list[ColumnElement[bool]]:
         if word.startswith("verdict:"):
             conditions.append(_stands_as(word))
             continue
+        if word.startswith("maker:"):
+            conditions.append(_made_by(word))
+            continue
+        if word.startswith("state:"):
+            conditions.append(_in_state(word))
+            continue
         said = select(words.c.id).where(words.c.word.contains(word, autoescape=True))
         if word.isdecimal() and len(word) < 4:
             said = said.where(words.c.word.not_like("____-__-__"))
@@ -272,14 +282,60 @@ def _stands_as(word: str) -> ColumnElement[bool]:
     return tests.c.number.in_(by_person.union_all(by_machine))
 
 
+def _made_by(word: str) -> ColumnElement[bool]:
+    """Condition on tests of `maker:karst_&_sons`: a product of the standing plan is of this maker.
+
+    An underscore stands for any one letter, so that a name with spaces is one word of the search; so does every
+    letter beyond ASCII, whose capitals SQLite does not know.
+    """
+    name = "".join(c if c.isascii() else "_" for c in word.split(":", 1)[1])
+    of_maker = select(products.c.test_id).where(products.c.maker.ilike(name), _stands(products))
+    return tests.c.id.in_(of_maker)
+
+
+def _in_state(word: str) -> ColumnElement[bool]:
+    """Condition on tests of `state:open`, `state:signed` or `state:stopped`; a test that was signed is not open."""
+    signed = select(signatures.c.seq).where(signatures.c.test_id == tests.c.id).exists()
+    states = {"open": and_(~signed, ~_stopped()), "signed": signed, "stopped": _stopped()}
+    state = word.split(":", 1)[1]
+    if state not in states:
+        msg = f"{state!r} is no state of a test; write state:open, state:signed or state:stopped."
+        raise BadEntry(msg)
+    return states[state]
+
+
+def close_words(connection: Connection, typed: str) -> str:
+    """The search with each word that stands in no test replaced by the nearest one that does; nothing where none is near.
+
+    By R. Ratcliff and D. Metzener's gestalt matching, as Python's difflib does it.
+    """
+    known: list[str] | None = None
+    found = []
+    for word in typed.split():
+        folded = fold(word)
+        held = select(words.c.id).where(words.c.word.contains(folded, autoescape=True)).limit(1)
+        if field_name(folded) or connection.execute(held).first() or len(folded) < _SHORTEST_NEAR:
+            found.append(word)
+            continue
+        if known is None:
+            known = [w for w in connection.execute(select(words.c.word)).scalars() if w.isalpha()]
+        near = get_close_matches(folded, known, n=1, cutoff=_NEAR_ENOUGH)
+        if not near:
+            return ""
+        found.append(near[0])
+    return " ".join(found) if known is not None else ""
+
+
 def count_tests(connection: Connection, typed: str) -> int:
     """How many tests hold all these words."""
     query = select(func.count()).select_from(tests).where(*_holding(typed))
     return int(connection.execute(query).scalar_one())
 
 
-def list_tests(connection: Connection, typed: str, limit: int, offset: int) -> tuple[TestRow, ...]:
-    """One line for each test that holds all these words, newest first; two queries."""
+def list_tests(
+    connection: Connection, typed: str, limit: int, offset: int, order: ListOrder = "newest"
+) -> tuple[TestRow, ...]:
+    """One line for each test that holds all these words, in this order; two queries."""
     look_count = select(func.count()).select_from(looks).where(looks.c.test_id == tests.c.id)
     query = (
         select(
@@ -297,7 +353,7 @@ def list_tests(connection: Connection, typed: str, limit: int, offset: int) -> t
         )
         .join(revisions)
         .where(_stands(revisions), *_holding(typed))
-        .order_by(tests.c.number.desc())
+        .order_by(*_ordered(order))
         .limit(limit)
         .offset(offset)
     )
@@ -311,6 +367,17 @@ def list_tests(connection: Connection, typed: str, limit: int, offset: int) -> t
     for test_id, revision, name in connection.execute(of_products):
         names[test_id, revision].append(name)
     return tuple(_test_row(row, names[row["id"], row["revision"]]) for row in found)
+
+
+def _ordered(order: ListOrder) -> tuple[Any, ...]:
+    """What a list is ordered by; tests without a score, or without a signature, come last."""
+    by: dict[ListOrder, tuple[Any, ...]] = {
+        "newest": (tests.c.number.desc(),),
+        "oldest": (tests.c.number,),
+        "worst": (_last(verdicts, "score").asc().nulls_last(), tests.c.number.desc()),
+        "signed": (_last(signatures, "at", _STANDS).desc().nulls_last(), tests.c.number.desc()),
+    }
+    return by[order]
 
 
 def _test_row(row: RowMapping, names: Sequence[str]) -> TestRow:

@@ -3,10 +3,18 @@
 from __future__ import annotations
 
 import re
+from typing import Literal
 
-__all__ = ["FIELDS", "field_in", "with_field"]
+__all__ = ["FIELDS", "ListOrder", "field_in", "field_name", "with_field"]
 
-FIELDS = ("verdict", "since", "until")
+FIELDS = ("verdict", "since", "until", "maker", "state")
+ListOrder = Literal["newest", "oldest", "worst", "signed"]  # newest first, oldest, worst score, last signed
+
+
+def field_name(word: str) -> str:
+    """The field that a word of a search names, such as `verdict`; nothing where it is a plain word."""
+    name, colon, _ = word.casefold().partition(":")
+    return name if colon and name in FIELDS else ""
 
 
 def _pattern(name: str) -> re.Pattern[str]:

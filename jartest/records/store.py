@@ -7,7 +7,7 @@ nothing of it is.  A store may be shared by threads, and a SQLite file by progra
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterator, Sequence
 from contextlib import contextmanager
 from datetime import datetime, timedelta
 from types import TracebackType
@@ -41,6 +41,7 @@ from jartest.records.moved import latest, latest_held, refuse_mixed_again, refus
 from jartest.records.parcels import ParcelBooks, remove_parcels_of
 from jartest.records.rows import flat_row, look_row, photo_row, reading_row, revision_row, verdict_row
 from jartest.records.saved_looks import SavedLookBooks
+from jartest.records.search_words import ListOrder
 from jartest.records.summarise import summarise_again
 from jartest.records.summary_queries import (
     Around,
@@ -200,6 +201,16 @@ class Store(ParcelBooks, TankBooks, SavedLookBooks, JarBooks, FittedBooks, Upkee
             c.execute(insert(events).values(flat_row(event)))
             _also_say(c, event.test_id, event.by, event.note)
 
+    def stop_all(self, stops: Sequence[Event]) -> int:
+        """How many of these tests were stopped, all at once: one that was signed or stopped meanwhile is left out."""
+        with self._writing() as c:
+            open_now = set(queries.running_ids(c))
+            kept = [e for e in stops if e.test_id in open_now]
+            for event in kept:
+                c.execute(insert(events).values(flat_row(event)))
+                _also_say(c, event.test_id, event.by, event.note)
+            return len(kept)
+
     def add_look(self, look: Look) -> Look:
         """The look as it is kept: this one, or the one that already holds this photo in this slot."""
         with self._writing() as c:
@@ -356,10 +367,17 @@ class Store(ParcelBooks, TankBooks, SavedLookBooks, JarBooks, FittedBooks, Upkee
         with self._reading() as c:
             return queries.load_cases(c, queries.running_ids(c), with_readings=False)
 
-    def rows(self, words: str = "", *, limit: int = 200, offset: int = 0) -> tuple[TestRow, ...]:
-        """A line for each test that holds all these words, in whatever case, newest first."""
+    def rows(
+        self, words: str = "", *, limit: int = 200, offset: int = 0, order: ListOrder = "newest"
+    ) -> tuple[TestRow, ...]:
+        """One line for each test that holds all these words, in this order."""
         with self._reading() as c:
-            return queries.list_tests(c, words, limit, offset)
+            return queries.list_tests(c, words, limit, offset, order)
+
+    def close_words(self, words: str) -> str:
+        """The search with words that stand in no test replaced by the nearest ones; nothing where none is near."""
+        with self._reading() as c:
+            return queries.close_words(c, words)
 
     def count(self, words: str = "") -> int:
         """How many tests hold all these words."""

@@ -62,14 +62,15 @@ def _row(recorder: Recorder, past: Past, times: int) -> None:
     with st.container(horizontal=True, gap="small", vertical_alignment="center", key=f"line-{past.number}"):
         strip(past.test_id, past.number)
         with st.container(gap=None, width="stretch"):
-            link_to("test", f"{SHAPES[past.word] if based else '▲'} {plain(past.mix.says)}", id=past.test_id)
             often = "" if times == 1 else f" · passed {times} times"
-            st.caption(
-                plain(
-                    f"{past.said} · signed by {past.signed_by}, {past.signed_at:%Y-%m-%d} "
-                    f"({say_ago(past.signed_at, recorder.now())}) · test {past.number}{often}"
-                )
+            signed = f"signed by {past.signed_by} {past.signed_at:%Y-%m-%d}"
+            st.markdown(plain(past.mix.says))
+            link_to(
+                "test",
+                f"{SHAPES[past.word] if based else '▲'} {past.said} · {plain(signed)} · test {past.number}",
+                id=past.test_id,
             )
+            st.caption(f"{say_ago(past.signed_at, recorder.now())}{often}")
             if not based:
                 st.markdown("**This pass clears nothing:** mix a jar before you rely on it.")
 

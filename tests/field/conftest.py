@@ -19,6 +19,7 @@ from jartest.field.entry import entry_routes
 from jartest.field.files import file_routes
 from jartest.field.gate import Gate, Rules
 from jartest.field.links import link_path
+from jartest.field.strips import strip_routes
 from jartest.plan.schedule import default_schedule
 from jartest.recorder import Recorder
 from jartest.records.model import JarTest, Product, TestPlan
@@ -52,6 +53,7 @@ class Shop:
                 *desk_routes(inbox, self.access),
                 *entry_routes(self.access, clock=now, ticks=tick),
                 *file_routes(),
+                *strip_routes(recorder.strip),
                 Route("/{path:path}", inside, methods=["GET", "POST", "PUT", "DELETE"]),
             ],
             middleware=[Middleware(Gate, access=self.access, rules=Rules(hosts=hosts), clock=now)],
