@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from jartest.history.before import RANGE_MARGIN, Past
-from jartest.history.pairs import PairCell, PairTable
+from jartest.history.pairs import PairCell, PairTable, pair_key
 
-__all__ = ["Line", "Page", "old_single", "pages_of", "say_ago"]
+__all__ = ["Line", "Page", "old_single", "pages_of", "say_ago", "troubled"]
 
 _SAME_WATER = (
     5.0  # mg/L of hardness by which waters of one kind differ, as where a mixture is planned (our choice)
@@ -102,6 +102,14 @@ def pages_of(table: PairTable, newest: Mapping[int, Past], products: Sequence[st
             )
         )
     return tuple(pages)
+
+
+def troubled(past: Past, cells: Mapping[tuple[str, str], PairCell]) -> tuple[PairCell, ...]:
+    """The pairs of a past mixture that fail, or likely do, by all tests together: its own pass does not clear them."""
+    held = past.mix.products
+    pairs = (pair_key(a, b) for n, a in enumerate(held) for b in held[n + 1 :])
+    known = (cells[p] for p in pairs if p in cells)
+    return tuple(c for c in known if c.state in ("fails", "likely fails"))
 
 
 def old_single(table: PairTable, newest: Mapping[int, Past], now: datetime) -> tuple[Line, ...]:

@@ -25,7 +25,7 @@ from jartest.verdict.words import say_signed, say_verdict
 
 __all__ = ["render"]
 
-_PAGE = 25  # lines on one page (our choice)
+_PAGE = 20  # lines on one page (our choice)
 _MOST = 100_000  # lines of one file
 _WORDS, _AT = state.key("tests", "words"), state.key("tests", "page")
 _CHOICES = ("words", "order")  # what a saved look keeps

@@ -7,9 +7,9 @@ from collections.abc import Sequence
 import streamlit as st
 
 from jartest.exchange.approvals_pdf import approvals_pdf
-from jartest.history.approved import say_ago
+from jartest.history.approved import say_ago, troubled
 from jartest.history.before import Past
-from jartest.history.pairs import PairTable
+from jartest.history.pairs import PairCell, PairTable
 from jartest.history.questions import History
 from jartest.recorder import Recorder
 from jartest.screens import state
@@ -52,12 +52,14 @@ def draw_approved(recorder: Recorder, history: History) -> None:
         return
     mixtures = "1 mixture" if count == 1 else f"{count:,} mixtures"
     st.markdown(f"#### {mixtures} passed in the newest signed test of each")
+    cells = table.by_pair()
     for past, times in found:
-        _row(recorder, past, times)
+        _row(recorder, past, times, troubled(past, cells))
     _turn(page, more=(page + 1) * _PAGE < count)
 
 
-def _row(recorder: Recorder, past: Past, times: int) -> None:
+def _row(recorder: Recorder, past: Past, times: int, bad: Sequence[PairCell]) -> None:
+    """A mixture with its newest jar; one whose pass clears nothing, or that holds a pair that fails, says so."""
     based = past.over.ground_of(past.word) != "none"
     with st.container(horizontal=True, gap="small", vertical_alignment="center", key=f"line-{past.number}"):
         strip(past.test_id, past.number)
@@ -67,10 +69,13 @@ def _row(recorder: Recorder, past: Past, times: int) -> None:
             st.markdown(plain(past.mix.says))
             link_to(
                 "test",
-                f"{SHAPES[past.word] if based else '▲'} {past.said} · {plain(signed)} · test {past.number}",
+                f"{SHAPES[past.word] if based and not bad else '▲'} {past.said} · {plain(signed)} · test {past.number}",
                 id=past.test_id,
             )
             st.caption(f"{say_ago(past.signed_at, recorder.now())}{often}")
+            for cell in bad:
+                who = plain(f"{cell.first} with {cell.second}")
+                st.markdown(f"**{who} {cell.state} by all tests together: this pass does not clear it.**")
             if not based:
                 st.markdown("**This pass clears nothing:** mix a jar before you rely on it.")
 

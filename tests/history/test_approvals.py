@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from jartest.history.approved import say_ago
+from jartest.history.approved import say_ago, troubled
 from jartest.history.questions import History
 from jartest.records.store import Store
 from jartest.season_keeper import SeasonKeeper
@@ -173,6 +173,16 @@ def test_a_mixture_is_approved_while_its_newest_test_passed(bench: Shop) -> None
     assert (count, [p.number for p, _ in found]) == (1, [2])
     assert history.approved("Nobody's", limit=10) == (0, ())
     assert history.approved(None, limit=1, offset=1)[1][0][0].number == 2
+
+
+def test_a_pass_of_a_pair_that_fails_is_told_as_such(bench: Shop) -> None:
+    for _ in range(6):
+        bench.add("Copper Boron", "fail")
+    bench.add("Copper Boron Zinc", "pass")
+    history = History(bench.store)
+    (past, _), *_ = history.approved(None, limit=5)[1]
+    (cell,) = troubled(past, history.pair_table().by_pair())
+    assert (cell.first, cell.second, cell.state) == ("Boron (Ferrow)", "Copper (Ferrow)", "fails")
 
 
 def test_pairs_of_one_year_or_water_are_counted_over_those_tests_alone(bench: Shop) -> None:

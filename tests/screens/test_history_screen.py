@@ -312,7 +312,7 @@ def test_a_search_is_saved_under_a_name_opened_by_one_tap_and_taken_away(
     assert (look.name, look.by, look.choices) == (
         "Copper that failed",
         "Wren",
-        {"words": "copper verdict:fail"},
+        {"words": "copper verdict:fail", "order": "newest"},
     )
     again = screen("tests")
     assert "2 found" in words(again)
