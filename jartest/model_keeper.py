@@ -62,10 +62,12 @@ class ModelKeeper:
         kept = self._store.kept_model(samples=samples)
         if kept is None:
             return None
-        self._loaded[samples] = Fitted.from_bytes(
+        found = Fitted.from_bytes(
             kept.body, fingerprint=kept.fingerprint, tests=kept.tests, made_at=kept.made_at
         )
-        return self._loaded[samples]
+        if found is not None:
+            self._loaded[samples] = found
+        return found
 
     def _make(self, history: History) -> Fitted | None:
         """The model made now and kept; None where another process is at it."""

@@ -23,8 +23,15 @@ class Prior:
 
     `pair`, `product`, `kinds`: the chance that one such suspect is a cause, whatever its condition (0 leaves it
     out).  `always` to `cold` say how that is shared out over conditions (0 leaves one out; they need not
-    sum to 1, their shares count).  `fewest`, `most`: how many causes there may be together.  The rest are
-    the chances of a wrong reading, and what they are worth in tests of the shop's own.
+    sum to 1, their shares count).  `fewest`, `most`: how many causes there may be together.  `worth_tests` and
+    `tried_worth` say how slowly the three chances give way to what a shop finds: the more suspects were tried, the
+    more of them look bad by misreadings alone, and the fewer are believed to be.  The rest are the chances of a
+    wrong reading, and what they are worth in tests of the shop's own.
+
+    References
+    ----------
+    J. G. Scott, J. O. Berger, Ann. Stat. 38 (2010) 2587-2619, for a prior that grows stricter with the number of
+    suspects (from memory).
     """
 
     pair: float = 0.02
@@ -32,8 +39,8 @@ class Prior:
     kinds: float = 0.001
     fewest: int = 0
     most: int = 12
-    worth_tests: float = 25.0
-    tried_worth: float = 0.0
+    worth_tests: float = 5.0
+    tried_worth: float = 1.5
     always: float = 0.40
     hardness: float = 0.15
     rate: float = 0.15

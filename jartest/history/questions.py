@@ -65,6 +65,9 @@ NEWEST = (
 )
 CHECKED = 500  # tests whose corrections by hand are counted (our choice: well under a second)
 _JARS = 500  # tests that a sentence on what keeps failing is counted over, the newest (our choice)
+_SWEEPS = (
+    60  # draws for one mixture (our choice: the chances are averaged over exact ones, and scatter little)
+)
 _SEASON = 500  # tests of a season whose mixtures are planned again, the newest (our choice)
 _NEAR = 40  # tests looked at closely for the nearest ones
 _ON_THE_BENCH = 0.005  # suspects less likely than this steer no jar (our choice)
@@ -448,7 +451,7 @@ class History:
         found = self._store.tests_near(list(ids.values()), samples=self.samples, most=_TRIALS)
         trials = [trial_of(t) for t in found]
         rng = np.random.default_rng(SEED)
-        posterior = weigh(trials, prior or self.prior, rng=rng, kind_of=self.group_of)
+        posterior = weigh(trials, prior or self.prior, rng=rng, kind_of=self.group_of, sweeps=_SWEEPS)
         return Blame(
             posterior, products, water=water, like=like, misfit=self.model.misfit if self.model else None
         )

@@ -45,9 +45,7 @@ class _State:
         self.places = np.full(max(prior.most, 1), -1, np.int64)
         self.count = np.zeros((2, e.jars), np.int64)  # causes at work there whose sign does not fit, and fits
         self.log_odds = c.log_odds.copy()
-        self._blank: tuple[Floats, Floats, float] | None = (
-            None  # what an empty place may become, as things are
-        )
+        self._blank: tuple[Floats, float] | None = None  # what an empty place may become, as things are
         self.set_error(np.full(len(e.readers), prior.error))
 
     def set_error(self, error: Floats) -> None:
@@ -109,12 +107,12 @@ class _State:
             found = self.conditional()
         else:
             found = self._blank = self._blank or self.conditional()
-        chances, upto, none = found
+        chances, none = found
         if rng is None:
             new = int(np.argmax(chances)) if chances.max(initial=0.0) > none else -1
         else:
             u = rng.random()
-            new = min(int(np.searchsorted(upto, u)), self.c.count - 1) if u < 1 - none else -1
+            new = -1 if u >= 1 - none else min(int(np.searchsorted(np.cumsum(chances), u)), self.c.count - 1)
         if new >= 0:
             self.change(new, 1)
             self.places[place] = new
@@ -122,17 +120,16 @@ class _State:
             self._blank = None
         return chances
 
-    def conditional(self) -> tuple[Floats, Floats, float]:
-        """What one empty place may become: the chance of each candidate, these added up, and the chance of none."""
+    def conditional(self) -> tuple[Floats, float]:
+        """What one empty place may become: the chance of each candidate, and the chance of none."""
         inside = self.places[self.places >= 0]
         logs = self.log_odds + self.score - math.log(len(self.places) - len(inside))
         logs[inside] = -np.inf
         top = max(float(logs.max(initial=-np.inf)), 0.0)
         weights = np.exp(logs - top)
         none = 0.0 if len(inside) < self.prior.fewest else math.exp(-top)
-        upto = np.cumsum(weights)
-        total = float(upto[-1]) + none
-        return weights / total, upto / total, none / total
+        total = float(weights.sum()) + none
+        return weights / total, none / total
 
     def draw_error(self, rng: np.random.Generator) -> None:
         """Draw each reader's rate of wrong readings, given what is at work in the jars."""
@@ -167,7 +164,9 @@ class _State:
             found = min(len(set(c.scope[inside][kinds == k].tolist())), tried)
             if base[k] > 0 and tried:
                 few = max((1 - base[k]) * p.worth_tests, p.tried_worth * tried)
-                drawn = rng.beta(base[k] * p.worth_tests + found, few + tried - found)
+                drawn = float(
+                    np.clip(rng.beta(base[k] * p.worth_tests + found, few + tried - found), 1e-9, 1 - 1e-9)
+                )
                 shift[k] = math.log(drawn / (1 - drawn)) - math.log(base[k] / (1 - base[k]))
         self._blank = None
         self.log_odds = c.log_odds + shift[c.scopes.kind[c.scope]]

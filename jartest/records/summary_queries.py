@@ -471,7 +471,8 @@ def _vouched(c: Connection) -> ColumnElement[bool]:
 class LastLook:
     """The last look of a signed test: the signed word, how it re-mixed, and each photo rule's figure with its sigma.
 
-    `photo_word` is the verdict of that photo alone, whatever anybody ticked; NaN where a figure or sigma is not known.
+    `photo_word` is the verdict of that photo alone, whatever anybody ticked, None where a person set its reading by
+    hand; NaN where a figure or sigma is not known.
     """
 
     number: int
@@ -486,7 +487,9 @@ def list_last_looks(c: Connection, *, samples: bool, most: int) -> tuple[LastLoo
     own_word = (
         select(outcomes.c.number, outcomes.c.test_id, outcomes.c.word, outcomes.c.remix)
         .join(signatures, signatures.c.test_id == outcomes.c.test_id)
-        .where(signatures.c.opinion_id.is_not(None), outcomes.c.sample == samples)
+        .where(
+            signatures.c.opinion_id.is_not(None), signatures.c.set_aside == "", outcomes.c.sample == samples
+        )
         .order_by(outcomes.c.number.desc())
         .limit(most)
         .subquery()
@@ -504,6 +507,7 @@ def list_last_looks(c: Connection, *, samples: bool, most: int) -> tuple[LastLoo
             own_word.c.word,
             own_word.c.remix,
             readings.c.verdict,
+            readings.c.origin,
             *_FIGURE.values(),
             *_SIGMA.values(),
         )
@@ -512,11 +516,20 @@ def list_last_looks(c: Connection, *, samples: bool, most: int) -> tuple[LastLoo
         .where(ranked.c.turn == 1, readings.c.seq == newest)
     )
     found = []
-    for number, word, remix, photo_word, *rest in c.execute(query):
+    for number, word, remix, photo_word, origin, *rest in c.execute(query):
+        by_hand = origin == "set"  # then the person who drew it stands behind the photo's word as well
         values = dict(zip(_FIGURE, rest[: len(_FIGURE)], strict=True))
         sigmas = dict(zip(_SIGMA, rest[len(_FIGURE) :], strict=True))
         figures = {rule: (values[rule], sigmas.get(rule, math.nan)) for rule in _FIGURE}
-        found.append(LastLook(number=number, word=word, remix=remix, photo_word=photo_word, figures=figures))
+        found.append(
+            LastLook(
+                number=number,
+                word=word,
+                remix=remix,
+                photo_word=None if by_hand else photo_word,
+                figures=figures,
+            )
+        )
     return tuple(found)
 
 

@@ -13,8 +13,8 @@ alone, where two in five jars of one water fail whatever is in them, which no ca
 `calibration` is, by decile of the chance told of a pair, how many pairs were told so and which share of them is bad;
 the last row, of the kind `all`, has it over all these shops, less those whose results are called unexplained.
 
-`--calibration` prints the same deciles over so many shops with causes drawn from the model's own prior with 1 %
-of all pairs bad: there the model is right, and of those told 90 % nine in ten must be so.  A pair is bad there
+`--calibration` prints the same deciles over so many shops with causes drawn from a prior with 1 % of all pairs bad,
+which the model is told: there it is right, and of those told 90 % nine in ten must be so.  A pair is bad there
 when a cause of it was at work in at least one of the shop's jars.
 """
 
@@ -115,7 +115,7 @@ def row(kind: str, found: Sequence[Found]) -> dict[str, object]:
 
 def told_of(seed: int, n: int) -> list[tuple[float, bool]]:
     """The chance told of each pair that was tried, and whether it is bad, in one shop drawn from the prior."""
-    prior = replace(default_prior(), pair=0.01, product=0.0, kinds=0.0, tried_worth=0.0)
+    prior = replace(default_prior(), pair=0.01, product=0.0, kinds=0.0, worth_tests=25.0, tried_worth=0.0)
     shop = run_shop("drawn", np.random.default_rng([seed, 99, n]), prior)
     weighed = weigh_evidence(gather(shop.trials), prior, rng=np.random.default_rng([seed, n]), sweeps=SWEEPS)
     shown = [c for c in shop.causes if any(c.completed_by(t) < NEVER for t in shop.trials)]

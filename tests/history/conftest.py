@@ -15,7 +15,7 @@ from types import ModuleType
 import pytest
 from sqlalchemy import create_engine, text
 
-from jartest.imaging.values import Reading
+from jartest.imaging.values import Marks, Reading
 from jartest.plan.schedule import default_schedule
 from jartest.records.model import (
     Event,
@@ -132,7 +132,9 @@ class Shop:
         self.store.add_opinion(said)
         return said.id
 
-    def photograph(self, test: JarTest, word: Word | None = None, **figures: float) -> None:
+    def photograph(
+        self, test: JarTest, word: Word | None = None, *, by_hand: bool = False, **figures: float
+    ) -> None:
         """A look with a reading of these figures; the photo itself is not there."""
         sha256, look_id = uuid.uuid4().hex * 2, uuid.uuid4().hex
         info = PhotoInfo(
@@ -155,7 +157,8 @@ class Shop:
         )
         self.store.add_reading(
             KeptReading(
-                id=uuid.uuid4().hex, look_id=look_id, at=self.day, by="Ada", origin="found", found=None, marks=None,
+                id=uuid.uuid4().hex, look_id=look_id, at=self.day, by="Ada", origin="set" if by_hand else "found",
+                found=None, marks=Marks(left_px=1.0) if by_hand else None,
                 reading=reading, verdict=Verdict(word=word, reasons=(), limits_sha256=LIMITS),
             )
         )  # fmt: skip

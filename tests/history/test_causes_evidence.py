@@ -9,8 +9,10 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from causes import calibration, look_at
+from causes import calibration, look_at, told_of
 from shops import KINDS, run_shop
+
+from jartest.history.intervals import wilson
 
 EVIDENCE = Path(__file__).resolve().parents[1] / "evidence"
 
@@ -60,6 +62,19 @@ def test_shops_are_planted_as_they_say() -> None:
         assert sum(shop.at_work) >= 6
         words = [t.word for t, w in zip(shop.trials, shop.at_work, strict=True) if w]
         assert words.count("fail") > words.count("pass")
+
+
+def test_what_was_told_of_a_pair_comes_true_as_often_as_told() -> None:
+    """Was wrong: of pairs told 14 % in shops with five bad pairs among 570, one in four was bad."""
+    told = [t for n in range(20) for t in told_of(11, n)]
+    rows = calibration(told)
+    assert sum(int(str(r["pairs"])) for r in rows) == len(told) > 10_000
+    for r in rows:
+        n, mean, bad = (float(str(r[k])) for k in ("pairs", "told", "bad"))
+        low, high = wilson(
+            round(n * bad), int(n), z=3.29
+        )  # ten deciles: outside by chance in one run of a hundred
+        assert low <= mean <= high, r
 
 
 def test_deciles_count_what_was_told() -> None:

@@ -403,6 +403,10 @@ def test_the_machine_s_word_on_the_photo_alone_is_held_against_blind_words_only(
     (found,) = History(shop.store).judged_blind()
     assert (found.number, found.first, found.second) == (judged.number, "pass", "fail")
     assert {e.reader for e in History(shop.store).eyes()} == {"Ben", "machine, photo alone"}
+    drawn = shop.open("A E")
+    shop.photograph(drawn, word="fail", by_hand=True, settled_fraction=0.3)
+    shop.sign(drawn, "fail", person="fail", by="Ben", saw=False)
+    assert [j.number for j in History(shop.store).judged_blind()] == [judged.number], "Ben drew it himself"
 
 
 def test_a_second_opinion_that_came_by_parcel_counts_and_the_machine_s_word_is_not_needed(shop: Any) -> None:

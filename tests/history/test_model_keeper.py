@@ -37,6 +37,7 @@ def test_a_model_comes_back_from_the_store_as_it_was_made(shop: Any) -> None:
         shop.add("A C", "pass")
     made = History(shop.store).make_model(NOW)
     back = Fitted.from_bytes(made.to_bytes(), fingerprint=made.fingerprint, tests=made.tests, made_at=NOW)
+    assert back is not None
     assert back.tests == 6
     assert [p.says for p in back.pairs] == [p.says for p in made.pairs]
     assert back.causes == made.causes
@@ -84,6 +85,20 @@ def test_a_large_store_is_weighed_in_the_background_and_the_last_model_stands_un
     again = History(shop.store, model=keeper.model)
     assert again.model is not None
     assert again.before(mix("A", "B")).tone == "good"
+
+
+def test_the_words_of_an_older_method_are_not_told_while_the_new_ones_are_made(
+    shop: Any, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for _ in range(3):
+        shop.add("A B", "pass")
+    ModelKeeper(shop.store, lambda: NOW).model(History(shop.store))
+    monkeypatch.setattr("jartest.history.fitted.METHOD", "evidence-next")
+    monkeypatch.setattr(model_keeper, "AT_ONCE", 0)
+    keeper = ModelKeeper(shop.store, lambda: NOW, start=lambda act: None)
+    history = History(shop.store, model=keeper.model)
+    assert history.model is None
+    assert history.pair_table().cells[0].state == "open"
 
 
 def test_failures_signed_since_the_model_was_made_leave_their_pairs_open(shop: Any) -> None:
