@@ -34,6 +34,7 @@ _START = (
     '<!doctype html><html lang="en"><head><meta charset="utf-8">'
     '<meta http-equiv="Content-Security-Policy" content="'
 )
+# Taken away by the script; a `noscript` would stay hidden where a preview runs none and does not say so.
 _NO_SCRIPT = (
     "This preview shows the question but cannot take your answer. Open the file in a browser (share it, or save it "
     "and open it there), or write back: pass, watch or fail, and why."
@@ -112,7 +113,7 @@ def _page(question: Question, photos: Mapping[str, bytes]) -> tuple[bytes, Quest
     page = (
         f'{_START}{policy}"><meta name="viewport" content="width=device-width,initial-scale=1">'
         f'<meta name="referrer" content="no-referrer"><title>{escape(title)}</title><style>{style}</style></head><body>\n'
-        f'{body}\n<noscript><p class="ask">{escape(_NO_SCRIPT)}</p></noscript>\n<section id="answer"></section>\n'
+        f'{body}\n<p class="ask" id="unscripted">{escape(_NO_SCRIPT)}</p>\n<section id="answer"></section>\n'
         f'<script type="application/json" id="question" data-sha256="{hashlib.sha256(text.encode()).hexdigest()}">'
         f"{text}</script>\n<script>{script}</script>\n</body></html>\n"
     )

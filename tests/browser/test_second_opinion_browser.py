@@ -108,10 +108,12 @@ def test_a_reviewer_marks_the_photo_and_judges_blind(served, asked, page: Page) 
 
     with page.expect_download() as got:
         page.get_by_role("button", name="Save the answer").click()
+    from jartest.exchange.incoming import read_incoming
     from jartest.exchange.manifest import Answer
-    from jartest.exchange.parcel import read_parcel
 
-    answer = read_parcel(Path(got.value.path()).read_bytes()).said
+    made = read_incoming(Path(got.value.path()).read_bytes())
+    answer = made.said
+    assert made.key, "what is answered here is signed with the shop's key"
     assert isinstance(answer, Answer)
     (said,) = answer.said
     assert (said.by, said.word, said.reason, said.saw_machine) == (

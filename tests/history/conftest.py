@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import hashlib
 import importlib.util
 import os
@@ -18,6 +19,7 @@ from sqlalchemy import create_engine, text
 from jartest.imaging.values import Marks, Reading
 from jartest.plan.schedule import default_schedule
 from jartest.records.model import (
+    AnswerSignature,
     Event,
     JarTest,
     JarUsed,
@@ -184,17 +186,31 @@ class Shop:
             ),
             b"x",
         )
-        self.store.add_second_opinion(
-            SecondOpinion(
-                id=uuid.uuid4().hex,
-                question_id=question,
-                test_id=test.id,
-                at=self.day + timedelta(hours=1),
-                by=by,
-                word=word,
-                reason="seen",
-                saw_machine=False,
-            )
+        self.store.add_second_opinion(self._seen(test, question, word, by))
+
+    def ask_outside(self, test: JarTest, word: Word, *, by: str, key: str = "") -> None:
+        """The same, answered in a file from outside, under the signature of this key where one is given."""
+        question, answer = uuid.uuid4().hex, uuid.uuid4().hex
+        asked = ParcelRow(
+            id=question, direction="sent", kind="question", question_id=question, test_id=test.id, title="", by="Ada",
+            asked_of=by, words="", made_at=self.day, kept_at=self.day, sha256="0" * 64, size_bytes=1,
+        )  # fmt: skip
+        self.store.add_parcel(asked, b"x")
+        came = dataclasses.replace(asked, id=answer, direction="received", kind="answer", sha256="1" * 64)
+        said = dataclasses.replace(self._seen(test, question, word, by), answer_id=answer)
+        signature = AnswerSignature(answer_id=answer, key=key, signature="A" * 86) if key else None
+        self.store.add_parcel(came, b"y", [said], signature)
+
+    def _seen(self, test: JarTest, question: str, word: Word, by: str) -> SecondOpinion:
+        return SecondOpinion(
+            id=uuid.uuid4().hex,
+            question_id=question,
+            test_id=test.id,
+            at=self.day + timedelta(hours=1),
+            by=by,
+            word=word,
+            reason="seen",
+            saw_machine=False,
         )
 
     def add(self, products: str, word: Word, **more: object) -> JarTest:

@@ -21,6 +21,7 @@ from jartest.history.next_jar import Named
 from jartest.history.pairs import PAIR_SHAPES, PairCell, make_table, roll_up
 from jartest.history.prior import default_prior
 from jartest.history.questions import History, mix_of, scored_by
+from jartest.records.model import KnownKey
 from jartest.records.move import copy_store
 from jartest.records.store import Store
 from jartest.verdict.limits import PHOTO_RULES, load_limits
@@ -421,6 +422,31 @@ def test_a_second_opinion_that_came_by_parcel_counts_and_the_machine_s_word_is_n
     assert (found.number, found.first_by, found.first) == (test.number, "Ben", "pass")
     assert (found.second_by, found.second, found.blind, found.jar) == ("Teasel", "watch", True, "quart jar")
     assert History(shop.store, samples=True).second_opinions() == ()
+
+
+def test_only_a_signature_makes_an_answer_from_outside_somebody_s_eye(shop: Any) -> None:
+    test = shop.open("A B")
+    shop.sign(test, "pass", person="pass", by="Owner")
+    shop.ask_outside(test, "fail", by="Owner")
+    shop.ask_outside(test, "fail", by="Teasel")
+    shop.ask_outside(test, "fail", by="Teasel", key="K" * 43)
+
+    def heard() -> tuple[set[str], list[tuple[str, str]]]:
+        history = History(shop.store)
+        return {e.reader for e in history.eyes()}, [
+            (j.second_by, j.second) for j in history.second_opinions()
+        ]
+
+    before = heard()
+    assert "Teasel" not in before[0]
+    assert before[1] == []
+    known = KnownKey(key="K" * 43, name="Sorrel", of_shop=False, at=shop.day, by="Ada")
+    shop.store.keep_key(known)
+    assert heard() == before, "a key of somebody else counts for nothing"
+    shop.store.keep_key(replace(known, name="teasel"))
+    assert heard() == (before[0] | {"Teasel"}, [("Teasel", "fail")])
+    shop.store.forget_key(known.key)
+    assert heard() == before
 
 
 def test_every_photo_rule_is_counted_as_the_verdict_takes_it(shop: Any) -> None:

@@ -10,8 +10,17 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from jartest.errors import BadEntry
-from jartest.exchange.answer import answer_parcel, ask_about_test, give_second_opinion, question_in, receive
+from jartest.exchange.answer import (
+    answer_parcel,
+    ask_about_test,
+    give_second_opinion,
+    question_file,
+    question_in,
+    receive,
+)
+from jartest.exchange.incoming import read_incoming
 from jartest.exchange.parcel import Parcel, read_parcel
+from jartest.exchange.signing import SigningKey, read_key_text, say_key_text
 from jartest.field.files import Offer
 from jartest.plan.schedule import default_schedule
 from jartest.recorder import Recorder
@@ -20,6 +29,7 @@ from jartest.records.photofiles import PhotoFiles
 from jartest.records.store import Store
 from jartest.screens import state
 from jartest.screens.mark_setter import place_from
+from jartest.settings import own_key, read_settings
 from jartest.verdict.limits import load_limits
 
 REPO = Path(__file__).resolve().parents[2]
@@ -355,3 +365,76 @@ def test_the_answer_stands_with_its_test_once_it_is_home(
     page = whole_page(screen("test", id=case.test.id))
     assert "“agitate”" in page
     assert "given before seeing any other verdict" in page
+
+
+# ----------------------------------------------------------------- pages, texts, signatures
+def test_a_page_is_taken_in_and_answered_under_the_shop_s_own_signature(
+    screen: Open, kept: Recorder, elsewhere: Recorder, asked, offered: Offered
+) -> None:
+    page = question_file(elsewhere.store, asked[1].said.id)
+    app = screen("opinion")
+    app.file_uploader[0].set_value(("question.html", page, "text/html")).run()
+    assert "it waits for an answer" in whole_page(app)
+    app = screen("opinion", id="a" * 32)
+    app.radio[0].set_value("watch")
+    write(app, "Why, in a sentence", "re-mixes")
+    press(app, "Record mine")
+    opened = whole_page(app)
+    assert "stayed with the asker" in opened
+    assert REASON not in opened
+    made = offered(app)["Save the answer, to send it back"].make()
+    assert isinstance(made, bytes)
+    answer = read_incoming(made)
+    assert answer.key == own_key(read_settings()).public
+    app = screen("opinion")
+    write(app, "Name of the shop, for the key's line", "Hollow Oak")
+    app.run()
+    (line,) = [c.value for c in app.code]
+    assert read_key_text(line) == ("Hollow Oak", answer.key)
+
+
+def test_an_answer_is_pasted_and_a_key_taken_in_that_makes_it_count(
+    screen: Open, kept: Recorder, elsewhere: Recorder, asked
+) -> None:
+    case = fill(kept)
+    at_home = ask_about_test(
+        kept.store, kept.photos, case.test.id, parcel_id="b" * 32, at=kept.now(), by="Sorrel"
+    )
+    sent = question_file(kept.store, at_home.said.id)
+    receive(elsewhere.store, sent, at=elsewhere.now())
+    give_second_opinion(
+        elsewhere.store, "b" * 32, opinion_id="c" * 32, at=elsewhere.now(), by="Teasel", word="fail", reason="gel"
+    )  # fmt: skip
+    key = SigningKey.of(bytes(range(32)))
+    text = answer_parcel(elsewhere.store, "b" * 32, at=elsewhere.now(), key=key).data.decode()
+    app = screen("opinion")
+    write(app, "Paste all of it", f"Here it is: {text}")
+    press(app, "Take the answer in")
+    assert "Signed with a key that nobody here knows" in whole_page(app)
+    shown = whole_page(screen("test", id=case.test.id))
+    assert "Teasel (as written in the file)" in shown.replace("\\", "")
+    write(app, "A key's line, as it was sent to you", "no key at all")
+    app.run()
+    assert "This is no key" in app.error[0].value
+    write(app, "A key's line, as it was sent to you", say_key_text("Teasel", key.public))
+    app.run()
+    press(app, "Know this key")
+    (known,) = kept.store.known_keys()
+    assert (known.name, known.of_shop, known.by) == ("Teasel", False, "Wren")
+    shown = whole_page(screen("test", id=case.test.id)).replace("\\", "")
+    assert "Signed with the key of Teasel." in shown
+    assert "as written in the file" not in shown
+    press(screen("opinion"), "Forget this key")
+    assert kept.store.known_keys() == ()
+
+
+def test_a_photo_is_not_asked_about_without_a_name_or_a_line_of_what_is_in_it(
+    screen: Open, kept: Recorder
+) -> None:
+    for name, contents, says in (("", "zinc", "who asks"), ("Wren", "", "one line of what is in the jar")):
+        app = screen("photo", name=name)
+        app.file_uploader[0].set_value(("tailgate.jpg", photo(), "image/jpeg")).run()
+        write(app, "What is in it, in one line", contents)
+        press(app, "Make the question")
+        assert says in app.error[0].value
+    assert kept.store.parcels() == ()

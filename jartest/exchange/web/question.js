@@ -259,6 +259,7 @@
   };
 
   const start = async () => {
+    document.getElementById("unscripted").remove();
     if ((await isWhole()) === false) {
       place.append(make("p", { className: "bad", textContent: "This file was changed on its way: what you see is not what was sent. Do not answer it; ask for it again." }));
       return;
