@@ -30,6 +30,7 @@ __all__ = ["is_question_file", "pack_question_file", "read_question_file"]
 
 _MAIL_BYTES = 7_000_000  # mail takes 10 MB, and writes 3 bytes as 4: common practice, no source
 _SIDES_PX = (1200, 900)  # tried in turn where photos as they are would not go through a mail (our choice)
+_MOST_TAGS = 20_000  # ten times what the page of a test with 200 looks has (our choice)
 _START = (
     '<!doctype html><html lang="en"><head><meta charset="utf-8">'
     '<meta http-equiv="Content-Security-Policy" content="'
@@ -184,6 +185,9 @@ def read_question_file(data: bytes) -> Parcel:
         text = data.decode()
     except UnicodeDecodeError as e:
         raise BadParcel("The file was damaged on its way; ask for it again.") from e
+    # Checked before it is taken apart: a page of ours has a few tags a photo, and none of this kind.
+    if "<![" in text or text.count("<") > _MOST_TAGS:
+        raise BadParcel("The file is no question as jartest writes it; nothing was kept.")
     seen = _Seen()
     seen.feed(text)
     if len(seen.manifests) != 1 or not text.endswith("</html>\n"):

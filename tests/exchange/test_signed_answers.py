@@ -13,11 +13,14 @@ import json
 import os
 import re
 import stat
+import time
 import zipfile
 from datetime import timedelta
 from pathlib import Path
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from PIL import Image
 
 from jartest.errors import BadEntry, BadParcel, StoreFault
@@ -62,6 +65,12 @@ def sent(recorder, case, ids) -> Parcel:
         recorder.store, recorder.photos, case.test.id, parcel_id=ids(), at=recorder.now(), by="Wren", asked_of="Teasel", words="Can this go in?"
     )  # fmt: skip
     return read_incoming(question_file(recorder.store, asked.said.id))
+
+
+@pytest.fixture(scope="session")
+def lasting_page(lasting_parcel: Parcel) -> Parcel:
+    """The page of the question in the filled home, for tests that need no store."""
+    return pack_question_file(lasting_parcel)
 
 
 @pytest.fixture
@@ -152,14 +161,14 @@ def test_a_key_s_line_comes_back_whatever_a_messenger_did_to_its_spaces() -> Non
 
 
 def test_the_shop_s_own_key_is_made_once_and_lies_where_its_owner_alone_reads(tmp_path: Path) -> None:
-    settings = read_settings({"JARTEST_HOME": str(tmp_path)})
-    key = own_key(settings)
-    assert own_key(settings).public == key.public
+    here = read_settings({"JARTEST_HOME": str(tmp_path)})
+    key = own_key(here)
+    assert own_key(here).public == key.public
     file = tmp_path / "signing.key"
     assert stat.S_IMODE(file.stat().st_mode) == 0o600
     file.write_bytes(b"no key")
     with pytest.raises(StoreFault, match=r"signing\.key"):
-        own_key(settings)
+        own_key(here)
 
 
 # ----------------------------------------------------------------------- what each attack shows
@@ -419,6 +428,31 @@ def test_a_page_that_does_not_show_its_manifest_is_refused(other_home, sent, old
     with pytest.raises(BadParcel, match=says):
         receive(other_home.store, spoiled.encode(), at=other_home.now())
     assert other_home.store.parcels() == ()
+
+
+@settings(max_examples=60, deadline=None)
+@given(data=st.data())
+def test_whatever_is_changed_in_a_page_it_is_refused_or_the_same_question(lasting_page: Parcel, data) -> None:
+    whole = bytearray(lasting_page.data)
+    at = data.draw(st.integers(0, len(whole) - 1))
+    whole[at : at + data.draw(st.integers(0, 9))] = data.draw(st.binary(max_size=9))
+    try:
+        read = read_incoming(bytes(whole))
+    except BadParcel:
+        return
+    assert read.sha256 == lasting_page.sha256
+    assert read.parts == lasting_page.parts
+
+
+@pytest.mark.parametrize(
+    "bit", ["<![x[", "<", "<a b=c ", "<main>", "&#", "<script id=question>", "<img src='a'>"]
+)
+def test_a_page_made_to_keep_the_reader_busy_is_refused_at_once(lasting_page: Parcel, bit: str) -> None:
+    head, _, _ = lasting_page.data.partition(b"<title>")
+    began = time.monotonic()
+    with pytest.raises(BadParcel):
+        read_incoming(head + bit.encode() * (20_000_000 // len(bit)) + b"</html>\n")
+    assert time.monotonic() - began < 20
 
 
 def test_an_answer_to_a_page_that_was_changed_through_and_through_is_refused(
