@@ -42,17 +42,26 @@ def withheld(line: str, row: float) -> Withheld:
     return Withheld(line=line, row_px=row, sigma_px=5.0, confidence=0.4)  # type: ignore[arg-type]
 
 
+def without(line: str, first: str) -> tuple[Photo, Reading]:
+    """A picture whose reading lacks this line alone: which one it is goes with the networks' weights."""
+    for name in (first, *sorted(p.stem for p in (ROOT / "tests/pictures/single").glob("*.jpg"))):
+        picture = opened(name)
+        reading = read_photo(picture)
+        if f"{line} unsure" in reading.flags and [w.line for w in reading.withheld] == [line]:
+            return picture, reading
+    pytest.fail(f"Every picture tells its {line}: no picture tries the question.")
+
+
 @pytest.mark.parametrize(
-    ("photo", "line", "asks"),
+    ("first", "line", "asks"),
     [
         ("jar-010-flocs", "floor", "Is the dashed line the inner floor of the jar?"),
         ("jar-031-uniform_clear", "surface", "Is the dashed line the liquid's surface?"),
     ],
 )
-def test_a_withheld_line_is_no_verdict_until_one_tap_takes_it(photo: str, line: str, asks: str) -> None:
+def test_a_withheld_line_is_no_verdict_until_one_tap_takes_it(first: str, line: str, asks: str) -> None:
     """Was wrong: no verdict, and nothing on the picture to say yes to."""
-    picture = opened(photo)
-    reading = read_photo(picture)
+    picture, reading = without(line, first)
     (only,) = reading.withheld
     assert only.line == line
     assert 0 < only.confidence < 0.5  # what is surer than that is given
