@@ -73,11 +73,13 @@ def _which_lines(reading: Reading, frame: Frame) -> Question | None:
     taken = replace(frame, **{f"{w.line}_px": w.row_px for w in reading.withheld})
     if any(math.isnan(getattr(taken, n)) for n in _LINES):
         return None
-    called = [_CALLED[w.line] for w in sorted(reading.withheld, key=lambda w: w.row_px)]
+    lines = sorted(reading.withheld, key=lambda w: w.row_px)
+    called = [_CALLED[w.line] for w in lines]
+    marked = " and ".join(f"“{w.line}?”" for w in lines)  # as the marked picture names them
     says = (
-        f"Is the dashed line {called[0]}?"
+        f"Is the dashed line marked {marked} {called[0]}?"
         if len(called) == 1
-        else f"Are the dashed lines {' and '.join(called)}?"
+        else f"Are the dashed lines marked {marked} {' and '.join(called)}?"
     )
     yes = Answer(key="yes", says="Yes", marks=_lines(reading, taken))
     return Question(says=says, hint="No verdict until you say. Yes takes all lines as drawn.", answers=(yes,))
@@ -92,7 +94,7 @@ def _where_it_ends(reading: Reading, frame: Frame, other: Withheld) -> Question:
     kinds: tuple[LayerKind | None, ...] = (*(None for _ in range(len(inside) + 1)), "foam")
     foam = replace(at_low, boundaries_px=(*inside, high), kinds=kinds)
     return Question(
-        says="What is between the surface line and the dashed line?",
+        says="What is between the surface line and the dashed line marked “surface here?”",
         hint="The photo does not tell where the liquid ends, so no pass until you say.",
         answers=(
             Answer(key="foam", says="Foam", marks=foam),

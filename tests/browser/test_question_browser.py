@@ -87,7 +87,9 @@ def test_a_withheld_floor_is_taken_by_one_tap(
     page.get_by_label("Who are you?").fill("Teal")
     page.keyboard.press("Enter")
     expect(page.get_by_text("Working as Teal")).to_be_visible(timeout=SLOW)
-    expect(page.get_by_text("Is the dashed line the inner floor of the jar?")).to_be_visible(timeout=SLOW)
+    expect(page.get_by_text("Is the dashed line marked “floor?” the inner floor of the jar?")).to_be_visible(
+        timeout=SLOW
+    )
     plate = page.locator("[class*=st-key-chip-][class*=look-]")
     expect(plate).to_contain_text("NO VERDICT", timeout=SLOW)
     yes = page.get_by_role("button", name="Yes", exact=True)

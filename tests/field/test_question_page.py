@@ -30,7 +30,7 @@ def test_one_tap_answers_and_is_kept_by_who_sent_the_photo(
     shop: Any, jar: JarTest, recorder: Recorder, asked: Any
 ) -> None:
     page, fields = asked
-    assert "What is between the surface line and the dashed line?" in page.text
+    assert "What is between the surface line and the dashed line marked" in page.text
     assert 'src="data:image/jpeg;base64,' in page.text
     assert "img-src data:" in page.headers["content-security-policy"]
     assert "<script" not in page.text

@@ -55,8 +55,8 @@ def without(line: str, first: str) -> tuple[Photo, Reading]:
 @pytest.mark.parametrize(
     ("first", "line", "asks"),
     [
-        ("jar-010-flocs", "floor", "Is the dashed line the inner floor of the jar?"),
-        ("jar-031-uniform_clear", "surface", "Is the dashed line the liquid's surface?"),
+        ("jar-010-flocs", "floor", "Is the dashed line marked “floor?” the inner floor of the jar?"),
+        ("jar-031-uniform_clear", "surface", "Is the dashed line marked “surface?” the liquid's surface?"),
     ],
 )
 def test_a_withheld_line_is_no_verdict_until_one_tap_takes_it(first: str, line: str, asks: str) -> None:
@@ -83,7 +83,10 @@ def test_two_withheld_lines_are_one_question_and_one_tap() -> None:
     reading = replace(reading, withheld=(withheld("floor", 910.0), withheld("surface", 410.0)))
     question = question_of(reading, LIMITS)
     assert question is not None
-    assert question.says == "Are the dashed lines the liquid's surface and the inner floor of the jar?"
+    assert (
+        question.says
+        == "Are the dashed lines marked “surface?” and “floor?” the liquid's surface and the inner floor of the jar?"
+    )
     (yes,) = question.answers
     assert (yes.marks.floor_px, yes.marks.surface_px) == (910.0, 410.0)
     assert (yes.marks.left_px, yes.marks.right_px) == (100.0, 500.0)
@@ -111,7 +114,7 @@ def test_two_rows_at_which_the_liquid_may_end_are_both_shown_and_asked_about() -
     assert judge_photo(reading, LIMITS).word is None
     question = question_of(reading, LIMITS)
     assert question is not None
-    assert question.says == "What is between the surface line and the dashed line?"
+    assert question.says == "What is between the surface line and the dashed line marked “surface here?”"
     assert [a.key for a in question.answers] == ["foam", "liquid", "glass"]
     by_key = {a.key: read_photo(picture, marks=a.marks) for a in question.answers}
     cream = by_key["liquid"]
