@@ -29,6 +29,7 @@ STATE_SHAPES: dict[StateWord, tuple[str, str]] = {
 # From which chance on a pair fails, likely fails; up to which it goes, likely goes (our choices: a wrong
 # "goes" costs most)
 _FAILS, _LIKELY_FAILS, _GOES, _LIKELY_GOES = 0.9, 0.5, 0.03, 0.10
+_EXPLAINED = 0.98  # from which chance on that a cause was at work a failure no longer asks for later passes (our choice)
 _PASSES = 2  # passes from which on a pair goes, not only likely (our choice)
 
 
@@ -211,7 +212,8 @@ def know_pairs(w: Weighed, prior: Prior) -> tuple[PairKnown, ...]:
     The chance is that of the pair's own causes, of those of its two kinds, and of each of the two by itself.  A jar belongs to the range
     where it passed and no cause is likelier than 1 in 10 at work in it; the range runs from the lowest to
     the highest of each figure among these jars, so a corner of it may be untried, and one that nobody
-    wrote is no part of it.
+    wrote is no part of it.  Where a failure is not surely another cause's, two passes must have come after the last
+    such: what began with it cannot be cleared by what was before.
     """
     e, s = w.evidence, w.candidates.scopes
     per = _Per(w, prior)
@@ -236,7 +238,9 @@ def know_pairs(w: Weighed, prior: Prior) -> tuple[PairKnown, ...]:
             at_work = np.ones(len(jars))  # no pass of it is trusted until its failures are explained
         passed, ground = e.word[jars] == 0, e.ground[jars]
         goes_in, doubt, newest = None, 1.0, 0
-        word, clear = _word(chance, at_work, passed, ground, lost, fails - lost)
+        doubtful = e.number[jars][(e.word[jars] == 2) & (w.holds[jars] < _EXPLAINED)]
+        later = e.number[jars] > doubtful.max(initial=-1)
+        word, clear = _word(chance, at_work, passed, ground, later, lost, fails - lost)
         if clear.any():
             goes_in = _range(w, jars[clear], s.row_a[part][clear], s.row_b[part][clear], a, b)
             doubt, newest = float(at_work[clear].max()), int(jars[clear].max())
@@ -271,13 +275,14 @@ def _word(
     at_work: Floats,
     passed: NDArray[np.bool_],
     ground: NDArray[np.int64],
+    later: NDArray[np.bool_],
     stray: int,
     explained: int,
 ) -> tuple[StateWord, NDArray[np.bool_]]:
     """The word for a pair, and which of its jars make the range in which it goes.
 
     Passes that the machine measured come first; what a person alone saw widens no range of theirs, and makes no
-    pair go, only likely.
+    pair go, only likely; nor do passes of which fewer than two came `later` than the last failure in doubt.
     """
     clear = passed & (at_work <= _LIKELY_GOES) & (ground > 0)
     measured = clear & (ground == GROUNDS.index("measured"))
@@ -285,7 +290,7 @@ def _word(
     def word(jars: NDArray[np.bool_]) -> StateWord:
         return state_word(chance, float(at_work[jars].max(initial=0.0)), int(jars.sum()), stray, explained)
 
-    if word(measured) == "goes":
+    if word(measured) == "goes" and (measured & later).sum() >= _PASSES:
         return "goes", measured
     found = word(clear)
     return ("likely goes" if found == "goes" else found), clear
