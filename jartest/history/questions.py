@@ -282,6 +282,16 @@ class History:
         items, rows = self._store.counted_pairs_of(samples=self.samples, year=year, water=water)
         return make_table([self._cell(row, items) for row in rows])
 
+    def pair_numbers(
+        self, products: Collection[str], *, year: int | None = None, water: str | None = None
+    ) -> dict[tuple[str, str], tuple[int, ...]]:
+        """The newest few tests of each pair among these products, under its two names in order; of the newest 2,000."""
+        said = {i: name for name, i in self._ids(products).items()}
+        found = self._store.pair_numbers(
+            list(said), samples=self.samples, year=year, water=water, most=NEWEST
+        )
+        return {pair_key(said[a], said[b]): numbers for (a, b), numbers in found.items()}
+
     def years_and_waters(self) -> tuple[tuple[int, ...], tuple[str, ...]]:
         """The years in which tests were signed, the newest first, and the waters they were mixed in."""
         return self._store.years_and_waters(samples=self.samples)

@@ -7,7 +7,7 @@ nothing of it is.  A store may be shared by threads, and a SQLite file by progra
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Collection, Iterator, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import datetime, timedelta
 from types import TracebackType
@@ -431,6 +431,15 @@ class Store(ParcelBooks, TankBooks, SavedLookBooks, JarBooks, FittedBooks, Upkee
         with self._reading() as c:
             rows = summary_queries.list_pairs_of(c, samples=samples, year=year, water=water)
             return summary_queries.load_shelf(c), rows
+
+    def pair_numbers(
+        self, ids: Collection[int], *, samples: bool, year: int | None, water: str | None, most: int
+    ) -> Mapping[tuple[int, int], tuple[int, ...]]:
+        """The newest few tests of each pair among these products (ids in order), of the newest `most` tests."""
+        with self._reading() as c:
+            return summary_queries.list_pair_numbers(
+                c, ids, samples=samples, year=year, water=water, most=most
+            )
 
     def years_and_waters(self, *, samples: bool) -> tuple[tuple[int, ...], tuple[str, ...]]:
         """The years in which tests were signed, the newest first, and the waters they were mixed in."""

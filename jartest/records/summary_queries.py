@@ -47,6 +47,7 @@ __all__ = [
     "approved",
     "list_judged",
     "list_last_looks",
+    "list_pair_numbers",
     "list_pairs",
     "list_pairs_of",
     "list_persons_words",
@@ -63,6 +64,7 @@ __all__ = [
     "sharing",
 ]
 
+_FEW = 4  # tests of a pair that are named by their numbers (our choice)
 _AT_ONCE = (
     5_000  # numbers in one query; SQLite takes 32,766 (sqlite.org/limits.html, SQLITE_MAX_VARIABLE_NUMBER)
 )
@@ -192,19 +194,46 @@ def list_pairs(
     return tuple(CountedPair(*row) for row in c.execute(query))
 
 
+def _of(samples: bool, year: int | None, water: str | None) -> list[ColumnElement[bool]]:
+    """Conditions on outcomes: signed in this year, mixed in this water, where one is told."""
+    o = outcomes.c
+    where: list[ColumnElement[bool]] = [o.sample == samples]
+    if year is not None:
+        begins, ends = (datetime(y, 1, 1, tzinfo=UTC) for y in (year, year + 1))
+        where += [o.signed_at >= begins, o.signed_at < ends]
+    if water is not None:
+        where.append(o.water_source == water)
+    return where
+
+
+def list_pair_numbers(
+    c: Connection, ids: Collection[int], *, samples: bool, year: int | None, water: str | None, most: int
+) -> Mapping[tuple[int, int], tuple[int, ...]]:
+    """The newest few tests of each pair among these products, by their ids in order; of the newest `most` tests."""
+    newest = select(outcomes.c.number).where(*_of(samples, year, water))
+    newest = newest.order_by(outcomes.c.number.desc()).limit(most)
+    held = outcome_products.c
+    query = select(held.number, held.product_id).where(held.product_id.in_(ids), held.number.in_(newest))
+    by_test: dict[int, list[int]] = defaultdict(list)
+    for number, product_id in c.execute(query):
+        by_test[number].append(product_id)
+    found: dict[tuple[int, int], list[int]] = defaultdict(list)
+    for number in sorted(by_test, reverse=True):
+        products_in = sorted(by_test[number])
+        for n, a in enumerate(products_in):
+            for b in products_in[n + 1 :]:
+                if len(found[a, b]) < _FEW:
+                    found[a, b].append(number)
+    return {pair: tuple(numbers) for pair, numbers in found.items() if pair[0] != pair[1]}
+
+
 def list_pairs_of(
     c: Connection, *, samples: bool, year: int | None, water: str | None
 ) -> tuple[CountedPair, ...]:
     """The counts of every pair over the tests signed in one year, or mixed in one water, alone."""
     o, a, b = outcomes.c, outcome_products.alias("a").c, outcome_products.alias("b").c
-    where = [o.sample == samples, b.number == a.number, a.number == o.number, a.product_id < b.product_id]
-    if year is not None:
-        where += [
-            o.signed_at >= datetime(year, 1, 1, tzinfo=UTC),
-            o.signed_at < datetime(year + 1, 1, 1, tzinfo=UTC),
-        ]
-    if water is not None:
-        where.append(o.water_source == water)
+    where = [b.number == a.number, a.number == o.number, a.product_id < b.product_id]
+    where += _of(samples, year, water)
 
     def count(*ended: ColumnElement[bool]) -> Any:
         return func.sum(case((and_(*ended), 1), else_=0))

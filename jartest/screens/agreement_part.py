@@ -30,6 +30,9 @@ def draw_agreement(recorder: Recorder, history: History) -> None:
         f"By the newest tests, at most {NEWEST} of them: the machine's word on the last photo alone, and the words that "
         "people gave before they saw it."
     )
+    st.markdown("#### Whose eye")
+    whose = st.empty()
+    whose.markdown("Weighing who reads how well …")
     st.markdown("#### Machine and person")
     _compared(recorder, compare(judged), first="machine", second="person")
     if judged:
@@ -39,9 +42,6 @@ def draw_agreement(recorder: Recorder, history: History) -> None:
         groups = _groups(judged, _BY[by or "person"])
         st.dataframe(groups, hide_index=True, width="stretch", column_config=two_places)
         st.caption("Weighted kappa: 1 is full agreement, 0 is what chance alone would give.")
-    st.markdown("#### Whose eye")
-    eyes = history.eyes()
-    st.markdown("\n".join(f"- {plain(e.says)}" for e in eyes) or "Nobody has given a blind word yet.")
     st.markdown("#### First opinion and second")
     _compared(recorder, compare(history.second_opinions()), first="first person", second="second person")
     st.markdown("#### Readings put right by hand")
@@ -52,6 +52,9 @@ def draw_agreement(recorder: Recorder, history: History) -> None:
         f"A missed failure counts as much as {MISS_COST:.0f} false alarms."
     )
     _limits(recorder, history.proposals(recorder.limits))
+    # Stands on top and comes last: it takes longest.
+    eyes = history.eyes()
+    whose.markdown("\n".join(f"- {plain(e.says)}" for e in eyes) or "Nobody has given a blind word yet.")
 
 
 def _compared(recorder: Recorder, found: Compared, *, first: str, second: str) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 
 import altair as alt
 import pandas as pd
@@ -42,12 +42,12 @@ def draw_pairs(history: History) -> None:
     if not history.pair_table().cells:
         st.markdown(f"#### {plain(history.pair_table().says)}")
         return
-    table, group_of = _narrowed(history)
+    table, group_of, jars = _narrowed(history)
     st.markdown(f"#### {plain(table.says) if table.cells else 'No signed test is of all that.'}")
     if not table.cells:
         return
     with st.container(key="picture"):
-        _picture(table)
+        _picture(table, jars)
     with st.container(key="pairlist"):
         _list(table)
     st.caption(
@@ -74,8 +74,10 @@ def draw_pairs(history: History) -> None:
         )
 
 
-def _narrowed(history: History) -> tuple[PairTable, Callable[[str], str] | None]:
-    """The pairs of what was picked, and how products are grouped where they are."""
+def _narrowed(
+    history: History,
+) -> tuple[PairTable, Callable[[str], str] | None, Mapping[tuple[str, str], Sequence[int]]]:
+    """The pairs of what was picked, how products are grouped where they are, and else the newest jars of each."""
     years, waters = history.years_and_waters()
     everything = history.pair_table().products
     kinds = sorted({history.group_of(p) for p in everything})
@@ -89,12 +91,15 @@ def _narrowed(history: History) -> tuple[PairTable, Callable[[str], str] | None]
             key=state.key("history", "rolled"),
             help="Rolls products of one kind into one line: by what is in them, or by name.",
         )
-    table = history.pairs_tried(year=int(year) if year else None, water=water)
+    in_year = int(year) if year else None
+    table = history.pairs_tried(year=in_year, water=water)
     cells = [c for c in table.cells if product is None or product in (c.first, c.second)]
     if kind is not None:
         cells = [c for c in cells if kind in (history.group_of(c.first), history.group_of(c.second))]
-    group_of = history.group_of if by_group else None
-    return make_table(cells if group_of is None else roll_up(cells, group_of)), group_of
+    if by_group:
+        return make_table(roll_up(cells, history.group_of)), history.group_of, {}
+    table = make_table(cells)
+    return table, None, history.pair_numbers(table.products[:_MOST], year=in_year, water=water)
 
 
 def _pick(label: str, name: str, options: list[str]) -> str | None:
@@ -134,8 +139,13 @@ def _list(table: PairTable) -> None:
         st.caption(f"The {_MOST} products in most trouble; pick a product above for any other.")
 
 
-def grid_rows(table: PairTable, most: int = _MOST) -> pd.DataFrame:
-    """The cells of the picture, each pair once, for the products in most trouble; `size` grows with its tests."""
+def grid_rows(
+    table: PairTable, jars: Mapping[tuple[str, str], Sequence[int]] | None = None, most: int = _MOST
+) -> pd.DataFrame:
+    """The cells of the picture, each pair once, for the products in most trouble; `size` grows with its tests.
+
+    `jars` are the newest tests of each pair, which its sentence then names.
+    """
     shown = table.products[:most]
     cells = table.by_pair()
     rows = []
@@ -144,12 +154,15 @@ def grid_rows(table: PairTable, most: int = _MOST) -> pd.DataFrame:
             cell = cells.get(pair_key(across, down))
             word: PairState = cell.state if cell else "never tried"
             says = cell.says if cell else f"{across} with {down}: never tried together."
+            newest = (jars or {}).get(pair_key(across, down), ())
+            if newest:
+                says += f" Newest jars: tests {', '.join(map(str, newest))}."
             size = 9 + 3 * min(math.log2(1 + cell.tests), 4) if cell else 9  # 12 for one test, 21 from 15 on
             rows.append((across, down, word, PAIR_SHAPES[word][0], _ON.get(word, "#111111"), says, size))
     return pd.DataFrame(rows, columns=["across", "down", "word", "shape", "ink", "says", "size"])
 
 
-def _picture(table: PairTable) -> None:
+def _picture(table: PairTable, jars: Mapping[tuple[str, str], Sequence[int]]) -> None:
     shown = list(table.products[:_MOST])
     axis = {
         "title": None,
@@ -159,7 +172,7 @@ def _picture(table: PairTable) -> None:
         "labelOverlap": False,
         "ticks": False,
     }
-    base = alt.Chart(grid_rows(table)).encode(
+    base = alt.Chart(grid_rows(table, jars)).encode(
         x=alt.X("across:N", sort=shown[:-1], axis=axis | {"orient": "top", "labelAngle": -60}),
         y=alt.Y("down:N", sort=shown[1:], axis=axis),
         tooltip=alt.Tooltip("says:N", title=" "),

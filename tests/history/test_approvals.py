@@ -200,6 +200,13 @@ def test_pairs_of_one_year_or_water_are_counted_over_those_tests_alone(bench: Sh
     assert (pair.passed, pair.failed, pair.failed_alone) == (0, 2, 1)
     assert history.pairs_tried(year=2026, water="rain").cells == ()
     assert history.pairs_tried() == history.pair_table()
+    three = history.products()
+    assert history.pair_numbers(three)["Boron (Ferrow)", "Copper (Ferrow)"] == (3, 2, 1), "the newest first"
+    assert history.pair_numbers(three, year=2025) == {("Boron (Ferrow)", "Copper (Ferrow)"): (1,)}
+    assert history.pair_numbers(three, water="rain") == {("Boron (Ferrow)", "Copper (Ferrow)"): (1,)}
+    for _ in range(4):
+        bench.add("Copper Boron", "fail")
+    assert history.pair_numbers(three)["Boron (Ferrow)", "Copper (Ferrow)"] == (7, 6, 5, 4), "a few of many"
 
 
 @pytest.mark.parametrize(

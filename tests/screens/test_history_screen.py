@@ -218,6 +218,8 @@ def test_the_picture_has_a_shape_and_a_word_in_every_cell() -> None:
         ("never tried", "·"),
     }
     assert set(make_table(cells).products[:2]) == {"A", "B"}, "trouble first"
+    told = grid_rows(make_table(cells), {("A", "B"): (12, 7)})
+    assert [x.endswith("Newest jars: tests 12, 7.") for x in told["says"]].count(True) == 1
 
 
 def test_the_next_jar_is_handed_to_the_form_with_its_recipe(screen: Open, kept: Recorder) -> None:
