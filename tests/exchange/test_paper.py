@@ -63,7 +63,7 @@ def test_the_sheet_says_all_that_was_recorded(case, recorder) -> None:
         assert word in said, word
     for reason in verdict.reasons:
         assert " ".join(reason.says.split()) in said
-    assert "guarded acceptance and rejection" in said, "the rule of decision is told"
+    assert "with the photo's doubt counted against it" in said, "the rule of decision is told"
     points = [(x.age_s, case.latest_reading(x.id).reading) for x in case.looks]
     found = growths(settling_curve(points))
     assert found, "the second look shows a front that fell"

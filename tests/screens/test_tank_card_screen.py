@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from datetime import timedelta, timezone
 from typing import Any
 
 import pytest
@@ -43,7 +44,14 @@ def button(app: AppTest, label: str) -> Any:
     return next(b for b in app.button if b.label == label)
 
 
-def signed(recorder: Recorder, word: Any, *, recipe: bool = True, signs: Sequence[str] = ()) -> JarTest:
+def signed(
+    recorder: Recorder,
+    word: Any,
+    *,
+    recipe: bool = True,
+    signs: Sequence[str] = (),
+    offset_min: int = 0,
+) -> JarTest:
     """A signed test of two products, mixed by the recipe, on a person's word."""
     lines = []
     for name, code, rate in (("Hopcal *12*", "SC", "1 qt/100 gal"), ("Velvetine", "EC", "0.25 % v/v")):
@@ -57,7 +65,7 @@ def signed(recorder: Recorder, word: Any, *, recipe: bool = True, signs: Sequenc
     )
     plan = tank.plan_of_recipe(make_recipe(request), TestPlan(title="Invented mix"))
     plan = plan if recipe else replace(plan, recipe=None)
-    test = tank.start_from_recipe(recorder, plan, by="Wren", utc_offset_min=0)
+    test = tank.start_from_recipe(recorder, plan, by="Wren", utc_offset_min=offset_min)
     for n in (1, 2):
         recorder.add_product(test.id, n, by="Wren")
     recorder.finish_mixing(test.id, by="Wren")
@@ -192,6 +200,15 @@ def test_the_list_says_which_have_lapsed(kept: Recorder, screen: Open, card: Kep
 
 def test_a_card_that_is_not_there_is_said(screen: Open) -> None:
     assert "There is no tank card 'nosuch'" in words(screen("card", id="nosuch"))
+
+
+def test_the_list_tells_the_time_of_the_card_itself(kept: Recorder, screen: Open) -> None:
+    """Was wrong: the list went by the clock of whoever looked, the card by the test's."""
+    made = tank.make_card(kept, signed(kept, "pass", offset_min=-420).id, by="Wren")
+    local = made.card.signed_at.astimezone(timezone(timedelta(minutes=-420)))
+    said = f"{local:%b} {local.day}, {local:%Y %H:%M}"
+    assert said in words(screen("card"))
+    assert said in words(screen("card", name="", id=made.id))
 
 
 # ------------------------------------------------------------------------- head
