@@ -139,7 +139,7 @@ def _recipe(case: Case) -> list[str]:
         (str(n), say_product(p), *([rate_of(p, case)] if plan.recipe else []), amount_of(p))
         for n, p in products
     ]
-    heads = ("", "product", *(["rate, as read"] if plan.recipe else []), "in the jar")
+    heads = ("no.", "product", *(["rate, as read"] if plan.recipe else []), "in the jar")
     jar = f"{plan.jar.name}, {plan.jar.volume_ml:.0f} mL"
     said_jar = f"Jar: {jar}." if plan.jar.name else "Which jar it is, nobody wrote."
     water = f"<p>{escape(f'Water: {say_water(case)}. {said_jar}')}</p>"

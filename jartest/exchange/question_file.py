@@ -114,7 +114,7 @@ def _page(question: Question, photos: Mapping[str, bytes]) -> tuple[bytes, Quest
     page = (
         f'{_START}{policy}"><meta name="viewport" content="width=device-width,initial-scale=1">'
         f'<meta name="referrer" content="no-referrer"><title>{escape(title)}</title><style>{style}</style></head><body>\n'
-        f'{body}\n<p class="ask" id="unscripted">{escape(_NO_SCRIPT)}</p>\n<section id="answer"></section>\n'
+        f'{body}\n<p class="ask" id="unscripted">{escape(_NO_SCRIPT)}</p>\n<section id="answer" aria-label="Your answer"></section>\n'
         f'<script type="application/json" id="question" data-sha256="{hashlib.sha256(text.encode()).hexdigest()}">'
         f"{text}</script>\n<script>{script}</script>\n</body></html>\n"
     )

@@ -63,3 +63,35 @@ def test_a_photo_becomes_a_question_in_four_taps_by_somebody_who_was_never_here(
     )
     assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth"), "cut off at the side"
     context.close()
+
+
+def test_the_question_goes_into_the_phone_s_own_sheet_for_sending(served, chromium: Browser) -> None:
+    context = chromium.new_context(viewport={"width": 390, "height": 844}, has_touch=True, is_mobile=True)
+    context.add_init_script(
+        "navigator.canShare = (what) => what.files.length === 1;"
+        "navigator.share = async (what) => { window.sent = [what.files[0].name, what.files[0].type, await what.files[0].text()]; };"
+    )
+    page = context.new_page()
+    page.set_default_timeout(30_000)
+    page.goto(f"{served.url}/photo")
+    page.locator("[data-testid=stFileUploader] input[type=file]").set_input_files(SAMPLE)
+    page.get_by_label("Who are you?").fill("Wren")
+    page.keyboard.press("Enter")
+    expect(page.get_by_text("Working as Wren")).to_be_visible()
+    page.get_by_label("What is in it, in one line").fill("copper and zinc")
+    page.get_by_label("The water, if known").fill("pond by the gate")
+    page.get_by_role("button", name="Make the question").tap()
+    page.get_by_role("button", name="Send or save the question").tap()
+    page.wait_for_function("window.sent")
+    name, kind, text = page.evaluate("window.sent")
+    assert (name.endswith(".html"), kind) == (True, "text/html")
+    said = read_incoming(text.encode()).said
+    assert isinstance(said, Question)
+    plan = said.case.test.plan
+    assert (said.asked_by, plan.title, plan.water.source, plan.jar.name) == (
+        "Wren",
+        "copper and zinc",
+        "pond by the gate",
+        "",
+    )
+    context.close()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from importlib import resources
 from pathlib import Path
 from typing import Any
 
@@ -226,6 +227,42 @@ def test_a_phone_s_own_sheet_for_sending_gets_the_answer_file(
     name, kind, text = page.evaluate("window.sent")
     assert (name, kind) == ("answer-aaaaaaaa.txt", "text/plain")
     assert kept(home, text.encode())[1].by == "Teasel"
+
+
+def test_what_was_written_comes_back_when_the_phone_put_the_page_away(
+    home: Recorder, question: Path, context: BrowserContext
+) -> None:
+    page, went = opened(context, question)
+    tap(page, 0.25)
+    page.get_by_label("Mark 1", exact=True).fill("a rim")
+    fill_in(page, "Teasel")
+    page.reload()
+    expect(page.get_by_label("Your name")).to_have_value("Teasel")
+    said = kept(home, answer_of(page))[1]
+    assert (said.word, said.reason, [m.words for m in said.marks]) == (
+        "watch",
+        "re-mixes, so agitate < b>",
+        ["a rim"],
+    )
+    assert [u for u in went if not u.startswith(("file:", "data:", "blob:"))] == []
+
+
+def test_the_page_keeps_to_axe_core_s_rules(question: Path, context: BrowserContext) -> None:
+    page, _ = opened(context, question)
+    tap(page, 0.25)
+    fill_in(page, "Teasel")
+    page.get_by_text("Sign it, so that").click()
+    page.get_by_role("button", name="Make me a key").click()
+    page.get_by_role("button", name="Make my answer").click()
+    expect(page.get_by_text("Your answer is ready")).to_be_visible()
+    for folded in page.locator("summary").all():
+        if not folded.evaluate("s => s.parentElement.open"):
+            folded.click()
+    page.evaluate(resources.files("axe_playwright_python").joinpath("axe.min.js").read_text("utf-8"))
+    found = page.evaluate(
+        "axe.run().then((r) => r.violations.map((v) => [v.id, v.nodes.map((n) => n.html)]))"
+    )
+    assert found == []
 
 
 def test_without_script_the_question_is_still_read_and_says_how_to_answer(

@@ -238,7 +238,7 @@
     const reason = make("textarea", { id: "reason", maxLength: MOST.reason });
     const choices = WORDS.map(([word, says, more]) => make("label", { className: "word" }, make("input", { type: "radio", name: "word", value: word }),
       make("span", {}, make("strong", { textContent: says }), make("span", { textContent: more }))));
-    const saw = make("input", { type: "checkbox" });
+    const saw = make("input", { type: "checkbox", id: "saw" });
     const ready = make("button", { type: "button", className: "main", textContent: "Make my answer" });
     ready.onclick = async () => {
       const by = words(name.value, MOST.name), why = words(reason.value, MOST.reason);
@@ -258,6 +258,31 @@
       bad, ready, done);
   };
 
+  // A phone puts pages away while another app is open: what was written so far comes back with the page.
+  const DRAFT = `jartest-draft-${asked.id}`;
+  const keepDraft = () => {
+    const texts = Array.from(document.querySelectorAll("#name:not([readonly]), #reason"), (f) => [f.id, f.value]);
+    const draft = {
+      texts, word: place.querySelector("[name=word]:checked")?.value, saw: place.querySelector("#saw").checked,
+      marks: marks.map(({ on, ...m }) => m),
+    };
+    try { sessionStorage.setItem(DRAFT, JSON.stringify(draft)); } catch { /* this browser keeps nothing */ }
+  };
+  const bringDraft = () => {
+    try {
+      const draft = JSON.parse(sessionStorage.getItem(DRAFT));
+      if (!draft) return;
+      for (const [id, value] of draft.texts) document.getElementById(id).value = value;
+      place.querySelector("#saw").checked = draft.saw;
+      const word = Array.from(place.querySelectorAll("[name=word]")).find((c) => c.value === draft.word);
+      if (word) word.checked = true;
+      for (const m of draft.marks) {
+        const figure = Array.from(document.querySelectorAll("figure")).find((f) => f.dataset.look === m.look_id);
+        if (figure) marks.push({ ...m, on: figure.querySelector(".on") });
+      }
+    } catch { /* nothing that can be used */ }
+  };
+
   const start = async () => {
     document.getElementById("unscripted").remove();
     if ((await isWhole()) === false) {
@@ -266,7 +291,10 @@
     }
     form(await canSign());
     document.querySelectorAll("figure").forEach(setUpPhoto);
+    bringDraft();
     drawMarks();
+    addEventListener("pagehide", keepDraft);
+    document.addEventListener("visibilitychange", () => document.hidden && keepDraft());
   };
   start();
 })();
