@@ -8,6 +8,7 @@ from jartest.plan.schedule import next_look
 from jartest.recorder import Recorder, RunningTest, board_of, say_slot
 from jartest.samples import load_samples
 from jartest.screens import state
+from jartest.screens.camera_part import draw_heartbeats
 from jartest.screens.countdown import countdown
 from jartest.screens.parts import STATE_SHAPES, error_box, link_to, plain
 
@@ -72,6 +73,7 @@ def _running(recorder: Recorder) -> None:
             f"### {STATE_SHAPES['due']} {board.due} due · {STATE_SHAPES['late']} {board.late} late · "
             f"{STATE_SHAPES['missed']} {board.missed} missed"
         )
+        draw_heartbeats({one.test.id: one.test.number for one in board.tests})
         with st.container(key="board"):
             for place, one in enumerate(board.tests):
                 _tile(recorder, one, first=place == 0)

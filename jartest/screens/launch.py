@@ -16,6 +16,7 @@ from starlette.middleware import Middleware
 
 from jartest.errors import BadEntry, StoreFault
 from jartest.field.access import Access
+from jartest.field.cameras import begin_cameras
 from jartest.field.capture import Inbox, capture_routes, desk_routes
 from jartest.field.entry import entry_routes
 from jartest.field.files import file_routes
@@ -24,6 +25,7 @@ from jartest.field.policy import Policy, inline_digests
 from jartest.field.server import make_server, more_open_files
 from jartest.field.strips import strip_routes
 from jartest.field.unread import read_unread
+from jartest.imaging.camera import UsbCamera
 from jartest.recorder import Recorder
 from jartest.settings import Settings, open_recorder
 
@@ -104,7 +106,7 @@ def serve(
     from streamlit.web import bootstrap
 
     app = make_app(script, settings, Rules(hosts=hosts), opened)
-    threading.Thread(target=_catch_up, args=(settings, opened), daemon=True).start()
+    threading.Thread(target=_in_background, args=(settings, opened), daemon=True).start()
     options = server_options(port=port, hosts=hosts, tls=tls)
     bootstrap.load_config_options(options)
     more_open_files()
@@ -121,12 +123,18 @@ def serve(
         server.run(sockets=[listener])
 
 
-def _catch_up(settings: Settings, opened: Callable[[Settings], Recorder]) -> None:
-    """Read what an earlier stop left unread, while the app serves already."""
+def _in_background(settings: Settings, opened: Callable[[Settings], Recorder]) -> None:
+    """Read what an earlier stop left unread, and run the cameras, while the app serves already."""
+
+    def say(text: str) -> None:
+        print(text, flush=True)
+
     with suppress(StoreFault):  # a store that fails is said by whatever is done next
-        done = read_unread(opened(settings), say=lambda text: print(text, flush=True))
+        recorder = opened(settings)
+        begin_cameras(recorder, settings.home, UsbCamera, say)
+        done = read_unread(recorder, say=say)
         if done.read:
-            print(f"Read {done.read} photos that the last stop had left unread.", flush=True)
+            say(f"Read {done.read} photos that the last stop had left unread.")
 
 
 def _open_when_ready(url: str, port: int) -> None:

@@ -12,6 +12,7 @@ from jartest.plan.schedule import next_look
 from jartest.recorder import Recorder, RunningTest, say_slot
 from jartest.records.model import Case, Product
 from jartest.screens import plan_form, recipe_form, state
+from jartest.screens.camera_part import draw_camera_choice
 from jartest.screens.card_offer_part import draw_card_offer
 from jartest.screens.countdown import countdown
 from jartest.screens.curve_part import draw_curve
@@ -70,6 +71,7 @@ def render(recorder: Recorder) -> None:
             take_photo(recorder, case, standing)
             if not _stopped(case):
                 draw_phone(case.test)
+                draw_camera_choice(case.test)
         draw_looks(recorder, case)
     with deciding:
         draw_observations(recorder, case)

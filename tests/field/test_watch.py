@@ -8,6 +8,8 @@ import os
 import signal
 import subprocess
 import sys
+import threading
+import time
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import replace
@@ -15,11 +17,13 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
+import cv2
 import numpy as np
 import pytest
 from PIL import Image
 
 from jartest.errors import CameraFault, StoreFault
+from jartest.field.cameras import Beat, Cameras, Post, Posted, heartbeats, posted, set_posted
 from jartest.field.unread import read_unread
 from jartest.field.watch import CameraWatch, FolderWatch, account, run_watch
 from jartest.imaging.photo import Photo
@@ -412,3 +416,142 @@ def test_a_photo_dated_in_the_future_is_taken_as_of_now(
     d.drop("a.jpg", SERIES[0].read_bytes(), datetime(2040, 1, 1, tzinfo=UTC))
     d.steps()
     assert recorder.case(test.id).looks[0].taken_at <= clock.now
+
+
+# ------------------------------------------------------------------ several cameras
+class Scene:
+    """A camera over a still jar, with what happens to it told by the hours since mixing."""
+
+    def __init__(self, file: Path, clock: Any, *, gone: tuple[float, float] = (99, 99), broken: tuple[float, float] = (99, 99),
+                 moved_at: float = 99, dark: tuple[float, float] = (99, 99)) -> None:  # fmt: skip
+        still = cv2.imread(str(file))
+        self._still = self._bytes(still)
+        self._moved = self._bytes(np.roll(still, still.shape[1] // 8, axis=1))
+        self._dark = self._bytes((still * 0.05).astype(np.uint8))
+        self.clock, self.began, self.shown = clock, clock.now, 0
+        self.gone, self.broken, self.moved_at, self.dark = gone, broken, moved_at, dark
+
+    @staticmethod
+    def _bytes(pixels: np.ndarray) -> bytes:
+        return cv2.imencode(".jpg", pixels)[1].tobytes()
+
+    def shoot(self) -> bytes:
+        hours = (self.clock.now - self.began).total_seconds() / HOUR
+        if self.gone[0] <= hours < self.gone[1]:
+            raise CameraFault("Camera gives no picture; unplug it and plug it in again.")
+        if self.broken[0] <= hours < self.broken[1]:
+            raise OSError(5, "Input/output error")
+        seen = self._moved if hours >= self.moved_at else self._still
+        seen = self._dark if self.dark[0] <= hours < self.dark[1] else seen
+        self.shown += 1
+        return seen + self.shown.to_bytes(4, "big")
+
+
+def test_two_cameras_through_a_night_with_failures(
+    recorder: Recorder, clock: Any, said: list[str], figures: Callable[[str], None]
+) -> None:
+    began = clock.now
+    jars = [planned(recorder), planned(recorder)]
+    scenes = [
+        Scene(SERIES[0], clock, gone=(1.9, 2.5), broken=(5.0, 5.1)),
+        Scene(SERIES[1], clock, moved_at=3.0 + 7 / HOUR, dark=(6.0 + 11 / HOUR, 6.5)),
+    ]
+
+    def post(n: int) -> Post:
+        one = Posted(camera=n, test_id=jars[n].id)
+        return Post(recorder, scenes[n], one, say=lambda text: said.append(f"{n}: {text}"))
+
+    posts, due = [post(0), post(1)], [clock.now, clock.now]
+    silent: list[float] = []  # hours at which the first one's heartbeat told of trouble
+    begun_anew = False
+    while min(due) < datetime.max.replace(tzinfo=UTC):
+        n = due.index(min(due))
+        clock.now = max(clock.now, due[n])
+        hours = (clock.now - began).total_seconds() / HOUR
+        if hours > 7 and not begun_anew:  # the app was stopped and started again
+            posts, begun_anew = [post(0), post(1)], True
+        pause = posts[n].step()
+        if posts[0].beat.trouble:
+            silent.append(hours)
+        due[n] = (
+            datetime.max.replace(tzinfo=UTC)
+            if pause is None
+            else clock.now + timedelta(seconds=max(pause, 0.1))
+        )
+
+    def at(test: JarTest, *, extra: bool) -> list[float]:
+        looks = [x for x in recorder.case(test.id).looks if (x.slot == "extra") == extra]
+        return [(x.taken_at - began).total_seconds() for x in sorted(looks, key=lambda x: x.taken_at)]
+
+    first, second = at(jars[0], extra=False), at(jars[1], extra=False)
+    assert second == pytest.approx(NIGHT, abs=1.0)
+    # The look at 2 h fell into the time without a picture, and was taken within a minute of its end.
+    assert first == pytest.approx([*NIGHT[:4], 2.5 * HOUR, 4 * HOUR, 8 * HOUR], abs=61.0)
+    assert at(jars[0], extra=True) == []
+    moved, dark = at(jars[1], extra=True)
+    assert 0 <= moved - 3.0 * HOUR - 7 < 60
+    assert 0 <= dark - 6.0 * HOUR - 11 < 60
+    notes = [x.note for x in recorder.case(jars[1].id).looks if x.slot == "extra"]
+    assert sorted(notes) == [
+        "taken because the jar or the camera moved",
+        "taken because the picture went dark",
+    ]
+    assert 1.9 * HOUR <= silent[0] * HOUR < 1.9 * HOUR + 60
+    assert all(1.9 <= h < 2.51 or 5.0 <= h < 5.11 for h in silent)
+    assert all(p.beat.ended for p in posts)
+    assert all(recorder.case(j.id).latest_reading(x.id) for j in jars for x in recorder.case(j.id).looks)
+    figures(
+        f"two cameras, 8 h: {len(first) + len(second)} of 14 looks taken, the one without a picture "
+        f"{first[4] - 2 * HOUR:.0f} s late; moved kept after {moved - 3 * HOUR - 7:.0f} s, dark after {dark - 6 * HOUR - 11:.0f} s; "
+        f"trouble told after {(silent[0] - 1.9) * HOUR:.0f} s"
+    )
+
+
+def test_a_heartbeat_is_said_in_words(clock: Any) -> None:
+    one = Posted(camera=1, test_id="a" * 32)
+    assert Beat(posted=one, seen_at=None, trouble="").says(clock.now) == "silent: no picture yet"
+    seen = clock.now - timedelta(seconds=20)
+    assert Beat(posted=one, seen_at=seen, trouble="").says(clock.now) == "last picture 20 s ago"
+    late = clock.now - timedelta(seconds=200)
+    assert Beat(posted=one, seen_at=late, trouble="").says(clock.now) == "silent: last picture 200 s ago"
+    assert (
+        Beat(posted=one, seen_at=late, trouble="No cable.").says(clock.now)
+        == "last picture 200 s ago; No cable."
+    )
+
+
+class Cut(BaseException):
+    """What ends a thread from within, as a driver that falls over does."""
+
+
+def test_the_app_runs_its_cameras_begins_one_anew_that_fell_over_and_writes_heartbeats(
+    recorder: Recorder, clock: Any, said: list[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(threading, "excepthook", lambda _: None)
+    test = planned(recorder, (0.0, 9 * HOUR))
+    made: list[int] = []
+
+    class Falls:
+        def __init__(self, number: int) -> None:
+            made.append(number)
+            self._scene = Scene(SERIES[0], clock)
+
+        def shoot(self) -> bytes:
+            if len(made) == 1:
+                raise Cut
+            return self._scene.shoot()
+
+    set_posted(tmp_path, 3, test.id)
+    cameras = Cameras(recorder, tmp_path, Falls, say=said.append)
+    until = time.monotonic() + 60
+    while not any(b.seen_at for b in heartbeats(tmp_path)) and time.monotonic() < until:
+        cameras.look_after()
+        time.sleep(0.2)
+    (beat,) = heartbeats(tmp_path)
+    assert (beat.posted, beat.trouble, beat.seen_at) == (Posted(camera=3, test_id=test.id), "", clock.now)
+    assert made == [3, 3]
+    assert posted(tmp_path) == (Posted(camera=3, test_id=test.id),)
+    set_posted(tmp_path, 3, None)
+    cameras.look_after()
+    assert heartbeats(tmp_path) == ()
+    cameras.stop()
