@@ -27,6 +27,7 @@ from jartest.recorder import Recorder
 __all__ = ["Beat", "Cameras", "Post", "Posted", "begin_cameras", "heartbeats", "posted", "set_posted"]
 
 _GLANCE_S = 20.0  # between two glances: what happens is kept within a minute (our choice)
+_POLL_S = 60.0  # a changed plan or a stopped test is seen within it (our choice)
 _TROUBLE_S = 10.0  # before a camera that gave no picture is asked again
 _LATE_S = 120.0  # a camera without a picture for longer is said to be silent
 _MOST = 16  # cameras of one machine (our choice)
@@ -71,29 +72,29 @@ class Post:
         self._recorder, self._camera, self._say = recorder, _Seen(camera, recorder.now), say
         self._by = f"camera {posted.camera}"
         self._watch = CameraWatch(
-            recorder, self._camera, posted.test_id, by=self._by, say=say, poll_s=_GLANCE_S
+            recorder, self._camera, posted.test_id, by=self._by, say=say, poll_s=_POLL_S
         )
         self._before: Glance | None = None
-        self._glance_at: datetime | None = None
+        self._glance_at = self._watch_at = recorder.now()
         self.beat = Beat(posted=posted, seen_at=None, trouble="")
 
     def step(self) -> float | None:
         """Do what is due; how long to pause, in seconds, or None when there is nothing more to do."""
-        trouble, pause = "", self._watch.step()
-        if pause is None:
-            self._tell(trouble, ended=True)
-            return None
-        now = self._recorder.now()
-        wait_s = 0.0 if self._glance_at is None else (self._glance_at - now).total_seconds()
-        if wait_s <= 0:
+        if self._watch_at <= self._recorder.now():
+            pause = self._watch.step()
+            if pause is None:
+                self._tell("", ended=True)
+                return None
+            self._watch_at = self._recorder.now() + timedelta(seconds=pause)
+        if self._glance_at <= self._recorder.now():
+            trouble, wait_s = "", _GLANCE_S
             try:
                 self._glance()
-                wait_s = _GLANCE_S
             except JartestError as e:
                 trouble, wait_s = str(e), _TROUBLE_S
             self._glance_at = self._recorder.now() + timedelta(seconds=wait_s)
             self._tell(trouble)
-        return min(pause, wait_s)
+        return (min(self._watch_at, self._glance_at) - self._recorder.now()).total_seconds()
 
     def _glance(self) -> None:
         data = self._camera.shoot()
