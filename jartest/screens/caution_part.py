@@ -33,13 +33,12 @@ def draw_caution_list(cautions: Sequence[Caution], *, asked: bool = False) -> No
             head = "Not allowed" if c.rule in _BY_LABEL else "Stop"
             st.error(f"**{head}.** {plain(c.says)}", icon=":material/block:")
             st.caption(f"Source: {plain(c.source)}")
-    for c in cautions:
-        if c.level == "warning":
-            st.warning(f"**Beware.** {plain(c.says)}", icon=":material/warning:")
-            st.caption(f"Source: {plain(c.source)}")
-    for c in cautions:
-        if c.rule == NOT_CHECKED or (c.rule == BY_NAME and not asked):
-            st.info(plain(c.says), icon=":material/help:")
+    warned = [f"**Beware.** {plain(c.says)} ({plain(c.source)})" for c in cautions if c.level == "warning"]
+    if warned:
+        st.warning(_listed(warned), icon=":material/warning:")
+    open_ = [] if asked else [plain(c.says) for c in cautions if c.rule in (NOT_CHECKED, BY_NAME)]
+    if open_:
+        st.info(_listed(open_), icon=":material/help:")
     notes = [
         f"- {plain(c.says)} ({plain(c.source)})"
         for c in cautions
@@ -49,17 +48,34 @@ def draw_caution_list(cautions: Sequence[Caution], *, asked: bool = False) -> No
         st.markdown("\n".join(["Good to know:", *notes]))
 
 
-def draw_holds(recorder: Recorder, products: Iterable[ShelfProduct], *, of: str) -> None:
+def _listed(said: Sequence[str]) -> str:
+    """One sentence as it is, several as a list: one box for all of a kind."""
+    return said[0] if len(said) == 1 else "\n".join(f"- {x}" for x in said)
+
+
+def draw_holds(
+    recorder: Recorder, products: Iterable[ShelfProduct], *, of: str, folded: bool = False
+) -> None:
     """For each product that nobody has checked: what its name tells, to confirm with one tap or to put right.
 
-    `of` names the form or the screen that asks.
+    `of` names the form or the screen that asks; `folded` puts the questions into a line that opens.
     """
     asked = {p.key: p for p in products if knowledge_of(p) != "told"}.values()
     if not asked:
         return
-    st.markdown("#### What is in them")
-    for product in asked:
-        _ask(recorder, product, of)
+    unknown = [plain(p.name) for p in asked if knowledge_of(p) == "nothing"]
+    head = f"Cautions not checked for {', '.join(unknown)}: say what they hold" if unknown else ""
+    with (
+        st.expander(head or "What is in them, by their names: right?", icon=":material/help:")
+        if folded
+        else st.container()
+    ):
+        if not folded:
+            st.markdown("#### What is in them")
+        elif unknown:
+            st.markdown(f"Cautions not checked for {', '.join(unknown)}: what is in them is not known here.")
+        for product in asked:
+            _ask(recorder, product, of)
 
 
 def _ask(recorder: Recorder, product: ShelfProduct, of: str) -> None:

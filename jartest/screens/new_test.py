@@ -13,6 +13,7 @@ from jartest.plan.jars import USUAL_FILL_ML
 from jartest.recorder import Recorder
 from jartest.records.model import JarUsed, TestPlan
 from jartest.screens import plan_form, recipe_form, state
+from jartest.screens.again_part import draw_same_as
 from jartest.screens.before_part import draw_before
 from jartest.screens.parts import error_box, go_to, utc_offset_min
 from jartest.screens.who import ask_name, name
@@ -28,31 +29,45 @@ _WAYS = {"jar": "Jar amounts", "tank": "Tank recipe"}
 
 def render(recorder: Recorder) -> None:
     """Draw the form of a new test; starting it leads to the test itself."""
-    st.markdown("## New test")
-    ask_name(recorder)
+    with st.container(horizontal=True, vertical_alignment="center"):
+        st.markdown("## New test")
+        ask_name(recorder)
     if not plan_form.is_filled(_FORM):
         last = recorder.store.last_plan()
         like = _like_last_time(last)
         plan_form.fill(_FORM, like)
         recipe_form.fill(_FORM, replace(like, recipe=last.recipe if last else None), with_products=False)
         state.put(_BY, "tank" if last and last.recipe else "jar")
-    by_tank = _ask_way() == "tank"
-    if by_tank:
-        recipe_form.draw(_FORM, recorder)
-    else:
-        plan_form.draw(_FORM, recorder.known_products(), offered_jars(recorder))
-    with suppress(BadEntry):  # the form says so itself, beside the line
+    with st.container(horizontal=True, vertical_alignment="bottom"):
+        by_tank = _ask_way() == "tank"
+        draw_same_as(_FORM, recorder, _take)
+    left, right = st.columns([11, 9], gap="medium")
+    with left:
+        if by_tank:
+            recipe_form.draw(_FORM, recorder, beside=right)
+        else:
+            plan_form.draw(_FORM, recorder.known_products(), offered_jars(recorder))
+    with right, suppress(BadEntry):  # the form says so itself, beside the line
         plan = _read(recorder, by_tank=by_tank)
         if not by_tank:
             plan_form.draw_cautions(_FORM, recorder, plan)
         draw_before(recorder, plan)
-    st.info("\n".join(f"- {x}" for x in BEFORE_MIXING), icon=":material/front_hand:")
+    with right:
+        st.info("\n".join(f"- {x}" for x in BEFORE_MIXING), icon=":material/front_hand:")
     if st.button("Start this test", type="primary", width="stretch", key=state.key(_FORM, "start")):
         with error_box():
             plan = _read(recorder, by_tank=by_tank)
             test = start_from_recipe(recorder, plan, by=name(), utc_offset_min=utc_offset_min())
             state.clear(_FORM)
             go_to("test", id=test.id)
+
+
+def _take(plan: TestPlan) -> None:
+    """Put an earlier plan into the form, with its products."""
+    state.clear(_FORM)
+    plan_form.fill(_FORM, plan)
+    recipe_form.fill(_FORM, plan, with_products=plan.recipe is not None)
+    state.put(_BY, "tank" if plan.recipe is not None else "jar")
 
 
 def _ask_way() -> str:

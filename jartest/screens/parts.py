@@ -73,14 +73,17 @@ class Box:
 
 
 @contextmanager
-def error_box() -> Iterator[Box]:
-    """The one place where the screens catch our errors: they become a sentence, and the page goes on."""
+def error_box(before: str = "") -> Iterator[Box]:
+    """The one place where the screens catch our errors: they become a sentence, and the page goes on.
+
+    `before` says where it is wrong, such as the line and the field.
+    """
     box = Box()
     try:
         yield box
     except JartestError as e:
         box.error = e
-        st.error(plain(str(e)), icon=":material/block:")
+        st.error(plain(before + str(e)), icon=":material/block:")
 
 
 # ---------------------------------------------------------------------- words

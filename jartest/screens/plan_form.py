@@ -6,12 +6,16 @@ visit to another screen, or by moving a line.  `fill` puts a plan in, `draw` sho
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
+from streamlit.elements.lib.utils import LabelVisibility
 
+from jartest.errors import BadUnit
 from jartest.plan.jars import JarShape, say_filled
+from jartest.plan.pasted import PastedLine, read_pasted
 from jartest.plan.schedule import DEFAULT_AGES_S, default_schedule, read_ages, say_age
 from jartest.plan.water import read_hardness
 from jartest.recorder import Recorder
@@ -34,6 +38,8 @@ __all__ = [
     "draw",
     "draw_cautions",
     "draw_jar",
+    "draw_more",
+    "draw_paste",
     "draw_schedule",
     "draw_title",
     "draw_water",
@@ -123,13 +129,14 @@ def _move(form: str, row: int, by: int) -> None:
 # ------------------------------------------------------------------------- draw
 def draw(form: str, known: Sequence[Product], jars: Sequence[JarShape] = ()) -> None:
     """Show the form; `known` products and `jars` of the list are offered to pick from."""
-    draw_title(form)
     st.markdown("#### Products, in the order they go in")
     rows = _rows(form)
     for place, row in enumerate(rows, start=1):
-        _draw_row(form, row, place, len(rows))
+        with st.container(gap="xxsmall"):
+            _draw_row(form, row, place, len(rows))
     with st.container(horizontal=True, vertical_alignment="bottom"):
         st.button("+ Another product", key=state.key(form, "add"), on_click=_add, args=(form,))
+        draw_paste(form, read_amount, "Rowan 480, 3 mL", lambda lines: _paste(form, lines))
         if known:
             st.selectbox(
                 "Add one used before",
@@ -141,9 +148,44 @@ def draw(form: str, known: Sequence[Product], jars: Sequence[JarShape] = ()) -> 
                 on_change=_add_known,
                 args=(form, known),
             )
-    draw_water(form)
-    draw_jar(form, jars)
-    draw_schedule(form)
+    left, right = st.columns(2, gap="small")
+    with left:
+        draw_water(form)
+        draw_jar(form, jars)
+    with right:
+        draw_schedule(form)
+
+
+def _paste(form: str, lines: Sequence[PastedLine]) -> None:
+    """Put pasted lines into rows of their own; rows in which nothing was typed make way."""
+    for row in _rows(form):
+        if not any(_said(form, f"row{row}.{f}") for f in _FIELDS):
+            _take_out(form, row)
+    for line in lines:
+        _add(form, Product(name=line.name, amount_text=line.rate))
+
+
+def draw_paste(
+    form: str, read: Callable[[str], object], like: str, put: Callable[[Sequence[PastedLine]], None]
+) -> None:
+    """A recipe as pasted text, a line a product, read into rows; what cannot be read is asked about."""
+    field = state.key(form, "pasted")
+
+    def take() -> None:
+        try:
+            lines = read_pasted(str(state.get(field, "")), read)
+        except BadUnit as e:
+            state.put(state.key(form, "pasted-says"), [str(e)])
+            return
+        put(lines)
+        state.put(state.key(form, "pasted-says"), [x.says for x in lines if x.says])
+        state.put(field, "")
+
+    with st.popover("Paste a recipe"):
+        st.text_area("One product a line", key=field, placeholder=like, height=140, max_chars=8000)
+        st.button("Read into rows", key=state.key(form, "pasted-take"), on_click=take)
+    for says in state.get(state.key(form, "pasted-says"), []):
+        st.warning(plain(says), icon=":material/help:")
 
 
 def draw_title(form: str) -> None:
@@ -162,9 +204,12 @@ def _say_known(product: Product) -> str:
 
 
 def _draw_row(form: str, row: int, place: int, count: int) -> None:
+    shown: LabelVisibility = "visible" if place == 1 else "collapsed"
+
     def text(label: str, field: str, hint: str, width: int | None = None, tip: str | None = None) -> str:
         return st.text_input(
             label,
+            label_visibility=shown if field in ("name", "amount") else "visible",
             key=state.key(form, f"row{row}", field),
             placeholder=hint,
             width=width or "stretch",
@@ -173,26 +218,39 @@ def _draw_row(form: str, row: int, place: int, count: int) -> None:
             persist_state="session",
         )
 
-    with st.container(border=True, gap="small"):
-        with st.container(horizontal=True):
-            text(f"Product {place}", "name", "as on the label")
-            amount = text(f"Amount {place}, in the jar", "amount", "5 mL, 1 tsp", 150)
+    with st.container(horizontal=True, vertical_alignment="bottom", gap="small"):
+        text(f"Product {place}", "name", "as on the label")
+        amount = text(f"Amount {place}, in the jar", "amount", "5 mL, 1 tsp", 160)
+        with draw_more(form, f"row{row}", place):
             tip = "The letters on the label that say how it is made up: WP, WG, SC, SL, EC …"
-            text(f"Formulation {place}", "formulation", "WP, SC …", 150, tip)
-            text(f"Maker {place}", "maker", "makers differ", 150)
-            text(f"Lot {place}", "lot", "if you like", 150)
-        if amount.strip():
-            with error_box():
-                read = read_amount(amount)
-                both = say_amount(ml=read.ml, g=read.g)
-                st.caption(f"Understood: {plain(read.read_as if '=' in read.read_as else both)}")
-        with st.container(horizontal=True):
-            button = state.key(form, f"row{row}")
-            st.button("▲ up", key=f"{button}.up", on_click=_move, args=(form, row, -1), disabled=place == 1)
-            st.button(
-                "▼ down", key=f"{button}.down", on_click=_move, args=(form, row, 1), disabled=place == count
-            )
-            st.button("✕ take out", key=f"{button}.out", on_click=_take_out, args=(form, row))
+            text(f"Formulation {place}", "formulation", "WP, SC …", None, tip)
+            text(f"Maker {place}", "maker", "makers differ", None)
+            text(f"Lot {place}", "lot", "if you like", None)
+            with st.container(horizontal=True):
+                button = state.key(form, f"row{row}")
+                st.button(
+                    "▲ up", key=f"{button}.up", on_click=_move, args=(form, row, -1), disabled=place == 1
+                )
+                st.button(
+                    "▼ down",
+                    key=f"{button}.down",
+                    on_click=_move,
+                    args=(form, row, 1),
+                    disabled=place == count,
+                )
+                st.button("✕ take out", key=f"{button}.out", on_click=_take_out, args=(form, row))
+    if amount.strip():
+        with error_box(f"Product {place}, amount: "):
+            read = read_amount(amount)
+            both = say_amount(ml=read.ml, g=read.g)
+            st.caption(f"Understood: {plain(read.read_as if '=' in read.read_as else both)}")
+
+
+def draw_more(form: str, row: str, place: int) -> DeltaGenerator:
+    """What unfolds beside a row: all that is not its name and its amount; its label says what stands there."""
+    there = [str(state.get(state.key(form, row, f), "") or "").strip() for f in ("maker", "formulation")]
+    said = ", ".join(one_line(x) for x in there if x)
+    return st.popover(plain(said) or f"More {place}", key=state.key(form, row, "more"))
 
 
 def draw_water(form: str, *, mixture: bool = False) -> None:
@@ -280,8 +338,14 @@ def _pick_jar(form: str, jars: Sequence[JarShape]) -> None:
     state.put(state.key(form, "jar-size"), filled)
 
 
-def draw_jar(form: str, jars: Sequence[JarShape] = (), *, volume: bool = True) -> None:
-    """The jar's fields, picked from the list or typed; without its volume where that stands elsewhere."""
+def draw_jar(
+    form: str,
+    jars: Sequence[JarShape] = (),
+    *,
+    volume: bool = True,
+    more: Callable[[], None] | None = None,
+) -> None:
+    """The jar's fields, picked from the list or typed; without its volume where that is elsewhere; `more` draws what else goes there."""
     jar = one_line(str(state.get(state.key(form, "jar"), "")))
     filled = one_line(str(state.get(state.key(form, "volume"), "")))
     with st.expander(f"Jar: {plain(jar)}, {plain(filled)}"):
@@ -321,10 +385,12 @@ def draw_jar(form: str, jars: Sequence[JarShape] = (), *, volume: bool = True) -
         if volume:
             with error_box():
                 st.caption(f"Understood: {plain(say_volume(read_volume(filled)))}")
+        if more is not None:
+            more()
 
 
 def draw_schedule(form: str) -> None:
-    """When to look, and notes."""
+    """When to look, the title, and notes."""
     with st.expander(f"Looks: {plain(str(state.get(state.key(form, 'ages'), '')))} after mixing"):
         typed = st.text_input(
             "Photos at these times after mixing", key=state.key(form, "ages"), persist_state="session"
@@ -334,6 +400,7 @@ def draw_schedule(form: str) -> None:
         st.checkbox(
             "Offer a photo after each product as well", key=state.key(form, "after"), persist_state="session"
         )
+        draw_title(form)
         st.text_area(
             "Notes on the plan",
             key=state.key(form, "notes"),
@@ -347,8 +414,8 @@ def draw_cautions(form: str, recorder: Recorder, plan: TestPlan) -> None:
     """What to know of a plan with amounts for the jar alone, once it has products."""
     plan = replace(plan, products=tuple(p for p in plan.products if p.name))
     if plan.products:
-        draw_holds(recorder, products_of_plan(recorder, plan), of=form)
         draw_caution_list(cautions_of_plan(recorder, plan), asked=True)
+        draw_holds(recorder, products_of_plan(recorder, plan), of=form, folded=True)
 
 
 # ------------------------------------------------------------------------- read

@@ -6,10 +6,13 @@ own, so that a change between the two ways of planning loses nothing.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from typing import get_args
 
 import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
+from streamlit.elements.lib.utils import LabelVisibility
 
 from jartest.errors import BadEntry
 from jartest.jars import offered_jars
@@ -17,6 +20,7 @@ from jartest.plan.formulations import read_formulation
 from jartest.plan.jars import USUAL_FILL_ML, USUAL_JAR_HOLDS_ML, say_filled
 from jartest.plan.measuring import Tools
 from jartest.plan.orders import DEFAULT_ORDER, order_kept, order_variants
+from jartest.plan.pasted import PastedLine
 from jartest.plan.products import KINDS, LabelNotes, ShelfProduct, make_product, say_kind
 from jartest.plan.proposals import say_holds
 from jartest.plan.recipe import JarRecipe, make_recipe
@@ -31,7 +35,7 @@ from jartest.screens.parts import error_box, plain
 from jartest.screens.recipe_part import draw_cautions, draw_steps
 from jartest.screens.tools_part import draw_tools, fill_tools, read_tools
 from jartest.tank import failed_before, plan_of_recipe
-from jartest.units import read_carrier_rate, read_quantity, read_volume
+from jartest.units import read_carrier_rate, read_quantity, read_rate, read_volume
 
 __all__ = ["draw", "fill", "is_filled", "read"]
 
@@ -126,30 +130,50 @@ def _said(form: str, row: int, name: str) -> str:
 
 
 # ------------------------------------------------------------------------- draw
-def draw(form: str, recorder: Recorder, changed: TestPlan | None = None) -> None:
+def draw(
+    form: str, recorder: Recorder, changed: TestPlan | None = None, *, beside: DeltaGenerator | None = None
+) -> None:
     """Show the form, and under it the jar's recipe once every line can be read.
 
     `changed` is the plan that is being changed: its products are offered even where the shelf has let them go.
+    `beside` is where the jar's recipe is drawn, if not below.
     """
     shelf = _shelf(recorder, changed)
     readable = [_draw_tank(form)]
     st.markdown("#### Products, with the rate as on the label")
     rows = _rows(form)
     for place, row in enumerate(rows, start=1):
-        readable.append(_draw_row(form, row, place, shelf))
-    st.button("+ Another product", key=state.key(form, "more"), on_click=_another, args=(form,))
-    plan_form.draw_title(form)
-    plan_form.draw_water(form, mixture=True)
-    plan_form.draw_jar(form, offered_jars(recorder), volume=False)
-    readable.append(draw_tools(form))
-    plan_form.draw_schedule(form)
-    st.markdown("### In the jar")
-    _draw_variant(form)
-    if not all(readable) or not any(_said(form, row, "name") for row in rows):
-        st.caption("Amounts and order stand here as soon as tank, products and rates can be read.")
-        return
-    with error_box():
-        _draw_recipe(form, recorder, shelf)
+        with st.container(gap="xxsmall"):
+            readable.append(_draw_row(form, row, place, shelf))
+    with st.container(horizontal=True, vertical_alignment="bottom"):
+        st.button("+ Another product", key=state.key(form, "more"), on_click=_another, args=(form,))
+        plan_form.draw_paste(form, read_rate, "1.5 fl oz/1000 sq ft of Rowan 480", lambda x: _paste(form, x))
+    left, right = st.columns(2, gap="small")
+    with left:
+        plan_form.draw_water(form, mixture=True)
+        plan_form.draw_jar(form, offered_jars(recorder), volume=False, more=lambda: _draw_basis(form))
+    with right:
+        readable.append(draw_tools(form))
+        plan_form.draw_schedule(form)
+    with beside or st.container():
+        st.markdown("#### In the jar")
+        if not all(readable) or not any(_said(form, row, "name") for row in rows):
+            _draw_variant(form)
+            st.caption("Amounts and order show here once tank, products and rates can be read.")
+            return
+        with error_box():
+            _draw_recipe(form, recorder, shelf)
+
+
+def _paste(form: str, lines: Sequence[PastedLine]) -> None:
+    """Put pasted lines into rows of their own; rows in which nothing was typed make way."""
+    for row in _rows(form):
+        if not any(_said(form, row, f) for f in _FIELDS):
+            _take_out(form, row)
+    for line in lines:
+        row = _add(form)
+        state.put(_field(form, row, "name"), line.name)
+        state.put(_field(form, row, "rate"), line.rate)
 
 
 def _shelf(recorder: Recorder, changed: TestPlan | None) -> dict[str, ShelfProduct]:
@@ -169,11 +193,11 @@ def _draw_tank(form: str) -> bool:
             placeholder=hint,
             help=tip,
             max_chars=80,
-            width=230,
+            width=142,
             persist_state="session",
         )
 
-    with st.container(horizontal=True):
+    with st.container(horizontal=True, gap="small"):
         tank = text(
             "Tank", "tank", "200 gal", "What one full tank holds: gallons are US unless you type imp."
         )
@@ -187,14 +211,6 @@ def _draw_tank(form: str) -> bool:
             "Jar filled to", "jar-size", "16 fl oz", "A quart jar half full can be stirred and turned over."
         )
         brim = text("Jar holds", "capacity", "no more", "To the brim, where that is more than its mark.")
-    st.radio(
-        "These volumes count",
-        get_args(Basis),
-        key=state.key(form, "basis"),
-        format_func=lambda b: _BASES[b],
-        horizontal=True,
-        persist_state="session",
-    )
     said = []
     for label, typed, how in (
         ("tank", tank, _say_volume),
@@ -212,52 +228,80 @@ def _draw_tank(form: str) -> bool:
     return bool(tank.strip() and jar.strip())
 
 
+def _draw_basis(form: str) -> None:
+    """What the volumes count."""
+    st.radio(
+        "These volumes count",
+        get_args(Basis),
+        key=state.key(form, "basis"),
+        format_func=lambda b: _BASES[b],
+        persist_state="session",
+    )
+
+
 def _say_volume(typed: str) -> str:
     return read_quantity(typed, "volume").read_as
 
 
 def _draw_row(form: str, row: int, place: int, shelf: dict[str, ShelfProduct]) -> bool:
     """One product with its rate; whether it can be reckoned with, or is empty."""
-    with st.container(border=True, gap="small"):
-        with st.container(horizontal=True, vertical_alignment="bottom"):
-            st.text_input(
-                f"Product {place}",
-                key=_field(form, row, "name"),
-                placeholder="type its name as on the label",
-                max_chars=200,
-                live=True,  # the shelf is offered while one types
-                persist_state="session",
-            )
-            for label, name, hint, width in (
-                ("Rate", "rate", "3 fl oz/1000 ft2", 220),
-                ("Lot", "lot", "if you like", 130),
-            ):
-                st.text_input(
-                    f"{label} {place}",
-                    key=_field(form, row, name),
-                    placeholder=hint,
-                    width=width,
-                    max_chars=80,
-                    persist_state="session",
-                )
-            st.button("✕ out", key=_field(form, row, "out"), on_click=_take_out, args=(form, row))
+    shown: LabelVisibility = "visible" if place == 1 else "collapsed"
+    with st.container(horizontal=True, vertical_alignment="bottom", gap="small"):
+        st.text_input(
+            f"Product {place}",
+            label_visibility=shown,
+            key=_field(form, row, "name"),
+            placeholder="type its name as on the label",
+            max_chars=200,
+            live=True,  # the shelf is offered while one types
+            persist_state="session",
+        )
+        st.text_input(
+            f"Rate {place}",
+            label_visibility=shown,
+            key=_field(form, row, "rate"),
+            placeholder="3 fl oz/1000 ft2",
+            width=170,
+            max_chars=80,
+            persist_state="session",
+        )
         typed, rate = _said(form, row, "name"), _said(form, row, "rate")
         known = _known(typed, _said(form, row, "maker"), shelf)
-        if typed and known is None:
-            _draw_alike(form, row, typed, shelf)
-            _draw_new(form, row, place)
-        elif known is not None:
-            said = (
-                known.maker or "no maker named",
-                known.formulation or "no formulation",
-                say_holds(known) or say_kind(known.kind),
+        with plan_form.draw_more(form, f"line{row}", place):
+            if typed and known is None:
+                _draw_new(form, row, place)
+            st.text_input(
+                f"Lot {place}",
+                key=_field(form, row, "lot"),
+                placeholder="if you like",
+                max_chars=80,
+                persist_state="session",
             )
-            st.caption(f"On the shelf: {plain(', '.join(said))}")
-        with error_box() as box:
-            line = _read_row(form, row, shelf) if typed and rate else None
-            if line is not None:
-                st.caption(f"Understood: {plain(line.rate.read_as)}")
+            st.button("✕ take out", key=_field(form, row, "out"), on_click=_take_out, args=(form, row))
+    if typed and known is None:
+        _draw_alike(form, row, typed, shelf)
+    with error_box(f"Product {place}, rate: ") as box:
+        line = _read_row(form, row, shelf) if typed and rate else None
+        said = [] if known is None else [f"on the shelf: {_say_known(known)}"]
+        said += [] if line is None else [f"understood: {line.rate.read_as}"]
+        if said:
+            st.caption(plain(_sentence(said)))
     return box.error is None and bool(typed) == bool(rate)
+
+
+def _sentence(said: list[str]) -> str:
+    words = "; ".join(said)
+    return words[:1].upper() + words[1:]
+
+
+def _say_known(known: ShelfProduct) -> str:
+    return ", ".join(
+        (
+            known.maker or "no maker named",
+            known.formulation or "no formulation",
+            say_holds(known) or say_kind(known.kind),
+        )
+    )
 
 
 def _draw_alike(form: str, row: int, typed: str, shelf: dict[str, ShelfProduct]) -> None:
@@ -291,10 +335,8 @@ def _known(typed: str, maker: str, shelf: dict[str, ShelfProduct]) -> ShelfProdu
 
 def _draw_new(form: str, row: int, place: int) -> None:
     """The few fields of a product that the shelf does not know; it stands there once the test is started."""
-    st.caption(
-        "New to the shelf; it is kept there when the test starts. Makers differ: the name alone is not it."
-    )
-    with st.container(horizontal=True):
+    st.caption("New to the shelf: it goes on it when the test starts. Makers differ, so name the maker too.")
+    with st.container():
         for label, name, hint in (
             ("Maker", "maker", "makers differ"),
             ("Formulation", "formulation", "WP, SC, EC …"),
@@ -304,7 +346,6 @@ def _draw_new(form: str, row: int, place: int) -> None:
                 f"{label} {place}",
                 key=_field(form, row, name),
                 placeholder=hint,
-                width=200,
                 max_chars=200,
                 persist_state="session",
             )
@@ -315,7 +356,6 @@ def _draw_new(form: str, row: int, place: int) -> None:
             key=_field(form, row, "kind"),
             format_func=say_kind,
             placeholder="if you know",
-            width=200,
             persist_state="session",
         )
 
@@ -325,11 +365,15 @@ def _draw_recipe(form: str, recorder: Recorder, shelf: dict[str, ShelfProduct]) 
     """The jar's amounts and the order, with the cautions above them."""
     rows, request = _request(form, shelf)
     recipe = _recipe(form, recorder, rows, request)
-    draw_holds(recorder, [_as_kept(p.product, shelf) for p in request.products], of=form)
+
+    def order() -> None:
+        _draw_variant(form)
+        _draw_order(form, recipe, [rows[i] for i in recipe.order.products])
+
+    draw_steps(recipe, order)
     draw_cautions(recipe, asked=True)
     _draw_fitting(form, recipe)
-    _draw_order(form, recipe, [rows[i] for i in recipe.order.products])
-    draw_steps(recipe)
+    draw_holds(recorder, [_as_kept(p.product, shelf) for p in request.products], of=form, folded=True)
 
 
 def _as_kept(product: ShelfProduct, shelf: dict[str, ShelfProduct]) -> ShelfProduct:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import streamlit as st
 
 from jartest.plan.order import OrderStep
@@ -23,12 +25,13 @@ def draw_cautions(recipe: JarRecipe, *, asked: bool = False) -> None:
     for says in recipe.order.contradictions:
         st.error(f"**Not allowed.** {plain(says)}", icon=":material/block:")
     draw_caution_list(recipe.cautions, asked=asked)
-    for says in recipe.order.warnings:
-        st.warning(f"**Beware.** {plain(says)}", icon=":material/swap_vert:")
+    if recipe.order.warnings:
+        listed = [f"- **Beware.** {plain(says)}" for says in recipe.order.warnings]
+        st.warning("\n".join(listed), icon=":material/swap_vert:")
     told = {c.says for c in recipe.cautions} | {*recipe.order.contradictions, *recipe.order.warnings}
     others = [w for w in recipe.warnings if w not in told]
-    for says in others:
-        st.warning(plain(says), icon=":material/straighten:")
+    if others:
+        st.warning("\n".join(f"- {plain(says)}" for says in others), icon=":material/straighten:")
 
 
 def say_jar(line: RecipeLine) -> str:
@@ -59,27 +62,29 @@ def say_step(recipe: JarRecipe, step: OrderStep) -> str:
     return f"**{_ACTS[step.act]}** · {says}"
 
 
-def draw_steps(recipe: JarRecipe) -> None:
-    """Every step in its order."""
-    _draw_totals(recipe)
+def draw_steps(recipe: JarRecipe, order: Callable[[], None]) -> None:
+    """Every step in its order, a line each; how to measure, why in this order, and `order` to change it unfold below."""
     lines = iter(recipe.lines)
+    said, why = [], []
     place = 0
     for step in recipe.steps:
         if step.act != "add":
-            st.markdown(say_step(recipe, step))
+            said.append(say_step(recipe, step))
             continue
         line = next(lines)
-        with st.container(border=True, gap="small"):
-            st.markdown(
-                f"**{place + 1} · {plain(line.product.said_with_code)}** · in the jar **{say_jar(line)}**"
-            )
-            st.caption(
-                f"Measure: {plain(say_measure(line))}. Full tank: {say_amount(ml=line.tank_ml, g=line.tank_g, us_first=True)}. "
-                f"Read as {plain(line.rate.read_as)}."
-            )
-            by = "The label says so" if step.by_label else "Why here"
-            st.caption(f"{by}: {plain(step.reason)}. Source: {plain(step.source)}.")
         place += 1
+        said.append(f"**{place} · {plain(line.product.said_with_code)}** · in the jar **{say_jar(line)}**")
+        by = "The label says so" if step.by_label else "Why here"
+        why.append(
+            f"**{place} · {plain(line.product.said_with_code)}** Measure: {plain(say_measure(line))}. Full tank: "
+            f"{say_amount(ml=line.tank_ml, g=line.tank_g, us_first=True)}. Read as {plain(line.rate.read_as)}. {by}: {plain(step.reason)}. Source: {plain(step.source)}."
+        )
+    st.markdown("  \n".join(said))
+    with st.expander("How to measure it, why in this order, and another order"):
+        _draw_totals(recipe)
+        for says in why:
+            st.markdown(says)
+        order()
 
 
 def _draw_totals(recipe: JarRecipe) -> None:

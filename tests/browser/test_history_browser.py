@@ -123,8 +123,10 @@ def test_a_failed_mixture_is_split_until_its_culprit_is_named_and_warned_of(
     page.goto(f"{served.url}/new")
     for n, name in enumerate(("Karstphos", "Rimezinc"), 1):
         page.get_by_label(f"Product {n}", exact=True).fill(name)
+        page.get_by_role("button", name=f"More {n}").click()
         page.get_by_label(f"Maker {n}", exact=True).fill("Ferrow")
         page.keyboard.press("Tab")
+        page.keyboard.press("Escape")
     page.get_by_text(re.compile(r"Warning: .*Karstphos \(Ferrow\) with Rimezinc \(Ferrow\)")).wait_for()
 
 

@@ -150,10 +150,12 @@ def type_recipe(page: Page, hands: Hands, *, known: bool) -> None:
             page.get_by_text(f"On the shelf: {maker}, {code}").first.wait_for()
         else:
             hands.type(f"Product {n}", name)
+            hands.tap(f"More {n}")
             hands.type(f"Maker {n}", maker)
             hands.type(f"Formulation {n}", code)
+            page.keyboard.press("Escape")
         hands.type(f"Rate {n}", rate)
-        expect(page.get_by_text(re.compile("^Understood: (?!tank)"))).to_have_count(n)
+        expect(page.get_by_text(re.compile("understood: (?!tank)", re.I))).to_have_count(n)
 
 
 def settle(page: Page) -> None:
@@ -219,8 +221,10 @@ def test_a_recipe_becomes_a_jar_a_card_and_a_lapsed_card(
     hands.taps += 1
     hands.type("Tank", "200 gal")
     hands.type("Carrier rate", "40 gal/acre")
+    hands.type("Jar filled to", "32 fl oz")
     page.get_by_text("carrier 40 US gal per acre").wait_for()
     type_recipe(page, hands, known=False)
+    page.get_by_text("How to measure it, why in this order").click()
 
     # Amounts and order, before anything is poured.
     for amount in (*JAR, *TANK):
@@ -328,15 +332,20 @@ def test_a_stop_at_the_bench_keeps_its_place_and_makes_no_card_on_a_phone(
     hands.type("Tank", "100 gal")
     hands.type("Product 1", "Bineguard Copper 20")
     hands.type("Rate 1", "1 qt/100 gal")
+    hands.tap("More 1")
     hands.type("Formulation 1", "SC")
+    page.keyboard.press("Escape")
     hands.type("Product 2", "Nettlesap Boron 10")
     hands.type("Rate 2", "1 pint per acre")
     page.get_by_text("is per area, so the carrier rate is needed too").wait_for()
     hands.type("Rate 2", "1 oz/100 gal")
     page.get_by_text("may be fluid ounces or weight").first.wait_for()
     hands.type("Rate 2", "1 pt/100 gal")
+    hands.tap("More 2")
     hands.type("Formulation 2", "SL")
-    page.get_by_text("2.37 mL").first.wait_for()  # 1 qt/100 gal: 946.35 mL per 400 quarts
+    page.keyboard.press("Escape")
+    page.get_by_text("1.18 mL").first.wait_for()  # 1 qt/100 gal: 473.18 mL per 400 quarts
+    page.get_by_text("How to measure it, why in this order").click()
     drag(page, "Nettlesap Boron 10", onto="Bineguard Copper 20")
     page.get_by_text("moved here; advised as addition 2").wait_for()
     settle(page)
