@@ -404,9 +404,9 @@ def recipe(file: Path, as_json: bool) -> None:
 
 # --------------------------------------------------------------------- samples
 @commands.command()
-@click.option("--remove", is_flag=True, help="Take the sample tests and their photos away again.")
+@click.option("--remove", is_flag=True, help="Remove the sample tests and their photos.")
 def samples(remove: bool) -> None:
-    """Load the sample tests (invented, with rendered photos), or take them away."""
+    """Load the sample tests (invented, with rendered photos), or remove them."""
     from jartest.samples import load_samples
 
     recorder = _recorder()
@@ -419,8 +419,8 @@ def samples(remove: bool) -> None:
 # ----------------------------------------------------------------------- tests
 @commands.command(name="tests")
 @click.argument("words", nargs=-1)
-@click.option("--look", default="", help="Search as this saved look does.")
-@click.option("--save", default="", help="Save this search as a look under a name.")
+@click.option("--look", default="", help="Run this saved search.")
+@click.option("--save", default="", help="Save this search under a name.")
 @click.option("--by", default="", help="Who saves it.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON object a line.")
 def list_tests(words: tuple[str, ...], look: str, save: str, by: str, as_json: bool) -> None:
@@ -475,18 +475,18 @@ def _words_of_look(recorder: Recorder, look: str) -> str:
     key = " ".join(look.split()).casefold()
     found = [x for x in recorder.saved_looks("tests") if x.key == key]
     if not found:
-        raise NotFound(f"There is no saved look named “{look[:60]}”; “jartest looks” lists them.")
+        raise NotFound(f"There is no saved search named “{look[:60]}”; “jartest looks” lists them.")
     return str(found[0].choices.get("words", ""))
 
 
 @commands.command(name="looks")
-@click.option("--remove", default="", help="Take the look of this name away.")
+@click.option("--remove", default="", help="Remove the saved search of this name.")
 @click.option(
     "--of", "screen", type=click.Choice(["tests", "history"]), default="tests", help="Of which screen."
 )
-@click.option("--by", default="", help="Who takes it away.")
+@click.option("--by", default="", help="Who removes it.")
 def list_looks(remove: str, screen: LookScreen, by: str) -> None:
-    """List the saved looks at the data; “jartest tests --look NAME” searches as one does."""
+    """List the saved searches; “jartest tests --look NAME” runs one."""
     recorder = _recorder()
     if remove:
         recorder.remove_look(remove, screen, by=by)
@@ -618,7 +618,7 @@ def csv_table(what: str, out: Path) -> None:
 @click.option("-o", "out", type=_TO_FILE, required=True, help="The PDF file.")
 @click.option("--paper", type=_PAPER, default="letter", show_default=True)
 def card(out: Path, paper: Literal["letter", "a4"]) -> None:
-    """Print the reference card to stand behind the jar: it gives photos their scale and their white."""
+    """Print the reference card to stand behind the jar: it gives photos their scale and their true color."""
     from jartest.exchange.reference_card_pdf import reference_card_pdf
 
     _write(out, reference_card_pdf(paper=paper))

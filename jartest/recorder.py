@@ -680,7 +680,7 @@ class Recorder:
             msg = f"There is no sign named {odd[0]!r}; known are {', '.join(sorted(known))}."
             raise BadEntry(msg)
         if "smooth" in signs and len(set(signs)) > 1:
-            msg = "“Smooth, nothing seen” cannot stand beside another sign; take one of them off."
+            msg = "“Smooth, nothing seen” can't go with another sign; take one of them off."
             raise BadEntry(msg)
         said = Observation(
             id=self._new_id(),
@@ -845,7 +845,7 @@ class Recorder:
         """
         name = " ".join(name.split())
         if not 0 < len(name) <= _LOOK_LETTERS:
-            msg = f"Give the look a name of 1 to {_LOOK_LETTERS} letters, such as “Copper that failed”."
+            msg = f"Give the search a name of 1 to {_LOOK_LETTERS} letters, such as “Copper that failed”."
             raise BadEntry(msg)
         look = SavedLook(screen=screen, name=name, at=self.now(), by=checked_name(by), choices=choices)
         self.store.add_saved_look(look)
@@ -861,7 +861,7 @@ class Recorder:
         """
         gone = SavedLook(screen=screen, name=name, at=self.now(), by=checked_name(by), removed=True)
         if gone.key not in {x.key for x in self.saved_looks(screen)}:
-            msg = f"There is no saved look named “{name[:_LOOK_LETTERS]}”; “jartest looks” lists them."
+            msg = f"There is no saved search named “{name[:_LOOK_LETTERS]}”; “jartest looks” lists them."
             raise NotFound(msg)
         self.store.add_saved_look(gone)
 
@@ -1064,10 +1064,10 @@ def checked_name(by: str) -> str:
     """
     name = plain_words(by.strip())
     if not name:
-        msg = "Nobody is named; write who does this, so that the record can say it."
+        msg = "Enter your name; the record says who did it."
         raise BadEntry(msg)
     if len(name) > 80:
-        msg = f"A name may have 80 letters, not {len(name)}."
+        msg = f"A name can have up to 80 letters, not {len(name)}."
         raise BadEntry(msg)
     return name
 

@@ -193,7 +193,7 @@ def ask_about_photo(
         If the bytes are no photo.
     """
     if not by.strip():
-        raise BadEntry("Nobody is named; write who asks, so that the answer finds its way back.")
+        raise BadEntry("Enter your name, so that the answer finds its way back.")
     if not contents.strip():
         raise BadEntry("Write one line of what is in the jar: a photo alone tells nobody.")
     plan = TestPlan(title=" ".join(contents.split()), water=Water(source=" ".join(water.split())), jar=jar)
@@ -483,7 +483,7 @@ def give_second_opinion(
     asked = store.parcel(question_id)
     name, why = by.strip(), reason.strip()
     if not name:
-        raise BadEntry("Nobody is named; write who gives this opinion.")
+        raise BadEntry("Enter your name; it goes under this opinion.")
     if not why:
         raise BadEntry("Write one sentence why: a word alone helps nobody.")
     if any(not (0 <= x <= 1) for m in marks for x in (m.across_fraction, m.down_fraction)):

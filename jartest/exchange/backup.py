@@ -199,9 +199,7 @@ def restore(
                 make_private(home)
                 _put_back(z, manifest, home, target, photos or PhotoFiles(home / "photos"), progress)
         except (zipfile.BadZipFile, EOFError, NotImplementedError, UnicodeDecodeError) as e:
-            raise BadParcel(
-                "The file is no backup that can be read, or not a whole one; take another one."
-            ) from e
+            raise BadParcel("The file is not a complete backup; choose another one.") from e
     count = sum(1 for p in manifest.parts if _PHOTO.fullmatch(p.name))
     return BackedUp(photos=count, size_bytes=file.stat().st_size, lost_photos=tuple(manifest.lost_photos))
 
@@ -247,7 +245,7 @@ def _check(z: zipfile.ZipFile) -> _Manifest:
         or _MANIFEST not in infos
         or infos[_MANIFEST].file_size > _MAX_MANIFEST
     ):
-        raise BadParcel("The file is no backup of jartest; take another one.")
+        raise BadParcel("The file is not a jartest backup; choose another one.")
     if any(i.compress_type != zipfile.ZIP_STORED or i.file_size != i.compress_size for i in infos.values()):
         raise BadParcel("The file is packed in a way that jartest does not write; take another backup.")
     try:
@@ -256,7 +254,7 @@ def _check(z: zipfile.ZipFile) -> _Manifest:
         raise BadParcel("The file's manifest is not that of a jartest backup; take another one.") from e
     if manifest.format != "jartest backup" or manifest.version > 1:
         raise BadParcel(
-            "The file was written by a newer version, or is no backup of jartest; update jartest."
+            "The file was written by a newer version, or is not a jartest backup; update jartest."
         )
     names = [p.name for p in manifest.parts]
     if {*names, _MANIFEST} != set(infos) or len(set(names)) != len(names) or _RECORDS not in names:

@@ -195,12 +195,12 @@ def _read_json(data: bytes) -> Any:
         return dict(pairs)
 
     def no_constant(name: str) -> Any:
-        raise ValueError(f"{name} is no JSON")
+        raise ValueError(f"{name} is not valid JSON")
 
     try:
         return json.loads(data, object_pairs_hook=once, parse_constant=no_constant)
     except (ValueError, RecursionError) as e:
-        raise BadParcel("The parcel's manifest is no JSON that can be read; ask for the parcel again.") from e
+        raise BadParcel("The parcel's manifest is not valid JSON; ask for the parcel again.") from e
 
 
 def _fill_signatures(case: Any) -> None:
@@ -223,7 +223,7 @@ def _say(e: ValidationError) -> str:
     """Where and what, without repeating what stood there."""
     first = e.errors(include_url=False, include_context=False, include_input=False)[0]
     if first["type"] == "json_invalid":
-        return "it is no JSON that can be read"
+        return "it is not valid JSON"
     where = ".".join(str(x)[:40] for x in first["loc"][:8])
     what = {"extra_forbidden": "is not known", "missing": "is missing"}.get(first["type"])
     if first["type"] == "string_pattern_mismatch" and PATTERN in first["msg"]:

@@ -177,7 +177,7 @@ def read_parcel(data: bytes) -> Parcel:
         with zipfile.ZipFile(io.BytesIO(data)) as z:
             names = _check_names(z, len(data))
             if names.get(_MANIFEST, _MAX_MANIFEST + 1) > _MAX_MANIFEST:
-                raise BadParcel("The parcel has no manifest of a sound size; it is none of jartest's.")
+                raise BadParcel("The parcel has no manifest of a sound size; it is not from jartest.")
             manifest = z.read(_MANIFEST)
             said = read_manifest(manifest)
             parts = _read_parts(z, said, names)
@@ -189,7 +189,7 @@ def read_parcel(data: bytes) -> Parcel:
         struct.error,
         UnicodeDecodeError,
     ) as e:
-        raise BadParcel("The parcel is damaged: it is no zip that can be read; ask for it again.") from e
+        raise BadParcel("The parcel is damaged: it is not a valid zip; ask for it again.") from e
     parcel = Parcel(said=said, sha256=hashlib.sha256(manifest).hexdigest(), parts=parts, data=data)
     check_photos(parcel)
     return parcel
@@ -203,7 +203,7 @@ def _check_size(data: bytes) -> None:
         raise BadParcel(msg)
     end = data[-_END.size :]
     if data[:4] != b"PK\x03\x04" or len(end) < _END.size or end[:4] != b"PK\x05\x06":
-        raise BadParcel("The file is no parcel, or not a whole one; a parcel is a .zip written by jartest.")
+        raise BadParcel("The file is not a complete parcel; a parcel is a .zip written by jartest.")
     _, _, _, here, total, size, start, _ = _END.unpack(end)
     # Checked before the list of names is read: it could hold a million of them.
     if not (

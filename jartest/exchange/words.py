@@ -11,9 +11,9 @@ from jartest.plan.formulations import code_beside
 from jartest.plan.orders import order_kept
 from jartest.plan.schedule import say_age
 from jartest.records.model import Case, JarTest, Look, Observation, Product
-from jartest.units import say_amount
+from jartest.units import say_amount, say_number
 from jartest.verdict.signs import sign
-from jartest.verdict.words import SHAPES, say_word
+from jartest.verdict.words import SHAPES, say_remix, say_word
 
 __all__ = [
     "CAUTIONS",
@@ -132,13 +132,17 @@ def say_water(case: Case) -> str:
     """The water as far as it is known."""
     w = case.test.plan.water
     said = [w.source] if w.source else []
-    said += [] if w.hardness_mg_l is None else [f"{w.hardness_mg_l:g} mg/L hardness as CaCO3"]
+    said += (
+        []
+        if w.hardness_mg_l is None
+        else [f"{say_number(float(f'{w.hardness_mg_l:.3g}'))} mg/L hardness as CaCO3"]
+    )
     said += [] if w.ph is None else [f"pH {w.ph:g}"]
     recipe = case.test.plan.recipe
     mix_ph = recipe.water.mix_ph if recipe is not None and w.mix_ph is None else w.mix_ph
     said += [] if mix_ph is None else [f"finished mixture pH {mix_ph:g}"]
     said += (
-        [] if w.temperature_c is None else [f"{w.temperature_c:g} °C ({w.temperature_c * 1.8 + 32:.0f} °F)"]
+        [] if w.temperature_c is None else [f"{w.temperature_c:.0f} °C ({w.temperature_c * 1.8 + 32:.0f} °F)"]
     )
     if recipe is not None and recipe.water.conditioner:
         said.append(f"conditioned with {recipe.water.conditioner}")
@@ -149,7 +153,7 @@ def say_observation(o: Observation) -> str:
     """What a person saw, in one line."""
     signs = [s.says if (s := sign(name)) else name for name in o.signs]
     said = [", ".join(signs)] if signs else []
-    said += [] if o.remix == "not tried" else [f"re-mixes {o.remix}"]
+    said += [] if o.remix == "not tried" else [say_remix(o.remix)]
     mesh = f" ({o.screen_mesh} mesh)" if o.screen_mesh else ""
     said += [] if o.screen_pour == "not tried" else [f"poured through a screen{mesh}: {o.screen_pour}"]
     said += [] if o.runs == "not tried" else [f"runs {o.runs}"]

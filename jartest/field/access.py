@@ -157,5 +157,5 @@ def _hash(code: str, salt: bytes) -> bytes:
     try:
         return hashlib.scrypt(code.encode(), salt=salt, n=_N, r=_R, p=_P, maxmem=_MEMORY, dklen=32)
     except UnicodeEncodeError as e:
-        msg = "The code holds a sign that cannot be read; type it as it stands on the shop's screen."
+        msg = "The code has a character that can't be read; type it as shown on the shop's screen."
         raise BadEntry(msg) from e

@@ -279,16 +279,14 @@ class _Came:
 
 async def _read_form(request: Request, by: str, find: Callable[[], Case]) -> _Came:
     if not request.headers.get("content-type", "").startswith("multipart/form-data"):
-        raise BadEntry(
-            "What came is no form with a photo; open the page again and send the photo from there."
-        )
+        raise BadEntry("No photo form came in; open the page again and send the photo from there.")
     stream = _while_open(request, find)
     parser = MultiPartParser(request.headers, stream, max_files=1, max_fields=5, max_part_size=1000)
     parser.spool_max_size = _IN_MEMORY
     try:
         form = await parser.parse()
     except MultiPartException as e:
-        raise BadPhoto("What came breaks off or is no form with a photo; send it again.") from e
+        raise BadPhoto("The upload broke off; send it again.") from e
     except OSError as e:
         msg = f"There is no room for the photo on the shop's machine ({e.strerror}); nothing was kept."
         raise StoreFault(msg) from e

@@ -57,9 +57,9 @@ def say_lumps(reading: Reading, fitted: Mapping[str, int]) -> str:
     sizes = lump_sizes(reading)
     if sizes is None:
         return "How large the lumps are is not measurable, because no size is known: give the jar's inner diameter."
-    how_many = "1 lump of" if sizes.count == 1 else f"{sizes.count} lumps; nine in ten are under"
+    how_many = "1 lump of" if sizes.count == 1 else f"{sizes.count} lumps; nine in ten are smaller than"
     return (
         f"{how_many} {sizes.p90_mm:.1f} ± {sizes.sigma_mm:.1f} mm, and of this size: "
-        f"{say_strainers(sizes.p90_mm, sizes.sigma_mm, fitted)} Lumps under {sizes.smallest_mm:.1f} mm are not told in "
+        f"{say_strainers(sizes.p90_mm, sizes.sigma_mm, fitted)} Lumps smaller than {sizes.smallest_mm:.1f} mm can't be seen in "
         "this photo: pour the jar through a strainer as fine as the sprayer's."
     )

@@ -250,8 +250,7 @@ def _focal_px(exif: Image.Exif, width_px: int, height_px: int) -> float:
 def _open_heic(data: bytes, called: str) -> Photo:
     if find_spec("pillow_heif") is None:
         raise BadPhoto(
-            f"{called} is a HEIC picture, which needs an optional reader: pip install 'jartest[heic]',"
-            " or send it as JPEG."
+            f"{called} is a HEIC picture, which can't be opened here: set the camera to save JPEG, and take it again."
         )
     import pillow_heif
 

@@ -37,9 +37,16 @@ REGISTER: tuple[FlagDefinition, ...] = (
         "Put the jar in the middle of the photo.",
         blocks_pass=True,
     ),
-    _f("walls unsure", "The jar's walls cannot be told.", "Set the two walls by hand.", blocks_pass=True),
-    _f("floor unsure", "The jar's inner floor cannot be told.", "Set the floor by hand.", blocks_pass=True),
-    _f("surface unsure", "The liquid surface cannot be told.", "Set the surface by hand.", blocks_pass=True),
+    _f("walls unsure", "The jar's walls can't be made out.", "Set the two walls by hand.", blocks_pass=True),
+    _f(
+        "floor unsure", "The jar's inner floor can't be made out.", "Set the floor by hand.", blocks_pass=True
+    ),
+    _f(
+        "surface unsure",
+        "The liquid surface can't be made out.",
+        "Set the surface by hand.",
+        blocks_pass=True,
+    ),
     _f(
         "two jars",
         "A second jar seems to stand in the photo; the reading is of one of them.",

@@ -90,12 +90,12 @@ _LIST = (
     _f("XX", "other type", None),
     _f("SB", "sealed water-soluble bag", False),
     # Words of the trade for what is no pesticide formulation but stands in every mixing order.
-    _f("AMS", "ammonium sulphate", None, kind="water conditioner"),
+    _f("AMS", "ammonium sulfate", None, kind="water conditioner"),
     _f("NIS", "non-ionic surfactant", True, kind="surfactant"),
     _f("COC", "crop oil concentrate", True, kind="oil adjuvant"),
     _f("MSO", "methylated seed oil", True, kind="oil adjuvant"),
     _f("UAN", "urea ammonium nitrate solution", True, kind="liquid fertiliser"),
-    _f("ATS", "ammonium thiosulphate solution", True, kind="liquid fertiliser"),
+    _f("ATS", "ammonium thiosulfate solution", True, kind="liquid fertiliser"),
 )
 FORMULATIONS = {f.code: f for f in _LIST}
 
@@ -154,7 +154,7 @@ def formulation_named(code: str) -> Formulation:
     """
     found = FORMULATIONS.get(code)
     if found is None:
-        msg = f"{code[:40]!r} is no formulation code that is known: type one such as {_EXAMPLES}."
+        msg = f"{code[:40]!r} is not a known formulation code: type one such as {_EXAMPLES}."
         raise BadEntry(msg)
     return found
 
@@ -167,11 +167,11 @@ def read_formulation(text: str) -> Formulation:
     BadEntry
         If it is not known, or may mean two types and must be asked (ME, L).
     """
-    key = re.sub(r"[\s(),/_-]+", " ", text.replace(".", "")).strip().upper()
+    key = re.sub(r"[\s(),/_-]+", " ", text.replace(".", "")).strip().upper().replace("SULPH", "SULF")
     if key.endswith(" SB") and key[:-3] in FORMULATIONS:
         return FORMULATIONS["SB"]
     if key in _ASKED:
-        msg = f"The formulation {text.strip()[:40]!r} cannot be taken for sure: {_ASKED[key]}."
+        msg = f"The formulation {text.strip()[:40]!r} can mean two types: {_ASKED[key]}."
         raise BadEntry(msg)
     if found := FORMULATIONS.get(_WORDS.get(key, key)):
         return found

@@ -113,7 +113,7 @@ def make_jar(
         msg = "The jar has no name; give it one that everybody in the shop knows it by."
         raise BadEntry(msg)
     if len(said) > 80:
-        msg = f"A jar's name may have 80 letters, not {len(said)}."
+        msg = f"A jar's name can have up to 80 letters, not {len(said)}."
         raise BadEntry(msg)
     _check(
         "The inner diameter", inner_diameter_mm, _DIAMETER_MM, "mm", "measure it inside, from wall to wall"
@@ -143,7 +143,7 @@ def _check_fillings(steps: Sequence[Filling], diameter_mm: float) -> None:
     if not steps:
         return
     if len(steps) < 2:
-        msg = "One filling says nothing of the jar's shape; fill it to two heights or more, or to none."
+        msg = "One filling can't show the jar's shape; fill it to two heights or more, or to none."
         raise BadEntry(msg)
     if len(steps) > _MOST_FILLINGS:
         msg = f"There are {len(steps)} fillings; {_MOST_FILLINGS} are enough for any jar."
@@ -216,7 +216,7 @@ def fillings_from_rows(text: str, *, floor_px: float, mm_per_px: float) -> tuple
         If a line cannot be read, a surface lies below the floor, or the scale is none.
     """
     if not mm_per_px > 0:
-        msg = f"The scale of {say_number(mm_per_px)} mm a row is none: read a photo of this jar and take its scale."
+        msg = f"The scale of {say_number(mm_per_px)} mm a row can't be used: read a photo of this jar and take its scale."
         raise BadEntry(msg)
     found = []
     for volume, row in _lines(text, rows=True):

@@ -61,10 +61,11 @@ def read_tag(text: str) -> Tag:
         If it is not known.
     """
     word = " ".join(text.split()).casefold()
+    word = "sulphur" if word == "sulfur" else word
     for tag in TAGS:
         if word in (tag, say_tag(tag).casefold()):
             return tag
     if word in _WORDS:
         return _WORDS[word]
-    msg = f"{text.strip()[:40]!r} is nothing that a product is marked with: take one of {', '.join(TAGS)}."
+    msg = f"{text.strip()[:40]!r} is not something to mark a product with: take one of {', '.join(map(say_tag, TAGS))}."
     raise BadEntry(msg)

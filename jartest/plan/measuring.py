@@ -37,7 +37,7 @@ class Tools:
     def __post_init__(self) -> None:
         for mark, unit in ((self.syringe_ml, "mL"), (self.scale_g, "g")):
             if not _FINEST <= mark <= _COARSEST:
-                msg = f"A finest mark of {say_number(mark)} {unit} is none of a syringe or scale: it lies from {_FINEST} to {_COARSEST}."
+                msg = f"A finest mark of {say_number(mark)} {unit} does not fit a syringe or scale: it is from {_FINEST} to {_COARSEST}."
                 raise BadEntry(msg)
 
 

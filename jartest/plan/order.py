@@ -213,7 +213,7 @@ def _notes(
         if place.step is None
     ]
     said += [
-        f"Whether {p.said} is liquid or dry is not known; it stands as a liquid, and a dry one goes in with the dry products."
+        f"Whether {p.said} is liquid or dry is not known; it is placed as a liquid, and a dry one goes in with the dry products."
         for p in products
         if p.liquid is None and p.kind in ("micronutrient", "humic material", "drift retardant")
     ]

@@ -98,7 +98,7 @@ def order_named(key: str) -> OrderVariant:
     for variant in order_variants():
         if variant.key == key:
             return variant
-    msg = f"{key[:40]!r} is no order of addition that is known: take one of {', '.join(v.key for v in order_variants())}."
+    msg = f"{key[:40]!r} is not a known order of addition: take one of {', '.join(v.key for v in order_variants())}."
     raise BadEntry(msg)
 
 

@@ -146,11 +146,11 @@ class ShelfProduct:
         if self.formulation:
             formulation_named(self.formulation)
         if self.kind not in KINDS:
-            msg = f"{self.kind!r} is no kind of product: take one of {', '.join(KINDS)}."
+            msg = f"{self.kind!r} is not a kind of product: take one of {', '.join(map(say_kind, KINDS))}."
             raise BadEntry(msg)
         for tag in self.contains:
             if tag not in TAGS:
-                msg = f"{tag!r} is nothing that a product is marked with: take one of {', '.join(TAGS)}."
+                msg = f"{tag!r} is not something to mark a product with: take one of {', '.join(TAGS)}."
                 raise BadEntry(msg)
         # Lightest oils 0.7, heaviest liquid suspensions about 2.2 g/mL: value from memory.
         if self.density_g_ml is not None and not 0.5 <= self.density_g_ml <= 3:
@@ -239,7 +239,7 @@ def make_product(
     found = read_formulation(typed) if typed else None
     implied = found.implies_kind if found else ""
     if density_g_ml is not None and not math.isfinite(density_g_ml):
-        msg = f"A density of {density_g_ml} g/mL is no number: leave it out where it is not known."
+        msg = f"A density of {density_g_ml} g/mL is not a number: leave it out where it is not known."
         raise BadEntry(msg)
     return ShelfProduct(
         name=" ".join(name.split()),
@@ -276,7 +276,7 @@ def read_kind(text: str) -> ProductKind:
         for kind in KINDS:
             if candidate == kind.casefold():
                 return kind
-    msg = f"{text.strip()[:40]!r} is not a kind of product that is known: take one of {', '.join(KINDS)}."
+    msg = f"{text.strip()[:40]!r} is not a kind of product that is known: take one of {', '.join(map(say_kind, KINDS))}."
     raise BadEntry(msg)
 
 

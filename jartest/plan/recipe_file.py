@@ -190,11 +190,11 @@ def read_recipe_file(path: Path | str) -> RecipeRequest:
     try:
         size = file.stat().st_size
         if size > _MOST_BYTES:
-            msg = f"The file {file.name} has {size} bytes, which is no recipe."
+            msg = f"The file {file.name} has {size} bytes, too many for a recipe."
             raise BadEntry(msg)
         text = file.read_text(encoding="utf-8-sig")
     except UnicodeDecodeError as e:
-        msg = f"The file {file.name} is no text in UTF-8: save it as plain text."
+        msg = f"The file {file.name} is not plain text in UTF-8: save it as plain text."
         raise BadEntry(msg) from e
     except OSError as e:
         msg = f"The file {file.name} cannot be read ({e.strerror or 'no such file'})."
@@ -252,7 +252,7 @@ def _check_products(products: tuple[RecipeProduct, ...], lines: _Lines, *, has_c
     for i, p in enumerate(products):
         if p.product.key in seen:
             first = lines.of("product", seen[p.product.key], "name")
-            msg = f"Line {lines.of('product', i, 'name')}, name: {p.product.said} stands in line {first} already: give it one rate."
+            msg = f"Line {lines.of('product', i, 'name')}, name: {p.product.said} is in line {first} already: give it one rate."
             raise BadEntry(msg)
         seen[p.product.key] = i
         if p.rate.per == "area" and not has_carrier:

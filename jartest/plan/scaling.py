@@ -82,7 +82,7 @@ class RecipeRequest:
         seen: set[tuple[str, str]] = set()
         for p in self.products:
             if p.product.key in seen:
-                msg = f"{p.product.said} stands in the recipe twice: give it one rate."
+                msg = f"{p.product.said} is in the recipe twice: give it one rate."
                 raise BadEntry(msg)
             seen.add(p.product.key)
 

@@ -132,7 +132,7 @@ def read_ages(text: str) -> tuple[float, ...]:
             r"(\d+(?:\.\d+)?)\s*(?:(m|min|minutes?)|(h|hrs?|hours?)|(d|days?))?", part.lower()
         )
         if found is None:
-            msg = f"“{part}” is no time for a look; type it like 5 min, 2 h or 1 d, with commas between."
+            msg = f"“{part}” is not a time for a look; type it like 5 min, 2 h or 1 d, with commas between."
             raise BadEntry(msg)
         if found.lastindex and found.lastindex > 1:
             unit = ("min", "h", "d")[found.lastindex - 2]

@@ -12,7 +12,7 @@ from jartest.errors import BadEntry
 from jartest.plan.formulations import read_formulation
 from jartest.plan.grade import read_grade
 from jartest.plan.marks import read_tag
-from jartest.plan.products import LabelNotes, ShelfProduct, make_product, read_kind
+from jartest.plan.products import LabelNotes, ShelfProduct, make_product, read_kind, say_kind
 from jartest.units import read_number
 
 __all__ = ["SHELF_COLUMNS", "RefusedLine", "ShelfRead", "escape_cell", "shelf_from_csv", "shelf_to_csv"]
@@ -90,11 +90,11 @@ def _cells(product: ShelfProduct) -> list[str]:
         product.name,
         product.maker,
         product.formulation,
-        product.kind,
+        say_kind(product.kind),
         _yes_no(product.is_liquid),
         _number(product.density_g_ml),
         product.grade.text if product.grade else "",
-        "; ".join(product.contains),
+        "; ".join(t.replace("sulphur", "sulfur") for t in product.contains),
         _yes_no(product.checked or None),
         product.lot,
         label.order_text,

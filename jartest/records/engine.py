@@ -30,7 +30,7 @@ _SQLITE_SAYS = {
     11: "The record store is damaged; keep the file as it is and go back to the last backup.",
     13: "The disk is full; nothing was saved, make room and try again.",
     14: "The record store cannot be opened; check that its folder exists and may be written to.",
-    26: "The file of the record store is no database; move it away or name another file.",
+    26: "The record store's file is not a database; move it away or name another file.",
 }
 # PostgreSQL's error classes and codes: PostgreSQL documentation, appendix A
 _POSTGRES_SAYS = {

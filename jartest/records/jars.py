@@ -67,8 +67,8 @@ class JarBooks(Books):
             kept = _jars(c)
             before = next((e for e in kept if e.id == entry.id), None)
             if entry.revision != (before.revision + 1 if before else 1):
-                who = before.by if before else "somebody"
-                msg = f"{entry.jar.name} was changed by {who} while you wrote; open it again and enter your change there."
+                who = before.by if before else "Somebody"
+                msg = f"{who} changed {entry.jar.name} while you were editing: open it again and enter your change there."
                 raise Conflict(msg)
             if any(e.id != entry.id and e.jar.key == entry.jar.key for e in kept):
                 msg = f"A jar named {entry.jar.name} is on the list already: change that one, or give this one another name."

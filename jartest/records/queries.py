@@ -263,7 +263,7 @@ def _opened(word: str) -> ColumnElement[bool]:
     try:
         midnight = datetime.combine(date.fromisoformat(day), time(), UTC)
     except ValueError as e:
-        msg = f"{day!r} is no day; write it like {way}:2026-03-31."
+        msg = f"{day!r} is not a date; write it like {way}:2026-03-31."
         raise BadEntry(msg) from e
     if way == "since":
         return tests.c.opened_at >= midnight
@@ -274,7 +274,7 @@ def _stands_as(word: str) -> ColumnElement[bool]:
     """Condition on tests of `verdict:fail`: the person's word is that, or the machine's where no person gave one."""
     verdict = word.split(":", 1)[1]
     if verdict not in get_args(Word):
-        msg = f"{verdict!r} is no verdict; write verdict:pass, verdict:watch or verdict:fail."
+        msg = f"{verdict!r} is not a verdict; write verdict:pass, verdict:watch or verdict:fail."
         raise BadEntry(msg)
     of = search_texts.c
     by_person = select(of.number).where(of.person_word == verdict)

@@ -1,4 +1,4 @@
-"""Saved looks at the data: a set of search and filter choices under a name.
+"""Saved searches: a set of search and filter choices under a name.
 
 (A look at the data; the looks at a jar are `model.Look`.)  Nothing is overwritten: saving again under a
 name and taking a name away are later entries, and the last entry of a name stands.

@@ -123,9 +123,9 @@ def _entry_of(row: Any) -> ShelfEntry:
 def _check_next(entry: ShelfEntry, before: ShelfEntry | None) -> None:
     expected = 1 if before is None else before.revision + 1
     if entry.revision != expected:
-        who = "nobody" if before is None else before.by
+        who = "Somebody" if before is None else before.by
         said = before.product.said if before else entry.product.said
-        msg = f"{said} was changed by {who} while you wrote; open it again and enter your change there."
+        msg = f"{who} changed {said} while you were editing: open it again and enter your change there."
         raise Conflict(msg)
 
 
@@ -137,7 +137,7 @@ def _check_alone(entry: ShelfEntry, kept: dict[str, ShelfEntry]) -> None:
             where = (
                 "was taken off the shelf; bring it back instead"
                 if other.retired
-                else "stands on the shelf already"
+                else "is on the shelf already"
             )
             msg = f"{other.product.said} {where}: change that one, or give this one another maker."
             raise Conflict(msg)

@@ -46,7 +46,7 @@ def _welcome(recorder: Recorder) -> None:
             st.rerun()
     st.caption(
         "The samples are invented: a hop and orchard contractor that does not exist, rendered photos. "
-        "Help takes them away again."
+        "Help removes them again."
     )
 
 

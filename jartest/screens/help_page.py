@@ -38,7 +38,7 @@ def render(recorder: Recorder) -> None:
     st.markdown("### After a fail")
     st.markdown("\n".join(f"- {x}" for x in WHAT_NEXT))
     st.markdown("### The sample tests")
-    if st.button("Take the sample tests away", key=state.key("help", "samples")):
+    if st.button("Remove the sample tests", key=state.key("help", "samples")):
         with error_box():
             removed = recorder.remove_samples()
             st.success(f"{removed} sample tests and their photos are gone; your own tests are untouched.")

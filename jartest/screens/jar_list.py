@@ -136,7 +136,7 @@ def _edit(recorder: Recorder, entry: JarEntry | None) -> None:
         if st.button("Keep it", key=_key("keep"), type="primary"):
             with error_box():
                 if entry is not None and entry.revision != state.get(_key("revision")):
-                    msg = f"{entry.by} changed it while you wrote; leave it, open it again and enter your change there."
+                    msg = f"{entry.by} changed this while you were editing; leave it, open it again and enter your change there."
                     raise BadEntry(msg)
                 kept = save_jar(recorder, _read(), by=name(), before=entry)
                 state.put(_key("said"), f"{kept.jar.name} is on the list.")

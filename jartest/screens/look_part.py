@@ -154,7 +154,7 @@ def _draw_look(recorder: Recorder, case: Case, look: Look, kept: KeptReading) ->
         st.image(
             overlay_picture(recorder, look, reading, kept.id),
             width="stretch" if setting else 560,
-            alt=f"Photo of the look {says} with what was measured drawn on it",
+            alt=f"Photo of the look {says} with the measurements drawn on it",
         )
         st.caption(f"{plain(says)} · {say_times(case, look)} · {_say_origin(kept)}")
         if not signed_under:

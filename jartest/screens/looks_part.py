@@ -1,4 +1,4 @@
-"""Saved looks at the data: opened by one tap, saved under a name, taken away by name."""
+"""Saved searches: opened by one tap, saved under a name, taken away by name."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ def draw_looks(recorder: Recorder, screen: LookScreen, choices: Sequence[str]) -
     saved = recorder.saved_looks(screen)
     if not saved:
         return
-    st.caption("Saved looks at the data")
+    st.caption("Saved searches")
     with st.container(horizontal=True, gap="small", key="looks"):
         for look in saved:
             st.button(
@@ -49,9 +49,9 @@ def draw_keeping(recorder: Recorder, screen: LookScreen, choices: Sequence[str],
 
     `ask` for who works here; not where the screen does so itself, as one page can ask only once.
     """
-    with st.expander("Save this look at the data, or take one away"):
+    with st.expander("Save this search, or remove one"):
         typed = state.key(screen, "look name")
-        st.text_input("Name of the look", key=typed, max_chars=60, placeholder="Copper that failed")
+        st.text_input("Name of the search", key=typed, max_chars=60, placeholder="Copper that failed")
         if ask:
             ask_name(recorder)
         by = name()

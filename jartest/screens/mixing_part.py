@@ -154,7 +154,7 @@ def _did_not_go_in(recorder: Recorder, case: Case) -> None:
             key=field("which"),
             format_func=lambda n: f"{n} · {plain(products[n - 1].name)}",
         )
-        why = st.text_input("Why, if you like", key=field("why"), max_chars=500)
+        why = st.text_input("Why (optional)", key=field("why"), max_chars=500)
         label = f"{plain(products[n - 1].name)} did not go in" if n else "First choose which"
         if st.button(label, key=field(str(n)), type="primary", width="stretch", disabled=not n) and n:
             _take_back(recorder, case, n, why)

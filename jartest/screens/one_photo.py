@@ -104,7 +104,7 @@ def _draw(
             place="photo",
             verdict=look.verdict,
         )
-        st.image(look.overlay_jpeg, width="stretch", alt="The photo with what was measured drawn on it")
+        st.image(look.overlay_jpeg, width="stretch", alt="The photo with the measurements drawn on it")
         _ask(look, lines, limits)
         show_reasons(look.verdict, loose=True)
         show_rule(look.verdict, limits)

@@ -189,8 +189,8 @@ def _change(recorder: Recorder, case: Case, form: str, revision: int) -> None:
             plan_form.draw_cautions(form, recorder, plan_form.read(form))
     if case.test.revision != revision:
         st.warning(
-            f"While you typed, {plain(case.test.revised_by)} saved revision {case.test.revision}; it is shown "
-            "above, and what you typed is still here. Save yours as the next revision, or leave theirs."
+            f"{plain(case.test.revised_by)} changed this while you were editing (revision {case.test.revision}, shown "
+            "above); what you typed is still here. Save yours as the next revision, or leave theirs."
         )
         if st.button("Mine comes after theirs", key=state.key(form, "after-theirs")):
             state.put(state.key(form, "revision"), case.test.revision)

@@ -181,7 +181,7 @@ def _draw_open_photos(parcel: Parcel, case: Case) -> None:
             continue
         jpeg = overlay_in(parcel, kept.reading)
         st.image(
-            jpeg, width="stretch", alt=f"The jar {_title(look, case)}, with what was measured drawn on it"
+            jpeg, width="stretch", alt=f"The jar {_title(look, case)}, with the measurements drawn on it"
         )
         draw_figures(kept.reading)
         say_flags(kept.reading)

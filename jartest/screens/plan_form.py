@@ -225,7 +225,7 @@ def _draw_row(form: str, row: int, place: int, count: int) -> None:
             tip = "The letters on the label that say how it is made up: WP, WG, SC, SL, EC …"
             text(f"Formulation {place}", "formulation", "WP, SC …", None, tip)
             text(f"Maker {place}", "maker", "makers differ", None)
-            text(f"Lot {place}", "lot", "if you like", None)
+            text(f"Lot {place}", "lot", "optional", None)
             with st.container(horizontal=True):
                 button = state.key(form, f"row{row}")
                 st.button(
@@ -367,7 +367,7 @@ def draw_jar(
                     "Water it is filled to", key=state.key(form, "volume"), width=180, persist_state="session"
                 )
             st.number_input(
-                "Inner diameter, mm (if you like)",
+                "Inner diameter, mm (optional)",
                 min_value=10.0,
                 max_value=500.0,
                 step=1.0,

@@ -273,7 +273,7 @@ def _draw_row(form: str, row: int, place: int, shelf: dict[str, ShelfProduct]) -
             st.text_input(
                 f"Lot {place}",
                 key=_field(form, row, "lot"),
-                placeholder="if you like",
+                placeholder="optional",
                 max_chars=80,
                 persist_state="session",
             )
@@ -426,7 +426,7 @@ def _draw_order(form: str, recipe: JarRecipe, sequence: list[int]) -> None:
     """The order as a list that can be dragged; `sequence` holds the form's line of each product in it."""
     if len(sequence) < 2:
         return
-    st.caption("Drag a product to another place where you must; what was advised stays beside it.")
+    st.caption("Drag a product to another place if you must; the advised order stays beside it.")
     lines = [line.product.said_with_code for line in recipe.lines]
     with error_box():
         places = order_setter(lines, of="-".join(map(str, sequence)), key=state.key(form, "order-setter"))

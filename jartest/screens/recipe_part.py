@@ -43,7 +43,7 @@ def say_measure(line: RecipeLine) -> str:
     """How to measure the jar's amount at the bench."""
     bench, unit, tool = line.bench, *(("mL", "syringe") if line.jar_ml is not None else ("g", "scale"))
     if not bench.measurable:
-        return "too little to measure as it stands: see the proposal above"
+        return "too little to measure: see the note below"
     return f"{tool} to {say_number(bench.measured)} {unit} ({bench.off_fraction:+.1%}); {bench.spoons}"
 
 

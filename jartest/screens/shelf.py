@@ -174,7 +174,7 @@ def _edit(recorder: Recorder, entry: ShelfEntry | None) -> None:
         _text("Name", "name", "as on the label", 300)
         _text("Maker", "maker", "makers differ", 220)
         _text("Formulation", "formulation", "WP, SC, EC …", 150)
-        _text("Lot", "lot", "if you like", 150)
+        _text("Lot", "lot", "optional", 150)
     with st.container(horizontal=True):
         st.selectbox(
             "What it is",
@@ -225,7 +225,7 @@ def _edit(recorder: Recorder, entry: ShelfEntry | None) -> None:
         if st.button("Keep it", key=_key("keep"), type="primary"):
             with error_box():
                 if entry is not None and entry.revision != state.get(_key("revision")):
-                    msg = f"{entry.by} changed it while you wrote: it is {_say_briefly(entry)} now; leave it, or open it again."
+                    msg = f"{entry.by} changed this while you were editing: it is {_say_briefly(entry)} now; leave it, or open it again."
                     raise BadEntry(msg)
                 kept = save_product(recorder, _read(), by=name(), before=entry)
                 state.put(_key("said"), (f"{kept.product.said} is on the shelf.",))
@@ -329,7 +329,7 @@ def _decode(data: bytes) -> str:
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as e:
-        msg = "The file is no text in UTF-8: save it as “CSV UTF-8” and take it in again."
+        msg = "The file is not text in UTF-8: save it as “CSV UTF-8” and take it in again."
         raise BadEntry(msg) from e
 
 

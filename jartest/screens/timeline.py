@@ -10,7 +10,7 @@ from jartest.recorder import came_later, say_slot
 from jartest.records.model import Case, KeptReading, Look, Observation
 from jartest.verdict.signs import sign
 from jartest.verdict.values import Verdict
-from jartest.verdict.words import say_verdict
+from jartest.verdict.words import say_remix, say_verdict
 
 __all__ = ["Happening", "say_observation", "timeline"]
 
@@ -98,7 +98,7 @@ def say_observation(o: Observation) -> str:
     """What a person saw, in one sentence."""
     said = [s.says if (s := sign(name)) else name for name in o.signs]
     if o.remix != "not tried":
-        said.append(f"re-mixes {o.remix}")
+        said.append(say_remix(o.remix))
     if o.screen_pour != "not tried":
         mesh = f" ({o.screen_mesh} mesh)" if o.screen_mesh else ""
         said.append(

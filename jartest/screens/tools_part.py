@@ -30,7 +30,7 @@ def draw_tools(form: str) -> bool:
                 st.text_input(
                     label, key=state.key(form, name), max_chars=40, width=230, persist_state="session"
                 )
-        st.caption("What is below these marks is not guessed: a bigger jar or a stock is proposed.")
+        st.caption("Smaller amounts are not guessed: a bigger jar or a stock solution is proposed.")
         with error_box() as box:
             read_tools(form)
     return box.error is None

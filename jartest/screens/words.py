@@ -23,7 +23,7 @@ STEPS: dict[Step, tuple[str, str]] = {
     "look": ("take the look", "Leave the jar standing and photograph it."),
     "bottom": (
         "look at the bottom from below",
-        "Lift the jar without shaking it and look through its floor: so thin a bed cannot be told in a photo.",
+        "Lift the jar without shaking it and look through its floor: a bed this thin can't be seen in a photo.",
     ),
     "invert": (
         "invert it first",
@@ -45,9 +45,9 @@ REACTION = (
 
 # The short form, where it matters: before anything is poured.
 BEFORE_MIXING = (
-    "The label is the law: its order of mixing wins, and a mix that it forbids is not tried.",
+    "The label is the law: its order of mixing wins, and a mix it forbids is never tried.",
     "Wear what the labels ask for. Undiluted product is the riskiest moment.",
-    "The jar is never used for food again. Warm or fizzing: do not seal it.",
+    "Never use the jar for food again. Warm or fizzing: do not seal it.",
 )
 
 # Label, partners and deference: Michigan State University Extension; jar and equipment: GRDC 2025;
@@ -81,11 +81,11 @@ TERMS = (
         "± figure",
         "One standard deviation of the measurement: two times out of three the true figure lies within it.",
     ),
-    ("Not measurable", "The photo does not show it well enough. It is left empty, never guessed."),
+    ("Not measurable", "The photo does not show it well enough, so it is left empty, never guessed."),
     (
         "Pass",
         "Everything needed was measured and lies clearly within the limits, the jar re-mixed fully and ran clean, "
-        "and nobody wrote a fault. It holds to the age that stands behind it: PASS to 30 min.",
+        "and nobody wrote a fault; it holds to the age beside it, such as PASS to 30 min.",
     ),
     (
         "Watch",
@@ -101,13 +101,13 @@ TERMS = (
     ),
     (
         "Score",
-        "0 to 100, the worst rule's: 67 and more is a pass, 34 to 66 a watch, under 34 a fail. The photo's doubt "
+        "0 to 100, the worst rule's: 67 and more is a pass, 34 to 66 a watch, under 34 a fail; the photo's doubt "
         "counts against the jar.",
     ),
     (
         "From below",
-        "The bottom of the jar seen through its floor: clean, a film, or a bed. Asked where the powder in the jar "
-        "would make too thin a bed for the photo.",
+        "The bottom of the jar seen through its floor: clean, a film, or a bed; asked where the powder in the jar "
+        "would make a bed too thin for the photo.",
     ),
     (
         "Formulation",
@@ -115,8 +115,23 @@ TERMS = (
     ),
     (
         "Re-mix",
-        "Close the jar, turn it over ten times, and see whether it is even again. Never with a warm or fizzing jar.",
+        "Close the jar, turn it over ten times, and see whether it is even again; never with a warm or fizzing jar.",
     ),
+    ("Carrier", "The water (or liquid fertilizer) that the products go into."),
+    (
+        "Carrier basis, finished basis",
+        "Whether the volumes you type count the carrier alone, with products on top, or everything together.",
+    ),
+    ("Order of addition", "Which product goes in when, by the label first and else by a published order."),
+    (
+        "Active ingredient (ai)",
+        "What does the work in a product; a rate in lb ai needs the content on the label.",
+    ),
+    (
+        "Tank card",
+        "One page for the crew with the tank's amounts and order, made only from a signed pass or watch.",
+    ),
+    ("Standing time", "How long a tank may stand without agitation, by what the jar showed."),
     (
         "Pour through a screen",
         "Pour the jar through a strainer as fine as the sprayer's; the mesh number counts openings per inch.",

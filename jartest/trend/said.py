@@ -26,7 +26,7 @@ def say_growth(growth: Growth) -> str:
     what = "deep" if math.isnan(settled) else "settled"
     depth = g.final_fraction if math.isnan(settled) else settled
     return (
-        f"{says}; half of it by {_age(g.half_time_s, g.half_time_sigma_s)}, stopped by "
+        f"{says}; half settled after {_about(g.half_time_s, g.half_time_sigma_s)}, stopped by "
         f"{_age(g.stopped_s, g.stopped_sigma_s)} with {100 * depth:.1f} ± {100 * g.final_sigma_fraction:.1f} % {what}."
     )
 
@@ -48,6 +48,12 @@ def _say_bounded(g: Growth) -> str:
 def _age(value_s: float, sigma_s: float) -> str:
     digits = 0 if sigma_s >= 60 else 1
     return f"{value_s / 60:.{digits}f} ± {sigma_s / 60:.{digits}f} min"
+
+
+def _about(value_s: float, sigma_s: float) -> str:
+    """An age in minutes to the digits that its sigma leaves."""
+    digits = 0 if sigma_s >= 60 or value_s >= 600 else 1
+    return f"about {value_s / 60:.{digits}f} min"
 
 
 def _minutes(rate: float, sigma: float, times: float) -> str:

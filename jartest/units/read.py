@@ -277,7 +277,7 @@ def split_number(plain: str) -> tuple[str, str]:
 
 def unit_of(word: str, text: str, kinds: tuple[Kind, ...]) -> Unit:
     if word in _ASKED:
-        msg = f"{shown(text)} cannot be read for sure: {_ASKED[word]}."
+        msg = f"{shown(text)} can be read in more than one way: {_ASKED[word]}."
         raise BadUnit(msg)
     key = "A" if word.rstrip(".") == "A" else _unit_key(word)
     unit = _BY_SPELLING.get(key)
@@ -315,7 +315,7 @@ def check_size(quantity: Quantity) -> None:
         msg = f"{shown(quantity.text)} is more than anybody means ({say_metric(kind, size)}): check the number and the unit."
         raise BadUnit(msg)
     if size < _LEAST[kind]:
-        msg = f"{shown(quantity.text)} is less than can be meant: check the number and the unit."
+        msg = f"{shown(quantity.text)} is too small to be meant: check the number and the unit."
         raise BadUnit(msg)
 
 

@@ -175,5 +175,5 @@ def unit_named(name: str) -> Unit:
     for unit in UNITS:
         if unit.name == name:
             return unit
-    msg = f"{name!r} is no unit of the table: take one of {', '.join(u.name for u in UNITS)}."
+    msg = f"{name!r} is not a known unit: take one of {', '.join(u.name for u in UNITS)}."
     raise BadUnit(msg)

@@ -21,7 +21,7 @@ def read_temperature(text: str) -> float:
         r"([+-]?\d+(?:[.,]\d+)?)\s*(?:°|deg|degrees)?\s*([fc])[a-z]*\.?", text.strip().lower()
     )
     if found is None:
-        msg = f"{text.strip()[:40]!r} is no temperature that can be read: type it like 68 F or 20 C."
+        msg = f"{text.strip()[:40]!r} is not a temperature that can be read: type it like 68 F or 20 C."
         raise BadUnit(msg)
     degrees = float(found[1].replace(",", "."))
     celsius = degrees if found[2] == "c" else (degrees - 32) * 5 / 9  # exact: NIST SP 811, B.8

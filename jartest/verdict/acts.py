@@ -14,6 +14,7 @@ from jartest.plan.strainers import finest_mesh
 from jartest.verdict.limits import Limits
 from jartest.verdict.signs import Sign, sign
 from jartest.verdict.values import Reason, Verdict, Word
+from jartest.verdict.words import say_remix
 
 __all__ = ["Seen", "after", "bottom_too_early", "judge_acts", "late_enough", "may_just_run", "strained_clean"]
 
@@ -72,7 +73,8 @@ def _judge_remix(seen: Seen, limits: Limits) -> Reason:
         return Reason(rule="re-mixing", score=limits.scores.get(score), says=says, leads_to=word)
 
     if seen.remix in ("partly", "not at all"):
-        says = f"Re-mixes {seen.remix} on inversion: what stays behind would stay in the tank."
+        said = say_remix(seen.remix)
+        says = f"{said[0].upper()}{said[1:]} on inversion: what stays behind would stay in the tank."
         return reason(says, "fail", "remix_partly" if seen.remix == "partly" else "remix_not_at_all")
     if seen.remix != "fully":
         return reason("Not turned over yet: invert it first, ten times, and see whether it re-mixes.", None)
@@ -210,7 +212,7 @@ def _weigh(s: Sign, seen: Seen, limits: Limits) -> tuple[Word | None, int | None
         )
     if s.weight == "by re-mixing":
         if seen.remix in ("partly", "not at all"):
-            return "fail", s.score_failed, f", and it re-mixes {seen.remix}."
+            return "fail", s.score_failed, f", and it {say_remix(seen.remix)}."
         if seen.remix == "fully" and after(seen.remix_age_s, ticked):
             return "watch", s.score, ", but it re-mixes fully."
         return None, None, "; invert it first and see whether it re-mixes."

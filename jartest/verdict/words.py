@@ -5,7 +5,16 @@ from __future__ import annotations
 from jartest.plan.schedule import rounded_down_s, say_age
 from jartest.verdict.values import Verdict, Word
 
-__all__ = ["SHAPES", "say_aged", "say_score", "say_signed", "say_strained", "say_verdict", "say_word"]
+__all__ = [
+    "SHAPES",
+    "say_aged",
+    "say_remix",
+    "say_score",
+    "say_signed",
+    "say_strained",
+    "say_verdict",
+    "say_word",
+]
 
 # The fuller the shape, the better it held; the word always stands beside it, so that nothing rests on color.
 SHAPES: dict[Word | None, str] = {"pass": "●", "watch": "◐", "fail": "✖", None: "○"}
@@ -14,6 +23,11 @@ SHAPES: dict[Word | None, str] = {"pass": "●", "watch": "◐", "fail": "✖", 
 def say_word(word: Word | None) -> str:
     """A verdict's word with its shape: `● PASS`."""
     return f"{SHAPES[word]} {word.upper() if word else 'NO VERDICT'}"
+
+
+def say_remix(remix: str) -> str:
+    """How a jar re-mixed when it was turned over, as people say it: `does not re-mix`, `re-mixes partly`."""
+    return "does not re-mix" if remix == "not at all" else f"re-mixes {remix}"
 
 
 def say_aged(word: Word | None, age_s: float | None) -> str:

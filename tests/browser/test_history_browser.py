@@ -154,10 +154,10 @@ def test_a_search_is_saved_and_opened_again_by_one_tap(page: Page, served: Any, 
     expect(page.locator("[data-testid=stApp][data-test-script-state=running]")).to_have_count(0)
     page.get_by_text("Save this look at the data").click()
     page.get_by_text("Working as Wren").first.wait_for()  # known to the browser, and not asked for twice
-    page.get_by_label("Name of the look").fill("Karstphos that failed")
+    page.get_by_label("Name of the search").fill("Karstphos that failed")
     page.keyboard.press("Enter")
     page.get_by_role("button", name="Save this look", exact=True).click()
-    page.get_by_text("Saved looks at the data").wait_for()
+    page.get_by_text("Saved searches").wait_for()
 
     page.goto(f"{served.url}/tests")
     page.get_by_text("2 found, newest first").wait_for()

@@ -26,7 +26,7 @@ def test_a_photo_becomes_a_question_in_four_taps_by_somebody_who_was_never_here(
     page.goto(f"{served.url}/photo")
     page.locator("[data-testid=stFileUploader] input[type=file]").set_input_files(SAMPLE)
     expect(page.locator("[class*=st-key-chip-]").first).to_be_visible()
-    picture = page.get_by_alt_text("with what was measured drawn on it").first
+    picture = page.get_by_alt_text("with the measurements drawn on it").first
     expect(picture).to_be_visible()
     question = page.get_by_label("What is in it, in one line")
     expect(question).to_be_visible()

@@ -158,7 +158,7 @@ def test_a_jar_goes_from_plan_to_signature_and_is_found_after_a_restart(
     page.get_by_text("not at all", exact=True).click()
     page.get_by_role("button", name="Keep what I saw").click()
     expect(plate(page, "machine")).to_contain_text("✖ FAIL")
-    page.get_by_text("Re-mixes not at all on inversion").first.wait_for()
+    page.get_by_text("Does not re-mix on inversion").first.wait_for()
     page.get_by_text("What next").wait_for()
 
     page.get_by_text("✖ fail", exact=True).click()

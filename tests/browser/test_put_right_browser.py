@@ -33,7 +33,7 @@ def jar(served: Any) -> Iterator[tuple[Recorder, str]]:
         limits=load_limits(),
     )
     plan = TestPlan(
-        title="Sulphur", products=(Product(name="Chalkwing Sulphur 80"),), schedule=(slot_at_age(0.0),)
+        title="Sulphur", products=(Product(name="Chalkwing Sulfur 80"),), schedule=(slot_at_age(0.0),)
     )
     test = recorder.start_test(plan, by="Wren", utc_offset_min=0)
     recorder.finish_mixing(test.id, by="Wren")

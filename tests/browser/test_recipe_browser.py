@@ -28,7 +28,7 @@ FIVE = (
     ("Velvetine Oil 83", "Larkmill (invented)", "EC", "0.25 % v/v"),
     ("Nettlesap Boron 10", "Brackmoor (invented)", "SL", "1 pt/acre"),
     ("Bineguard Copper 20", "Brackmoor (invented)", "SC", "1.5 qt/acre"),
-    ("Chalkwing Sulphur 80", "Larkmill (invented)", "WG", "2 lb/100 gal"),
+    ("Chalkwing Sulfur 80", "Larkmill (invented)", "WG", "2 lb/100 gal"),
 )
 # 200 gal at 40 gal/acre is 5 acres.  Full tank and 32 fl oz jar by proportion, reckoned by hand: 4 lb and
 # 4 lb / 800 = 2.27 g; 7.5 qt and 7.5 qt / 800 = 8.87 mL; 5 pt and 2.96 mL; 0.5 gal and 2.37 mL; 16 fl oz and
@@ -230,13 +230,13 @@ def test_a_recipe_becomes_a_jar_a_card_and_a_lapsed_card(
     for amount in (*JAR, *TANK):
         page.get_by_text(amount).first.wait_for()
     page.get_by_text("The jar would overflow").wait_for()
-    page.get_by_role("strong").filter(has_text="1 · Chalkwing Sulphur 80").wait_for()
+    page.get_by_role("strong").filter(has_text="1 · Chalkwing Sulfur 80").wait_for()
     page.get_by_role("strong").filter(has_text="5 · Evenspread S").wait_for()
     page.get_by_text("Oklahoma State University Extension").first.wait_for()
 
     # Addition by addition.
     hands.tap("Start this test")
-    page.get_by_role("heading", name=re.compile(r"1 · 2.27 g .* of Chalkwing Sulphur 80")).wait_for()
+    page.get_by_role("heading", name=re.compile(r"1 · 2.27 g .* of Chalkwing Sulfur 80")).wait_for()
     first = page.get_by_role("button", name="In: 1 ·")
     first.click()
     hands.taps += 1

@@ -137,7 +137,7 @@ def test_with_a_diameter_lumps_are_set_against_the_strainers(repo: Path, tmp_pat
     assert row["strainers"]["sprayer"]["nozzle"] == "stops"
     line = run("measure", *told).stdout.splitlines()[-1]
     assert "It would stop at 16 mesh (1.2 mm) and finer." in line
-    assert "are not told in this photo" in line
+    assert "can't be seen in this photo" in line
     without = json.loads(run("measure", "--json", "--marks", marks, photo).stdout)
     assert without["strainers"] is None
     assert "give the jar's inner diameter" in without["lumps_say"]
@@ -185,7 +185,7 @@ def test_help_needs_no_heavy_library() -> None:
 def test_samples_load_once_are_listed_and_go_without_a_trace(home: Path) -> None:
     assert run("samples").stdout.startswith("4 sample tests loaded")
     assert run("samples").stdout.startswith("0 sample tests loaded")
-    assert "sulphur" in run("tests", "sulphur").stdout
+    assert "sulfur" in run("tests", "sulfur").stdout
     assert len(run("tests", "--json").stdout.splitlines()) == 4
     assert run("samples", "--remove").stdout.startswith("4 sample tests removed")
     assert run("tests").stdout == ""

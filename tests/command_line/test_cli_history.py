@@ -135,5 +135,5 @@ def test_a_search_is_saved_searched_by_again_and_taken_away(
     assert call("looks") == ""
     with pytest.raises(NotFound, match="no saved look named"):
         call("tests", "--look", "Copper fails")
-    with pytest.raises(BadEntry, match="Nobody is named"):
+    with pytest.raises(BadEntry, match="Enter your name"):
         call("tests", "--save", "x")

@@ -230,7 +230,7 @@ def test_a_damaged_parcel_leaves_nothing(other_home, asked) -> None:
 @pytest.mark.parametrize(
     ("how", "says"),
     [
-        ({"by": " "}, "Nobody is named"),
+        ({"by": " "}, "Enter your name"),
         ({"reason": "  "}, "Write one sentence why"),
         (
             {"marks": (PhotoMark(look_id="a" * 32, across_fraction=1.5, down_fraction=0.0, words=""),)},

@@ -29,11 +29,14 @@ def _docstrings(tree: ast.AST) -> set[int]:
     kinds = (ast.Module, ast.ClassDef, ast.FunctionDef, ast.AsyncFunctionDef)
     found = set()
     for node in ast.walk(tree):
-        if isinstance(node, kinds) and node.body and isinstance(node.body[0], ast.Expr):
-            if isinstance(value := node.body[0].value, ast.Constant) and isinstance(value.value, str):
-                # The docstring of a command is its help on the command line.
-                if not (isinstance(node, ast.FunctionDef) and any("command" in ast.unparse(d) for d in node.decorator_list)):
-                    found.add(id(value))
+        if not isinstance(node, kinds) or not node.body or not isinstance(node.body[0], ast.Expr):
+            continue
+        # The docstring of a command is its help on the command line.
+        command = isinstance(node, ast.FunctionDef) and any(
+            "command" in ast.unparse(d) for d in node.decorator_list
+        )
+        if isinstance(node.body[0].value, ast.Constant) and not command:
+            found.add(id(node.body[0].value))
     return found
 
 

@@ -84,7 +84,7 @@ def test_volume_never_falls_with_height(a: float, b: float) -> None:
         ({"wall_mm": -2}, "wall of -2 mm is not from"),
         ({"wall_mm": 40}, "wall of 40 mm is not from"),
         ({"volume_ml": 0}, "volume of 0 mL is not from"),
-        ({"fillings": [(50, 250)]}, "One filling says nothing"),
+        ({"fillings": [(50, 250)]}, "One filling can't show"),
         ({"fillings": [(40, 200), (40, 250)]}, "250 mL at 40 mm stands no higher"),
         ({"fillings": [(42, 200), (40, 250)]}, "volumes and heights must rise together"),
         ({"fillings": [(40, 200), (50, 200)]}, "holds no more"),
@@ -135,7 +135,7 @@ def test_rows_of_one_photo_become_heights() -> None:
     assert [f.height_mm for f in read] == pytest.approx([49.0, 101.5])
     with pytest.raises(BadEntry, match="rows count from the top"):
         fillings_from_rows("250 mL at 990", floor_px=975, mm_per_px=0.28)
-    with pytest.raises(BadEntry, match="is none"):
+    with pytest.raises(BadEntry, match="can't be used"):
         fillings_from_rows("250 mL at 800", floor_px=975, mm_per_px=0)
     with pytest.raises(BadEntry, match="write it as 250 mL at 812"):
         fillings_from_rows("250 mL at 44 mm", floor_px=975, mm_per_px=0.28)

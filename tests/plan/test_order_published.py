@@ -142,7 +142,7 @@ def test_an_undiluted_type_is_noted() -> None:
 
 
 def test_an_unknown_order_is_refused_by_name() -> None:
-    with pytest.raises(BadEntry, match="'mine' is no order of addition that is known: take one of oklahoma"):
+    with pytest.raises(BadEntry, match="'mine' is not a known order of addition: take one of oklahoma"):
         order_named("mine")
 
 

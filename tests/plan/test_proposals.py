@@ -16,7 +16,7 @@ NAMES = (
     ("Limewick Calcium 12", "SL", "micronutrient", "Ca 12", ("calcium",)),
     ("Phosbound 0-28-26", "SL", "liquid fertiliser", "0-28-26", ("phosphate",)),
     ("Bineguard Copper 20", "SC", "fungicide", "", ("copper",)),
-    ("Chalkwing Sulphur 80", "WG", "fungicide", "", ("sulphur",)),
+    ("Chalkwing Sulfur 80", "WG", "fungicide", "", ("sulphur",)),
     ("Velvetine Oil 83", "EC", "oil adjuvant", "", ("oil",)),
     ("Nettlesap Boron 10", "SL", "micronutrient", "B 10", ("borate",)),
     ("Old Orchard Lime Sulfur", "SL", "fungicide", "", ("sulfide",)),

@@ -208,7 +208,7 @@ def test_products_that_leave_no_room_are_refused() -> None:
 def test_a_jar_bigger_than_the_tank_or_a_product_twice_is_refused() -> None:
     with pytest.raises(BadEntry, match="bigger than the tank"):
         recipe((EC, "1 fl oz/1000 ft2"), jar="300 gal")
-    with pytest.raises(BadEntry, match="stands in the recipe twice"):
+    with pytest.raises(BadEntry, match="is in the recipe twice"):
         recipe((EC, "1 fl oz/1000 ft2"), (EC, "2 fl oz/1000 ft2"))
     with pytest.raises(BadEntry, match="at least one product"):
         recipe()

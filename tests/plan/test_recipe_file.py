@@ -95,7 +95,7 @@ BAD = {
     "missing rate": ('rate = "2 lb/100 gal"\n', "", 10, "rate: it is missing"),
     "unknown key": ('maker = "Tarn"', 'brand = "Tarn"', 7, "not known here"),
     "unknown top key": ('basis = "carrier"', 'base = "carrier"', 4, "not known here"),
-    "twice": ('name = "Dust"\nmaker = "Fell"', 'name = "Rowan 480"\nmaker = "Tarn"', 11, "stands in line 6 already"),
+    "twice": ('name = "Dust"\nmaker = "Fell"', 'name = "Rowan 480"\nmaker = "Tarn"', 11, "in line 6 already"),
     "no carrier rate": ('carrier_rate = "2 gal/1000 ft2"\n', "", 8, "carrier_rate is needed"),
     "no room": ('"3 fl oz/1000 ft2"', '"3 gal/1000 ft2"', 9, "leaves no room"),
     "no toml": ('"200 gal"', '"200 gal', 1, "not valid TOML"),
@@ -134,7 +134,7 @@ def test_a_file_that_is_not_there_or_no_text_is_refused_by_name_alone(tmp_path: 
     assert str(tmp_path) not in str(refused.value)
     picture = tmp_path / "picture.toml"
     picture.write_bytes(b"\xff\xd8\xff\xe0")
-    with pytest.raises(BadEntry, match="no text in UTF-8"):
+    with pytest.raises(BadEntry, match="not plain text in UTF-8"):
         read_recipe_file(picture)
     with pytest.raises(BadEntry, match="cannot be read"):
         read_recipe_file(tmp_path)
@@ -143,7 +143,7 @@ def test_a_file_that_is_not_there_or_no_text_is_refused_by_name_alone(tmp_path: 
 def test_a_file_too_large_to_be_a_recipe_is_refused(tmp_path: Path) -> None:
     big = tmp_path / "big.toml"
     big.write_text("#" * 1_000_001, "utf-8")
-    with pytest.raises(BadEntry, match="no recipe"):
+    with pytest.raises(BadEntry, match="too many for a recipe"):
         read_recipe_file(big)
 
 

@@ -109,7 +109,7 @@ def test_a_word_that_differs_from_the_machine_s_needs_a_reason(recorder: Scripte
     says(recorder, test, "fail")
     with pytest.raises(BadEntry, match="The machine says fail and you say pass: write one sentence why"):
         sign(recorder, recorder.case(test.id), "pass", "  ")
-    with pytest.raises(BadEntry, match="Nobody is named"):
+    with pytest.raises(BadEntry, match="Enter your name"):
         sign(recorder, recorder.case(test.id), "fail", by=" ")
     assert recorder.case(test.id).signatures == ()
 

@@ -32,7 +32,7 @@ FIVE = (
     ("Velvetine Oil 83", "Larkmill", "EC", "0.25 % v/v"),
     ("Nettlesap Boron 10", "Brackmoor", "SL", "1 pt/acre"),
     ("Bineguard Copper 20", "Brackmoor", "SC", "1.5 qt/acre"),
-    ("Chalkwing Sulphur 80", "Larkmill", "WG", "2 lb/100 gal"),
+    ("Chalkwing Sulfur 80", "Larkmill", "WG", "2 lb/100 gal"),
 )
 
 
@@ -125,7 +125,7 @@ def test_a_recipe_is_kept_with_its_plan_and_comes_back_as_it_was(recorder: Recor
     assert [(p.amount_ml, p.amount_g) for p in test.plan.products] == [
         (line.jar_ml, line.jar_g) for line in recipe.lines
     ]
-    assert test.plan.products[0].name == "Chalkwing Sulphur 80"
+    assert test.plan.products[0].name == "Chalkwing Sulfur 80"
     assert test.plan.jar.volume_ml == pytest.approx(946.352946)  # 1 US quart: NIST Handbook 44, App. C
 
 
@@ -133,7 +133,7 @@ def test_the_order_by_hand_is_kept_beside_the_advised_one(recorder: Recorder, cl
     advised = make_recipe(request()).order.products
     by_hand = [advised[1], advised[0], *advised[2:]]
     test = start(recorder, request(), by_hand)
-    assert [p.name for p in test.plan.products][:2] == ["Bineguard Copper 20", "Chalkwing Sulphur 80"]
+    assert [p.name for p in test.plan.products][:2] == ["Bineguard Copper 20", "Chalkwing Sulfur 80"]
     mix(recorder, test, clock)
     said = departures_of(recorder.case(test.id))
     assert said == ("Bineguard Copper 20 (Brackmoor) was advised as addition 2 and went in as addition 1.",)
@@ -153,7 +153,7 @@ def test_a_product_that_is_in_the_jar_keeps_its_place_in_the_plan(recorder: Reco
     test = start(recorder, request())
     recorder.add_product(test.id, 1, by="Wren")
     turned = replace(test.plan, products=tuple(reversed(test.plan.products)))
-    with pytest.raises(BadEntry, match="Chalkwing Sulphur 80 is in the jar as number 1 already"):
+    with pytest.raises(BadEntry, match="Chalkwing Sulfur 80 is in the jar as number 1 already"):
         recorder.change_plan(test.id, turned, by="Wren", expected_revision=1)
     assert recorder.case(test.id).test.revision == 1
 
@@ -233,7 +233,7 @@ def test_two_people_who_change_a_product_lose_nothing(recorder: Recorder) -> Non
 
 def test_a_second_product_of_the_same_name_and_maker_is_refused(recorder: Recorder) -> None:
     tank.save_product(recorder, ShelfProduct(name="Hopcal", maker="Larkmill"), by="Wren")
-    with pytest.raises(Conflict, match="stands on the shelf already"):
+    with pytest.raises(Conflict, match="is on the shelf already"):
         tank.save_product(recorder, ShelfProduct(name="hopcal ", maker="LARKMILL"), by="Wren")
 
 
@@ -314,7 +314,7 @@ def test_the_card_stirs_after_the_last_dry_product_as_it_really_went_in(
     sign(recorder, test, "watch")
     card = tank.make_card(recorder, test.id, by="Wren", condition="constant agitation").card
     said = [step.split(":")[0] for step in card.steps]
-    dry = said.index("Chalkwing Sulphur 80 (Larkmill)")
+    dry = said.index("Chalkwing Sulfur 80 (Larkmill)")
     assert said[dry - 1] == "Bineguard Copper 20 (Brackmoor)"
     assert said[dry + 1] == "agitate until everything dry is dispersed, a few minutes"
     assert len([s for s in said if s.startswith("agitate until everything dry")]) == 1

@@ -126,7 +126,7 @@ def plan(*products: Product, **more: Any) -> TestPlan:
     return TestPlan(title="One", products=products, jar=JarUsed(volume_ml=1000.0), **more)
 
 
-SULFUR = Product(name="Chalkwing Sulphur 80", maker="Larkmill", formulation="WG", amount_g=2.4)
+SULFUR = Product(name="Chalkwing Sulfur 80", maker="Larkmill", formulation="WG", amount_g=2.4)
 
 
 def test_the_bed_that_could_be_comes_from_the_plan() -> None:

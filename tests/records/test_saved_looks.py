@@ -1,4 +1,4 @@
-"""Saved looks at the data: appended with who and when; the last entry of a name stands."""
+"""Saved searches: appended with who and when; the last entry of a name stands."""
 
 from __future__ import annotations
 

@@ -267,7 +267,7 @@ def test_the_number_of_queries_does_not_grow_with_what_is_kept(bench) -> None:
 
 
 def test_a_verdict_that_is_none_is_refused_in_words(bench) -> None:
-    with pytest.raises(BadEntry, match="'bad' is no verdict; write verdict:pass"):
+    with pytest.raises(BadEntry, match="'bad' is not a verdict; write verdict:pass"):
         bench.store.rows("verdict:bad")
 
 

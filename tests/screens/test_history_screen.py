@@ -347,7 +347,7 @@ def test_a_look_at_the_history_keeps_its_view_and_its_choices(screen: Open, kept
 def test_a_look_without_a_name_is_answered_in_a_sentence(screen: Open, kept: Recorder) -> None:
     sign(kept, "Copper Boron", "fail")
     app = press(screen("tests"), "Save this look")
-    assert "Give the look a name" in words(app)
+    assert "Give the search a name" in words(app)
     assert kept.saved_looks() == ()
 
 
@@ -359,7 +359,7 @@ def test_who_works_here_is_asked_once_on_every_view(screen: Open, kept: Recorder
     words(app)
     assert len([t for t in app.text_input if t.label.startswith("Who are you?")]) == 1
     refused = press(app, "Save this look")
-    assert "Nobody is named" in words(refused) or "Give the look a name" in words(refused)
+    assert "Enter your name" in words(refused) or "Give the search a name" in words(refused)
     assert kept.saved_looks() == ()
 
 

@@ -162,7 +162,7 @@ def test_a_plan_picks_its_jar_from_the_list(kept: Recorder, screen: Open, entry:
     app.segmented_control[0].set_value(way).run()
     field(app, "Take one from the list of jars").set_value(0).run()
     assert field(app, "Jar").value == "Old *taper*"
-    assert field(app, "Inner diameter, mm (if you like)").value == 86.5
+    assert field(app, "Inner diameter, mm (optional)").value == 86.5
     if way == "tank":
         return
     field(app, "Title").set_value("Copper + boron")

@@ -72,7 +72,7 @@ def test_after_ten_seconds_it_takes_a_second_tap_and_a_word_may_be_said(
     app = screen("test", id=test.id)
     assert "Undo" not in labels(app)
     button(which(app, 1), "Bineguard Copper 20 did not go in")
-    (why,) = [f for f in app.text_input if f.label == "Why, if you like"]
+    (why,) = [f for f in app.text_input if f.label == "Why (optional)"]
     why.set_value("the jug still stands there")
     button(app, "Bineguard Copper 20 did not go in").click().run()
     event = kept.case(test.id).events[-1]

@@ -15,7 +15,7 @@ from tests.screens.test_screens import button, photo, words
 Open = Callable[..., AppTest]
 
 POWDER = Product(
-    name="Chalkwing Sulphur 80", maker="Larkmill", formulation="WG", amount_text="2.3 g", amount_g=2.3
+    name="Chalkwing Sulfur 80", maker="Larkmill", formulation="WG", amount_text="2.3 g", amount_g=2.3
 )
 SOLUTION = Product(name="Nettlesap Boron 10", formulation="SL", amount_text="4.7 mL", amount_ml=4.7)
 
@@ -102,7 +102,7 @@ def test_without_a_name_a_tap_is_refused_in_words(screen: Open, kept: Recorder) 
     test = begun(kept, SOLUTION)
     app = screen("test", name="", id=test.id)
     button(app, "Re-mixes fully").click().run()
-    assert "Nobody is named" in words(app)
+    assert "Enter your name" in words(app)
     assert kept.case(test.id).observations == ()
 
 

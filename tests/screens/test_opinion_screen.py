@@ -261,7 +261,7 @@ def test_after_it_they_see_everything_and_the_record_says_that_it_was_blind(
     assert REASON in page
     assert "the program, where it was asked" in page
     assert "given before seeing any other verdict" in page
-    assert "with what was measured drawn on it" in page
+    assert "with the measurements drawn on it" in page
     app.radio[0].set_value("fail")
     write(app, "Why, in a sentence", "they are right")
     press(app, "Add this")
@@ -294,7 +294,7 @@ def test_without_a_name_nothing_is_shown_and_nothing_kept(
     app.radio[0].set_value("pass")
     write(app, "Why, in a sentence", "fine")
     press(app, "Record mine")
-    assert "Nobody is named" in app.error[0].value
+    assert "Enter your name" in app.error[0].value
     assert kept.store.second_opinions() == ()
 
 

@@ -105,7 +105,7 @@ def test_the_history_tells_who_did_what_in_order_of_time(recorder: Recorder, clo
         ("Wren", "planned the test"),
         ("Teal", "product 1 in: Bineguard Copper 20"),
         ("Teal", "mixing done, the clock starts"),
-        ("Wren", "saw: Gel, jelly or slimy strings, re-mixes not at all, “slimy”"),
+        ("Wren", "saw: Gel, jelly or slimy strings, does not re-mix, “slimy”"),
         ("", "machine's verdict: ✖ FAIL · 0"),
         ("Teal", "own verdict: watch (stirs out)"),
         ("Wren", "signed fail, on revision 1 of the plan"),

@@ -96,7 +96,7 @@ def test_an_empty_bench_says_what_it_is_for_and_loads_samples_in_one_click(
     button(app, "Load the sample tests").click().run(timeout=120)
     assert kept.count() == 4
     assert "On the bench" in words(app)
-    button(screen("help"), "Take the sample tests away").click().run()
+    button(screen("help"), "Remove the sample tests").click().run()
     assert kept.count() == 0
 
 
@@ -161,7 +161,7 @@ def test_a_wrong_entry_is_answered_in_a_sentence_and_nothing_typed_is_lost(
 def test_without_a_name_and_without_a_title_a_test_is_refused_in_words(screen: Open, kept: Recorder) -> None:
     app = fill(screen("new", name=""), ("Bineguard Copper 20", "5 mL"))
     button(app, "Start this test").click().run()
-    assert any("Nobody is named" in e.value for e in app.error)
+    assert any("Enter your name" in e.value for e in app.error)
     app = screen("new")
     button(app, "Start this test").click().run()
     assert any("no title" in e.value for e in app.error)

@@ -1,4 +1,4 @@
-"""Saved looks at the data."""
+"""Saved searches."""
 
 import sqlalchemy as sa
 from alembic import op
