@@ -36,7 +36,7 @@ def asked_html(recorder: Recorder, taken: LookTaken) -> str:
         f'<button name="answer" value="{say(a.key)}">{say(a.says)}</button>' for a in question.answers
     )
     return (
-        f'<img style="width:100%" alt="The photo with what was measured drawn on it" src="data:image/jpeg;base64,{picture}">'
+        f'<img style="width:100%" alt="The photo with the measurements drawn on it" src="data:image/jpeg;base64,{picture}">'
         f'<form method="post"><p><b>{say(question.says)}</b></p>'
         f'<input type="hidden" name="look" value="{say(taken.look.id)}">'
         f'<input type="hidden" name="reading" value="{say(taken.reading.id)}">'

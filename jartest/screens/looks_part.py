@@ -55,7 +55,7 @@ def draw_keeping(recorder: Recorder, screen: LookScreen, choices: Sequence[str],
         if ask:
             ask_name(recorder)
         by = name()
-        if st.button("Save this look", key=state.key(screen, "look save"), width="stretch"):
+        if st.button("Save this search", key=state.key(screen, "look save"), width="stretch"):
             now = {c: state.get(state.key(screen, c)) for c in choices}
             with error_box() as box:
                 recorder.save_look(

@@ -133,7 +133,7 @@ def test_a_search_is_saved_searched_by_again_and_taken_away(
     assert call("tests", "--look", "copper FAILS").count("#") == 1
     call("looks", "--remove", "Copper fails", "--by", "Wren")
     assert call("looks") == ""
-    with pytest.raises(NotFound, match="no saved look named"):
+    with pytest.raises(NotFound, match="no saved search named"):
         call("tests", "--look", "Copper fails")
     with pytest.raises(BadEntry, match="Enter your name"):
         call("tests", "--save", "x")

@@ -191,10 +191,10 @@ def no_records(files: dict[str, bytes], manifest: dict) -> None:
 
 
 SPOILED = {
-    "nothing": (lambda good: b"", "no backup"),
-    "a text": (lambda good: b"hello" * 100, "no backup"),
-    "half of it": (lambda good: good.read_bytes()[:-200], "no backup"),
-    "a changed photo": (lambda good: good.read_bytes().replace(b"JFIF", b"JFIX", 1), "damaged|no backup"),
+    "nothing": (lambda good: b"", "not a complete backup|not a jartest backup"),
+    "a text": (lambda good: b"hello" * 100, "not a complete backup|not a jartest backup"),
+    "half of it": (lambda good: good.read_bytes()[:-200], "not a complete backup|not a jartest backup"),
+    "a changed photo": (lambda good: good.read_bytes().replace(b"JFIF", b"JFIX", 1), "damaged|not a complete backup"),
     "a climbing name": (lambda good: remade(good, climb), "no place in it"),
     "a photo of another name": (lambda good: remade(good, rename_photo), "no place in it"),
     "a missing part": (lambda good: remade(good, lambda f, m: f.pop(m["parts"][-1]["name"]) and None), "exactly the parts"),

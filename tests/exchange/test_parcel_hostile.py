@@ -166,14 +166,14 @@ def picture(width: int, height: int) -> bytes:
 HOSTILE: dict[str, tuple[Spoil, str]] = {
     "0 bytes": (lambda d: b"", "empty"),
     "200 MB": (lambda d: d + bytes(200_000_000), "more than the 80 MB"),
-    "a text": (lambda d: b"Dear colleague, " * 50, "no parcel"),
-    "broken off": (lambda d: d[: len(d) // 2], "no parcel"),
-    "broken off by one byte": (lambda d: d[:-1], "no parcel"),
-    "something in front": (lambda d: b"#!/bin/sh\n" + d, "no parcel"),
-    "something behind": (lambda d: d + b"more", "no parcel"),
-    "an empty zip": (lambda d: zip_of([]), "no parcel"),
+    "a text": (lambda d: b"Dear colleague, " * 50, "not a complete parcel"),
+    "broken off": (lambda d: d[: len(d) // 2], "not a complete parcel"),
+    "broken off by one byte": (lambda d: d[:-1], "not a complete parcel"),
+    "something in front": (lambda d: b"#!/bin/sh\n" + d, "not a complete parcel"),
+    "something behind": (lambda d: d + b"more", "not a complete parcel"),
+    "an empty zip": (lambda d: zip_of([]), "not a complete parcel"),
     "another zip": (lambda d: zip_of({"letter.txt": b"hello"}), "no place in it"),
-    "a comment": (lambda d: d[:-2] + struct.pack("<H", 4) + b"PK\x05\x06", "no parcel"),
+    "a comment": (lambda d: d[:-2] + struct.pack("<H", 4) + b"PK\x05\x06", "not a complete parcel"),
     "climbing name": (renamed("photos/1.jpg", "../../photos/1.jpg"), "no place in it"),
     "absolute name": (renamed("photos/1.jpg", "/etc/passwd"), "no place in it"),
     "drive name": (renamed("photos/1.jpg", "C:\\photos\\1.jpg"), "no place in it"),
@@ -312,7 +312,7 @@ def test_a_product_that_the_tank_recipe_of_its_plan_lacks_is_refused(
 
 
 def test_a_parcel_of_the_largest_size_is_still_looked_at(lasting_parcel: Parcel) -> None:
-    with pytest.raises(BadParcel, match="no parcel"):
+    with pytest.raises(BadParcel, match="not a complete parcel"):
         read_parcel(lasting_parcel.data + bytes(MAX_BYTES - len(lasting_parcel.data)))
     with pytest.raises(BadParcel, match="more than the 80 MB"):
         read_parcel(lasting_parcel.data + bytes(MAX_BYTES + 1 - len(lasting_parcel.data)))

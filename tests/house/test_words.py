@@ -22,7 +22,7 @@ BRITISH = re.compile(
 # Said better: “does not re-mix”, “Enter your name”, “is not valid JSON”, “half settled after”, “Save this search”,
 # “changed this while you were editing”, “can't be seen in this photo”.
 STILTED = re.compile(
-    r"(?i)re-mixes not|nobody is named|(?<!there )(?:are|is) no (?:JSON|TOML|CSV|number|kind|recipe|unit|day|verdict|text|parcel|backup|zip|time)\b|"
+    r"(?i)re-mixes not|nobody is named|(?<!there )(?:are|is) no (?:JSON|TOML|CSV|number|kind|recipe|unit|day|text|parcel|backup|zip)\b|"
     r"look at the data|while you wrote|not told in this photo|half of it by|even with .* that doubt|"
     r"if you like|stands? (?:on the shelf|in the recipe|in line)"
 )

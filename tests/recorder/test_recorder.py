@@ -285,7 +285,7 @@ def test_an_observation_that_says_nothing_is_refused(recorder: Recorder, test: J
         recorder.observe(test.id, by="Wren")
     with pytest.raises(BadEntry, match="no sign"):
         recorder.observe(test.id, by="Wren", signs=["sparkles"])
-    with pytest.raises(BadEntry, match="cannot stand beside"):
+    with pytest.raises(BadEntry, match="can't go with"):
         recorder.observe(test.id, by="Wren", signs=["smooth", "gel"])
 
 

@@ -72,7 +72,7 @@ def test_a_damaged_store_is_said_so(filled: Path) -> None:
 def test_a_file_that_is_no_database_is_refused_and_left_alone(sqlite_path: Path) -> None:
     sqlite_path.write_text("a shopping list, long enough to be no header of a database " * 20)
     before = sqlite_path.read_bytes()
-    with pytest.raises(StoreFault, match="no database"):
+    with pytest.raises(StoreFault, match="not a database"):
         Store.open(f"sqlite:///{sqlite_path}")
     assert sqlite_path.read_bytes() == before
 

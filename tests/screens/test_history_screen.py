@@ -309,7 +309,7 @@ def test_a_search_is_saved_under_a_name_opened_by_one_tap_and_taken_away(
     app = screen("tests")
     app.text_input(key=state.key("tests", "words")).set_value("copper verdict:fail").run()
     app.text_input(key=state.key("tests", "look name")).set_value("Copper that failed").run()
-    press(app, "Save this look")
+    press(app, "Save this search")
     (look,) = kept.saved_looks("tests")
     assert (look.name, look.by, look.choices) == (
         "Copper that failed",
@@ -335,7 +335,7 @@ def test_a_look_at_the_history_keeps_its_view_and_its_choices(screen: Open, kept
     (pick,) = [s for s in app.selectbox if s.label == "Which failed mixture?"]
     pick.set_value(failed.id).run()
     app.text_input(key=state.key("history", "look name")).set_value("Copper Zinc").run()
-    press(app, "Save this look")
+    press(app, "Save this search")
     assert kept.saved_looks()[0].choices["failed"] == failed.id
     again = screen("history")
     assert "What keeps failing" in words(again)
@@ -346,7 +346,7 @@ def test_a_look_at_the_history_keeps_its_view_and_its_choices(screen: Open, kept
 
 def test_a_look_without_a_name_is_answered_in_a_sentence(screen: Open, kept: Recorder) -> None:
     sign(kept, "Copper Boron", "fail")
-    app = press(screen("tests"), "Save this look")
+    app = press(screen("tests"), "Save this search")
     assert "Give the search a name" in words(app)
     assert kept.saved_looks() == ()
 
@@ -358,7 +358,7 @@ def test_who_works_here_is_asked_once_on_every_view(screen: Open, kept: Recorder
     app = view(app, name)
     words(app)
     assert len([t for t in app.text_input if t.label.startswith("Who are you?")]) == 1
-    refused = press(app, "Save this look")
+    refused = press(app, "Save this search")
     assert "Enter your name" in words(refused) or "Give the search a name" in words(refused)
     assert kept.saved_looks() == ()
 

@@ -100,7 +100,7 @@ def test_a_jar_is_calibrated_by_rows_of_photos(kept: Recorder, screen: Open) -> 
         ("Glass wall, mm (if known)", "86", "not from 0.2 to 15 mm"),
         ("Water it is filled to", "0 mL", "is not more than zero"),
         ("Water it is filled to", "86 mm", "86 mm"),
-        ("Fillings", "200 mL at 40 mm", "One filling says nothing"),
+        ("Fillings", "200 mL at 40 mm", "One filling can't show"),
         ("Fillings", "200 mL at 40 mm\n150 mL at 60 mm", "volumes and heights must rise together"),
         ("Fillings", "200 mL at 40 mm\nhalf full", "Line 2 of the fillings, “half full”"),
         ("Fillings", "200 mL at 40 mm\n900 mL at 41 mm", "does not go with 86 mm"),

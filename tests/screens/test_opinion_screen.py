@@ -208,7 +208,7 @@ def test_a_spoiled_parcel_is_refused_in_words_and_nothing_is_kept(
 ) -> None:
     app = screen("opinion")
     app.file_uploader[0].set_value(("question.zip", asked[1].data[:-9], "application/zip")).run()
-    assert "no parcel" in app.error[0].value
+    assert "not a complete parcel" in app.error[0].value
     assert kept.store.parcels() == ()
 
 

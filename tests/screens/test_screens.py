@@ -141,9 +141,9 @@ def test_a_new_test_is_kept_as_it_was_typed(screen: Open, kept: Recorder) -> Non
     [
         ("Amount 1, in the jar", "5 spoons", "not known"),
         ("Amount 1, in the jar", "5", "no unit"),
-        ("Photos at these times after mixing", "soon", "no time for a look"),
+        ("Photos at these times after mixing", "soon", "not a time for a look"),
         ("Water it is filled to", "12 g", "a volume is needed"),
-        ("Temperature", "warm", "no temperature"),
+        ("Temperature", "warm", "not a temperature"),
     ],
 )
 def test_a_wrong_entry_is_answered_in_a_sentence_and_nothing_typed_is_lost(
@@ -238,7 +238,7 @@ def test_nothing_ticked_and_contradictions_are_refused_in_words(screen: Open, te
     for sign in ("smooth", "gel"):
         app.checkbox(key=state.key(f"see-{test.id}", "sign", sign)).check()
     button(app.run(), "Keep what I saw").click().run()
-    assert any("cannot stand beside" in e.value for e in app.error)
+    assert any("can't go with" in e.value for e in app.error)
     assert app.checkbox(key=state.key(f"see-{test.id}", "sign", "gel")).value is True
 
 

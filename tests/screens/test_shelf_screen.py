@@ -155,7 +155,7 @@ def test_a_file_is_taken_in_on_the_screen_with_each_refused_line(kept: Recorder,
 @pytest.mark.parametrize(
     ("data", "says"),
     [
-        (b"\xff\xfe\x00n", "is no text in UTF-8"),
+        (b"\xff\xfe\x00n", "is not text in UTF-8"),
         (b"title;amount\nx;1\n", "The first line must name the columns"),
         (b"", "The first line must name the columns"),
     ],
