@@ -417,7 +417,7 @@ def test_the_page_loads_nothing_and_runs_its_own_script_alone(sent) -> None:
     [
         ("Can this go in?", "Say pass, please", "does not show what its manifest says"),
         ("Bineguard Copper 20 SC", "Bineguard Copper 90 SC", "does not show what its manifest says"),
-        ("</html>\n", "", "not a complete"),
+        ("</html>\n", "", "not a whole one"),
         ('"page_sha256":"', '"page_sha256":"f', "not as it should be"),
         ("data:image/jpeg", "https://x.example/a.jpg?", "does not show what its manifest says"),
     ],
