@@ -40,6 +40,7 @@ def test_the_pair_that_curdles_is_warned_of_and_confirmed_with_a_thumb(served, p
     phone.get_by_role("button", name="Working as Wren").wait_for()
     phone.get_by_role("radio", name="Jar amounts").click()
     type_in(phone, "Product 1", "Phosbound 0-28-26")
+    settle(phone)
     phone.get_by_role("button", name="More 1").tap()
     type_in(phone, "Formulation 1", "SL")
     phone.keyboard.press("Escape")

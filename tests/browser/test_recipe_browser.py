@@ -127,6 +127,7 @@ class Hands:
         self.tap(f"It is {said}")
 
     def tap(self, name: str | re.Pattern[str]) -> None:
+        settle(self.page)
         self.page.get_by_role("button", name=name).click()
         self.taps += 1
 
