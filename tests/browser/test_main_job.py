@@ -201,7 +201,9 @@ def test_two_windows_saving_the_same_plan_lose_nothing(served: Any, window: Call
     one.get_by_role("button", name="Save as a new revision").click()
     one.get_by_role("button", name="Save as a new revision").last.wait_for(state="hidden")
     two.get_by_role("button", name="Save as a new revision").click()
-    two.get_by_text(re.compile("Wren saved revision 2|Nothing you typed is lost")).first.wait_for()
+    two.get_by_text(
+        re.compile("Wren changed this while you were editing|Nothing you typed is lost")
+    ).first.wait_for()
     settle(two)
     expect(two.get_by_label("Notes on the plan")).to_have_value("town water, from Teal")
     two.get_by_text("Notes: well water, from Wren").wait_for()

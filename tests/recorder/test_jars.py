@@ -57,7 +57,7 @@ def test_another_name_and_somebody_else_s_change_are_refused(recorder: Recorder)
     with pytest.raises(BadEntry, match="Tests know this jar as Settling jar"):
         save_jar(recorder, replace(JAR, name="Other"), by="Wren", before=kept)
     save_jar(recorder, replace(JAR, wall_mm=3.0), by="Teal", before=kept)
-    with pytest.raises(Conflict, match="changed by Teal"):
+    with pytest.raises(Conflict, match="Teal changed"):
         save_jar(recorder, replace(JAR, wall_mm=2.0), by="Wren", before=kept)
     with pytest.raises(BadEntry, match="Enter your name"):
         save_jar(recorder, replace(JAR, name="Third"), by=" ")

@@ -226,7 +226,7 @@ def test_a_product_comes_back_from_the_store_with_all_its_label_says(recorder: R
 def test_two_people_who_change_a_product_lose_nothing(recorder: Recorder) -> None:
     entry = tank.save_product(recorder, ShelfProduct(name="Hopcal"), by="Wren")
     tank.save_product(recorder, ShelfProduct(name="Hopcal", lot="7"), by="Teal", before=entry)
-    with pytest.raises(Conflict, match="Hopcal was changed by Teal while you wrote"):
+    with pytest.raises(Conflict, match="Teal changed Hopcal while you were editing"):
         tank.save_product(recorder, ShelfProduct(name="Hopcal", lot="8"), by="Wren", before=entry)
     assert on_shelf(recorder, "Hopcal").product.lot == "7"
 

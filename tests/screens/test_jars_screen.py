@@ -134,7 +134,7 @@ def test_a_change_is_a_revision_and_another_one_s_change_is_not_overwritten(
     button(app, "Change").click().run()
     save_jar(kept, jar(), by="Teal", before=kept.store.jars()[0])
     button(app, "Keep it").click().run()
-    assert "Teal changed it while you wrote" in app.error[0].value.replace("\\", "")
+    assert "Teal changed this while you were editing" in app.error[0].value.replace("\\", "")
     assert [e.revision for e in kept.store.jar_history(entry.id)] == [1, 2, 3]
 
 

@@ -93,7 +93,7 @@ def test_a_change_is_a_revision_and_another_one_s_change_is_not_overwritten(
         kept, ShelfProduct(name="Hopcal 12", maker="Larkmill", lot="9"), by="Teal", before=entry
     )
     button(app, "Keep it").click().run()
-    assert "Teal changed it while you wrote" in app.error[0].value.replace("\\", "")
+    assert "Teal changed this while you were editing" in app.error[0].value.replace("\\", "")
     assert field(app, "Maker").value == "Stonecrop"
     button(app, "Leave it as it was").click().run()
     button(app, "Change").click().run()
