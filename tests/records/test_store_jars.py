@@ -64,7 +64,7 @@ def test_the_same_revision_twice_and_the_same_name_twice_are_refused(store: Stor
     first = entry(bench)
     store.put_jar(first)
     store.put_jar(replace(first, revision=2, by="Teal"))
-    with pytest.raises(Conflict, match="Teal changed .* while you were editing"):
+    with pytest.raises(Conflict, match=r"Teal changed .* while you were editing"):
         store.put_jar(replace(first, revision=2, by="Wren"))
     with pytest.raises(Conflict, match="on the list already"):
         store.put_jar(entry(bench, replace(TAPER, name="OLD  taper")))
