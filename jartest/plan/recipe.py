@@ -20,7 +20,9 @@ __all__ = ["JarRecipe", "RecipeLine", "make_recipe", "say_recipe"]
 
 _MUCH_PRODUCT_FRACTION = 0.2  # beyond a fifth of the carrier, mostly a wrong unit (our choice)
 _ROOM_SLACK = 1.005  # 5 mL in a quart: nobody fills a jar to its mark closer than that (our choice)
-_BASES_DIFFER_FRACTION = 0.02  # where carrier and finished basis part by more than this, say so (our choice)
+_BASES_DIFFER_FRACTION = (
+    0.03  # where the two bases part by more than a jar is filled by eye, say so (our choice)
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -156,7 +156,11 @@ def type_recipe(page: Page, hands: Hands, *, known: bool) -> None:
             hands.type(f"Formulation {n}", code)
             page.keyboard.press("Escape")
         hands.type(f"Rate {n}", rate)
-        expect(page.get_by_text(re.compile("understood: (?!tank)", re.I))).to_have_count(n)
+        expect(
+            page.get_by_text(re.compile("^(Understood|On the shelf.*understood): (?!tank)")).filter(
+                visible=True
+            )
+        ).to_have_count(n)
 
 
 def settle(page: Page) -> None:

@@ -148,7 +148,7 @@ def test_a_file_is_taken_in_on_the_screen_with_each_refused_line(kept: Recorder,
     button(app, "Take these products in").click().run()
     said = words(app)
     assert "1 new, 0 changed, 0 as they were." in said
-    assert "Line 2, Bine: The formulation 'ME' cannot be taken for sure" in said
+    assert "Line 2, Bine: formulation: The formulation 'ME' can mean two types" in said
     assert [e.product.name for e in kept.store.shelf_products()] == ["Nettle"]
 
 
