@@ -23,6 +23,7 @@ from jartest.history.prior import Prior
 from jartest.history.questions import Blame, History, mix_of, say_product
 from jartest.imaging.blank import BLANK_DOUBTED, Blank
 from jartest.imaging.change import Change, change_since, comparable
+from jartest.imaging.filmstrip import cut_frame, draw_filmstrip
 from jartest.imaging.held import DOUBTED
 from jartest.imaging.overlay import draw_overlay, shrink
 from jartest.imaging.photo import Photo, open_photo, open_to_read
@@ -997,6 +998,22 @@ class Recorder:
         photo = open_to_read(self.photos.get(look.photo.sha256), look.photo.original_name)
         kept = case.latest_reading(look.id)
         return cut_strip(photo, None if kept is None else kept.reading)
+
+    def filmstrip(self, test_id: str) -> bytes | None:
+        """Every look of a test cut to its jar, side by side in order of time, as a JPEG; None where there is none.
+
+        Raises
+        ------
+        NotFound
+            If there is no such test, or one of its photos is gone.
+        """
+        case = self.store.case(test_id)
+        cuts = []
+        for look in sorted(case.looks, key=lambda x: x.taken_at):
+            kept = case.latest_reading(look.id)
+            photo = open_to_read(self.photos.get(look.photo.sha256), look.photo.original_name)
+            cuts.append(None if kept is None else cut_frame(photo, kept.reading))
+        return draw_filmstrip(cuts) if cuts else None
 
     def read_loose(self, data: bytes, name: str) -> Reading:
         """A reading of one loose photo; nothing is kept."""

@@ -13,9 +13,10 @@ from starlette.routing import Route
 
 from jartest.errors import BadPhoto, NotFound, StoreFault
 
-__all__ = ["STRIPS", "strip_path", "strip_routes"]
+__all__ = ["FILMS", "STRIPS", "film_path", "strip_path", "strip_routes"]
 
 STRIPS = "/strip"
+FILMS = "/film"
 _KEPT = 1_000  # strips in memory, about 3 MB (our choice)
 _DAY_S = 86_400
 
@@ -25,7 +26,12 @@ def strip_path(test_id: str, looks: int) -> str:
     return f"{STRIPS}/{test_id}?looks={looks}"
 
 
-def strip_routes(cut: Callable[[str], bytes | None]) -> list[Route]:
+def film_path(test_id: str, readings: int) -> str:
+    """Where all looks of a test are had as one picture; the number of its readings makes a newer one another address."""
+    return f"{FILMS}/{test_id}?looks={readings}"
+
+
+def strip_routes(cut: Callable[[str], bytes | None], folder: str = STRIPS) -> list[Route]:
     """The route of the strips; `cut` makes that of a test, None where it has no photo."""
     kept: OrderedDict[str, bytes] = OrderedDict()
     lock = threading.Lock()
@@ -57,4 +63,4 @@ def strip_routes(cut: Callable[[str], bytes | None]) -> list[Route]:
             made, media_type="image/jpeg", headers={"Cache-Control": f"private, max-age={_DAY_S}"}
         )
 
-    return [Route(STRIPS + "/{test_id}", give, methods=["GET"])]
+    return [Route(folder + "/{test_id}", give, methods=["GET"])]

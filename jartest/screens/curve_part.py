@@ -18,7 +18,7 @@ from jartest.trend import CurvePoint, Growth, growths, say_growth
 from jartest.units import read_temperature
 from jartest.verdict.values import BANDS
 
-__all__ = ["curve_rows", "draw_curve"]
+__all__ = ["curve_rows", "draw_curve", "over_time"]
 
 # Each line has its own word, mark and dash, so that it can be told without colour.
 _LINES = {"settled": "settled", "clear": "clear", "floating": "top_layer"}
@@ -42,7 +42,19 @@ def draw_curve(recorder: Recorder, case: Case) -> None:
     points = recorder.curve(case)
     if len(points) < 2:
         return
-    st.markdown("### Over time")
+    # Drawn only while it is open: it is the dearest part of the screen, and few look at it while a jar stands.
+    fold = st.expander("Over time", key=over_time(case.test.id), on_change="rerun")
+    if fold.open:
+        with fold:
+            _draw_over_time(recorder, case, points)
+
+
+def over_time(test_id: str) -> str:
+    """The key of the fold that holds the curve."""
+    return state.key("over-time", test_id)
+
+
+def _draw_over_time(recorder: Recorder, case: Case, points: tuple[CurvePoint, ...]) -> None:
     rows = curve_rows(points)
     if rows:
         st.altair_chart(_chart(rows), width="stretch")

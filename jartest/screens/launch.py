@@ -23,7 +23,7 @@ from jartest.field.files import file_routes
 from jartest.field.gate import THIS_MACHINE, Gate, Rules
 from jartest.field.policy import Policy, inline_digests
 from jartest.field.server import make_server, more_open_files
-from jartest.field.strips import strip_routes
+from jartest.field.strips import FILMS, strip_routes
 from jartest.field.unread import read_unread
 from jartest.imaging.camera import UsbCamera
 from jartest.recorder import Recorder
@@ -78,6 +78,7 @@ def make_app(
             *entry_routes(access),
             *file_routes(),
             *strip_routes(inbox.recorder.strip),
+            *strip_routes(inbox.recorder.filmstrip, FILMS),
         ],
         middleware=[
             Middleware(Gate, access=access, rules=rules),

@@ -9,10 +9,11 @@ import streamlit as st
 from jartest.field.access import Access
 from jartest.field.links import desk_path
 from jartest.imaging.by_hand import say_marks
+from jartest.imaging.held import DOUBTED
 from jartest.imaging.lump_size import say_lumps
 from jartest.imaging.quality import REGISTER
 from jartest.imaging.sizes import layer_sizes
-from jartest.imaging.values import LayerKind, Reading
+from jartest.imaging.values import Frame, LayerKind, Marks, Reading
 from jartest.jars import shape_of
 from jartest.plan.jars import JarShape
 from jartest.plan.schedule import EXTRA, next_look
@@ -31,16 +32,17 @@ from jartest.screens.parts import (
     plain,
     plain_picture,
     say_times,
-    show_plate,
-    show_reasons,
+    show_reason,
 )
 from jartest.screens.question_part import ask_question
 from jartest.screens.send_photo import send_photo
+from jartest.screens.strip_part import filmstrip
 from jartest.screens.who import name
 from jartest.settings import read_settings
+from jartest.verdict.question import question_of
 from jartest.verdict.words import say_verdict
 
-__all__ = ["draw_figures", "draw_looks", "draw_sizes", "say_flags", "take_photo"]
+__all__ = ["choose_slot", "draw_figures", "draw_looks", "draw_sizes", "say_flags", "shown_look", "take_photo"]
 
 _KINDS: dict[LayerKind, str] = {
     "foam": "Foam",
@@ -58,37 +60,52 @@ _MADE = {"found": "as found", "carried": "carried over", "set": "put right"}
 
 
 # ------------------------------------------------------------------ photo comes in
-def take_photo(recorder: Recorder, case: Case, standing: RunningTest) -> None:
-    """A photo for the look that is due, or for any other; it is kept as soon as it is picked."""
+def take_photo(recorder: Recorder, case: Case, standing: RunningTest, *, main: bool) -> None:
+    """A photo for the look that is due, or for any other; it is kept as soon as it is picked.
+
+    `main` where it is what is due; else it is a second button beside what is.
+    """
     test_id = case.test.id
+    chosen = state.get(_offer(test_id, *_slots(standing))) or EXTRA
+    by = name()
+    send_photo(
+        test_id=test_id,
+        path=desk_path(Access(read_settings().home), case.test, by) if by else "",
+        slot=chosen,
+        label=f"Photo: {say_slot(chosen, case.test.plan)}",
+        main=main,
+        shown=state.key("test", test_id, "shown"),
+        # Not keyed by the slot: a look that falls due while the camera is open must not lose the photo.
+        key=state.key("test", test_id, "send"),
+    )
+
+
+def choose_slot(case: Case, standing: RunningTest) -> None:
+    """Which look the next photo is for, where it is another than the one that is due."""
+    states = {d.slot.key: d.state for d in standing.due}
+    first, slots = _slots(standing)
+    with st.expander("Photo for another look", key=state.key("test", case.test.id, "another")):
+        st.pills(
+            "Photo for",
+            slots,
+            key=_offer(case.test.id, first, slots),
+            required=True,
+            wrap=True,
+            format_func=lambda k: (
+                f"{STATE_SHAPES[states[k]]} {say_slot(k, case.test.plan)}: {states[k]}"
+                if k in states
+                else "extra look"
+            ),
+        )
+
+
+def _slots(standing: RunningTest) -> tuple[str, list[str]]:
+    """The look that a photo is for by itself, and all that it may be for."""
     states = {d.slot.key: d.state for d in standing.due}
     over = {d.slot.key for d in standing.due if d.state == "missed" and d.slot.addition is not None}
     slots = [k for k, s in states.items() if s not in ("taken", "waiting") and k not in over] + [EXTRA]
     following = next_look([d for d in standing.due if d.state in ("due", "late")])
-    choice = _offer(test_id, following.slot.key if following else EXTRA, slots)
-    chosen = st.pills(
-        "Photo for",
-        slots,
-        key=choice,
-        required=True,
-        wrap=True,
-        format_func=lambda k: (
-            f"{STATE_SHAPES[states[k]]} {say_slot(k, case.test.plan)}: {states[k]}"
-            if k in states
-            else "extra look"
-        ),
-    )
-    by = name()
-    sent = send_photo(
-        test_id=test_id,
-        path=desk_path(Access(read_settings().home), case.test, by) if by else "",
-        slot=chosen or EXTRA,
-        hint=f"for the look: {say_slot(chosen or EXTRA, case.test.plan)}; kept and measured at once",
-        # Not keyed by the slot: a look that falls due while the camera is open must not lose the photo.
-        key=state.key("test", test_id, "send"),
-    )
-    if sent:
-        state.put(state.key("test", test_id, "shown"), sent)
+    return (following.slot.key if following else EXTRA), slots
 
 
 def _offer(test_id: str, first: str, slots: list[str]) -> str:
@@ -101,23 +118,33 @@ def _offer(test_id: str, first: str, slots: list[str]) -> str:
 
 
 # ------------------------------------------------------------------- looks taken
-def draw_looks(recorder: Recorder, case: Case) -> None:
-    """One look at a time, the newest first: marked photo, figures, lines to set."""
+def shown_look(case: Case) -> Look | None:
+    """The look that is shown: the one chosen, or the newest where one came in since."""
     if not case.looks:
+        return None
+    looks = sorted(case.looks, key=lambda x: x.taken_at)
+    shown = state.get(_follow(case, looks))
+    return next(x for x in looks if x.id == shown)
+
+
+def draw_looks(recorder: Recorder, case: Case) -> None:
+    """One look at a time, the newest first: the marked photo, whether its lines are right; the rest in folds."""
+    look = shown_look(case)
+    if look is None:
         return
     looks = sorted(case.looks, key=lambda x: x.taken_at)
     by_id = {x.id: x for x in looks}
-    shown = _follow(case, looks)
     if len(looks) > 1:
         st.pills(
             "Looks taken",
             [x.id for x in looks],
-            key=shown,
+            key=state.key("test", case.test.id, "shown"),
             required=True,
-            wrap=True,
+            wrap=False,
+            label_visibility="collapsed",
             format_func=lambda i: _say_look(case, by_id[i]),
         )
-    look = by_id[state.get(shown)]
+        filmstrip(case)
     kept = case.latest_reading(look.id)
     if kept is None:
         st.warning("This photo is kept but could not be measured; take the look again.")
@@ -148,37 +175,91 @@ def _draw_look(recorder: Recorder, case: Case, look: Look, kept: KeptReading) ->
     reading, says = kept.reading, say_slot(look.slot, case.test.plan)
     editing = state.key("test", case.test.id, "lines", look.id)
     signed_under = case.signature is not None and look.received_at <= case.signature.at
-    setting = not signed_under and (kept.origin != "set" or bool(state.get(editing)))
-    left, right = st.columns(2) if setting else (st.container(), None)
-    with left:
+    asked = False
+    if not signed_under:
+        ask_lines(recorder, look, kept)
+        asked = question_of(reading, recorder.limits) is not None
+        if asked and ask_question(recorder, look, kept):
+            state.put(editing, True)
+            st.rerun()
+    if not signed_under and (bool(state.get(editing)) or not (asked or _whole(reading))):
+        _set_lines(recorder, look, kept, editing)
+    else:
         st.image(
             overlay_picture(recorder, look, reading, kept.id),
-            width="stretch" if setting else 560,
+            width=640,
             alt=f"Photo of the look {says} with the measurements drawn on it",
         )
-        st.caption(f"{plain(says)} · {say_times(case, look)} · {_say_origin(kept)}")
-        if not signed_under:
-            ask_lines(recorder, look, kept)
-            if ask_question(recorder, look, kept):
-                state.put(editing, True)
-                st.rerun()
-    if right is not None:
-        with right:
-            _set_lines(recorder, look, kept, editing)
-    elif not signed_under:
-        st.button("Put it right by hand", key=f"{editing}.open", on_click=state.put, args=(editing, True))
-    show_plate(
-        kept.verdict.word, f"this photo alone, {plain(says)}", place=f"look-{look.id}", verdict=kept.verdict
-    )
-    draw_figures(reading)
-    draw_sizes(reading, shape_of(recorder, case.test.plan.jar))
+    st.caption(f"{plain(says)} · {say_times(case, look)} · {_say_origin(kept)}")
+    if not signed_under:
+        _ask_right(recorder, look, kept, editing, asked=asked)
     say_fill(recorder, case, look, kept)
-    if lumps := say_lumps(reading, recorder.limits.strainers):
-        st.markdown(plain(lumps))
-    say_flags(reading)
-    with st.expander("Reasons for this photo's verdict", expanded=kept.verdict.word != "pass"):
-        show_reasons(kept.verdict)
-    _draw_readings(case, look)
+    with st.expander(
+        "This photo: figures, and how to take a better one", key=state.key("figures", case.test.id)
+    ):
+        say_flags(reading)
+        draw_figures(reading)
+        draw_sizes(reading, shape_of(recorder, case.test.plan.jar))
+        if lumps := say_lumps(reading, recorder.limits.strainers):
+            st.markdown(plain(lumps))
+        _draw_own_reasons(case, kept)
+        _draw_readings(case, look)
+
+
+def _whole(reading: Reading) -> bool:
+    """Whether every line of the jar is known, so that the marked photo says something."""
+    frame = reading.jar
+    if not reading.jar_found or frame is None:
+        return False
+    return all(math.isfinite(x) for x in (frame.left_px, frame.right_px, frame.floor_px, frame.surface_px))
+
+
+def _ask_right(recorder: Recorder, look: Look, kept: KeptReading, editing: str, *, asked: bool) -> None:
+    """Whether the lines are right, in one tap, unless a question is open; or the way to set them."""
+    if not _whole(kept.reading) and not asked:
+        return
+    if state.get(editing):
+        st.button(
+            "Leave them as they are",
+            key=f"{editing}.close",
+            width="stretch",
+            on_click=state.put,
+            args=(editing, False),
+        )
+        return
+    with st.container(horizontal=True, gap="small"):
+        doubted = asked or DOUBTED in kept.reading.flags
+        if (
+            kept.origin != "set"
+            and not doubted
+            and st.button(
+                "Lines are right", key=state.key("test", look.test_id, "right", look.id), width="stretch"
+            )
+        ):
+            with error_box(), st.spinner("Measuring …"):
+                recorder.set_lines(look.id, _lines_of(kept.reading), by=name())
+                st.rerun()
+        label = "Put it right by hand"
+        st.button(label, key=f"{editing}.open", width="stretch", on_click=state.put, args=(editing, True))
+
+
+def _lines_of(reading: Reading) -> Marks:
+    """The jar's lines as they were read, to be kept as a person's."""
+    frame = reading.jar or Frame()
+    return Marks(
+        left_px=frame.left_px,
+        right_px=frame.right_px,
+        floor_px=frame.floor_px,
+        surface_px=frame.surface_px,
+    )
+
+
+def _draw_own_reasons(case: Case, kept: KeptReading) -> None:
+    """What this photo alone says, as far as the whole test's verdict does not say it."""
+    told = [r.says for r in case.verdicts[-1].verdict.reasons] if case.verdicts else []
+    for r in kept.verdict.reasons:
+        if not any(r.says in x for x in told):
+            show_reason(r)
 
 
 def _say_origin(kept: KeptReading) -> str:
@@ -194,9 +275,9 @@ def _draw_readings(case: Case, look: Look) -> None:
     kept = [r for r in case.readings if r.look_id == look.id]
     if len(kept) < 2:
         return
-    with st.expander(f"All {len(kept)} readings of this photo; the last one counts"):
-        heads = "| made | by | settled | clear | floating | verdict |\n|---|---|---|---|---|---|\n"
-        st.markdown(heads + "\n".join(_line(case, r) for r in kept))
+    heads = "| made | by | settled | clear | floating | verdict |\n|---|---|---|---|---|---|\n"
+    st.markdown(f"All {len(kept)} readings of this photo; the last one counts")
+    st.markdown(heads + "\n".join(_line(case, r) for r in kept))
 
 
 def _line(case: Case, kept: KeptReading) -> str:

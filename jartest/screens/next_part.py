@@ -41,7 +41,7 @@ def draw_next(recorder: Recorder, case: Case) -> None:
     # One step at a time: a jar that was turned over can no longer be looked at from below.  Where a photo is to
     # be taken again, what the jar has shown already can be tried beside it.
     now, later = (steps[:2], steps[2:]) if steps[0] == "look" else (steps[:1], steps[1:])
-    with st.container(border=True, key="next-step"):
+    with st.container(key="next-step", gap="small"):
         for n, step in enumerate(now):
             head, hint = STEPS[step]
             st.markdown(f"**{'Or' if n else 'Next'}: {head}**")
@@ -68,7 +68,7 @@ def _taps(
     with st.container(horizontal=True, gap="small"):
         for label, said in answers:
             key = state.key("next", case.test.id, *said.keys(), *said.values())
-            if st.button(label, key=key, disabled=off):
+            if st.button(label, key=key, disabled=off, wrap=True):
                 with error_box():
                     recorder.observe(case.test.id, by=name(), **said)
                     st.rerun()

@@ -17,17 +17,27 @@ from jartest.verdict.signs import SIGNS
 
 __all__ = ["draw_observations"]
 
+_UNTOUCHED: dict[str, object] = {
+    "remix": "not tried",
+    "pour": "not tried",
+    "mesh": None,
+    "runs": "not tried",
+    "bottom": "not looked",
+    "text": "",
+    "replaces": None,
+}
+
 
 def draw_observations(recorder: Recorder, case: Case) -> None:
     """What was seen so far, and the form for more."""
-    st.markdown("### What you see")
-    for seen in case.observations:
-        _draw_one(case, seen)
-    if case.signed:
-        with st.expander("Seen later: write it down after signing"):
+    label = "Seen later: write it down after signing" if case.signed else "What do you see?"
+    with st.expander(label, key=state.key("see-fold", case.test.id)):
+        told, form = st.container(), st.container()  # the form keeps its place, however much is told
+        with told:
+            for seen in case.observations:
+                _draw_one(case, seen)
+        with form:
             _form(recorder, case)
-    else:
-        _form(recorder, case)
 
 
 def _form_key(case: Case, *parts: object) -> str:
@@ -49,20 +59,33 @@ def _draw_one(case: Case, seen: Observation) -> None:
 
 def _load(case: Case, seen: Observation) -> None:
     """Put an observation back into the form, to be corrected."""
+    _fill(
+        case,
+        signs=seen.signs,
+        remix=seen.remix,
+        pour=seen.screen_pour,
+        mesh=seen.screen_mesh,
+        runs=seen.runs,
+        bottom=seen.bottom,
+        text=seen.text,
+        replaces=seen.id,
+    )
+
+
+def _fill(case: Case, *, signs: tuple[str, ...] = (), **said: object) -> None:
+    """The form with these signs ticked and this said; what is not named is as if nobody had touched it."""
     for s in SIGNS:
-        state.put(_form_key(case, "sign", s.name), s.name in seen.signs)
-    state.put(_form_key(case, "remix"), seen.remix)
-    state.put(_form_key(case, "pour"), seen.screen_pour)
-    state.put(_form_key(case, "mesh"), seen.screen_mesh)
-    state.put(_form_key(case, "runs"), seen.runs)
-    state.put(_form_key(case, "bottom"), seen.bottom)
-    state.put(_form_key(case, "text"), seen.text)
-    state.put(_form_key(case, "replaces"), seen.id)
+        state.put(_form_key(case, "sign", s.name), s.name in signs)
+    for part, untouched in _UNTOUCHED.items():
+        state.put(_form_key(case, part), said.get(part, untouched))
 
 
 @st.fragment
 def _form(recorder: Recorder, case: Case) -> None:
     """Tick boxes and a word; a fragment, so that a tick answers at once."""
+    if state.get(_form_key(case, "kept")):
+        _fill(case)  # a browser keeps a tick unless it is told that it is gone
+        state.put(_form_key(case, "kept"), False)
     replaces = state.get(_form_key(case, "replaces"))
     if replaces:
         st.info("You are correcting an earlier entry; the earlier one stays in the history.")
@@ -148,7 +171,7 @@ def _form(recorder: Recorder, case: Case) -> None:
                 text=text,
                 replaces=replaces,
             )
-            state.clear(f"see-{case.test.id}")
+            state.put(_form_key(case, "kept"), True)
             st.rerun(scope="app")
 
 

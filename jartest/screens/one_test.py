@@ -16,8 +16,9 @@ from jartest.screens.camera_part import draw_camera_choice
 from jartest.screens.card_offer_part import draw_card_offer
 from jartest.screens.countdown import countdown
 from jartest.screens.curve_part import draw_curve
-from jartest.screens.look_part import draw_looks, take_photo
-from jartest.screens.mixing_part import draw_mixing, draw_what_was_done
+from jartest.screens.look_part import choose_slot, draw_looks, take_photo
+from jartest.screens.mixing_part import draw_mixing, draw_next_addition, draw_what_was_done
+from jartest.screens.next_part import draw_next
 from jartest.screens.observe_part import draw_observations
 from jartest.screens.opinion_ask import draw_second_opinions
 from jartest.screens.paper_part import draw_paper
@@ -30,9 +31,10 @@ from jartest.screens.parts import (
     say_product,
 )
 from jartest.screens.phone_part import draw_phone
+from jartest.screens.stages import Stage, stage_of, stopped
 from jartest.screens.timeline import timeline
-from jartest.screens.verdict_part import draw_verdict
-from jartest.screens.who import ask_name, name
+from jartest.screens.verdict_part import draw_decision, draw_reasons, draw_result
+from jartest.screens.who import ask_name, name, say_who
 from jartest.tank import new_on_shelf
 from jartest.units import say_temperature, say_volume
 from jartest.verdict.words import say_verdict
@@ -56,32 +58,77 @@ def render(recorder: Recorder) -> None:
         link_to("tests", "All tests")
         return
     standing = recorder.standing(case)
-    ask_name(recorder)
+    stage = stage_of(case, standing)
+    with st.container(key="asked"):  # what lies below keeps its place, and so its open presses
+        ask_name(recorder, said=False)
     _head(case)
-    doing, deciding = st.columns([3, 2], gap="large")
-    with doing:
-        if not case.signed and case.mixed_at is None and not _stopped(case):
-            draw_mixing(recorder, case, standing)
+    jar, hands = st.columns([3, 2], gap="large")
+    with jar:
+        _draw_jar_side(recorder, case, standing, stage)
+    with hands:
+        _draw_due(recorder, case, standing, stage)
+        _draw_hands_side(recorder, case, standing, stage)
+    with st.expander("This test: plan, phone, paper, history", key=state.key("about", case.test.id)):
+        if not case.signed and not stopped(case):
+            draw_phone(case.test)
+            draw_camera_choice(case.test)
+        _plan(recorder, case)
+        draw_paper(recorder, case)
+        _history(case)
+    say_who()
+
+
+def _draw_jar_side(recorder: Recorder, case: Case, standing: RunningTest, stage: Stage) -> None:
+    """What is seen: the clock, the result, the jar, and the jar over time; while mixing what goes in."""
+    _watch(recorder, case.test.id, _version(case, standing))
+    draw_result(recorder, case)
+    if stage == "mix":
+        draw_mixing(recorder, case, standing)
+    draw_looks(recorder, case)
+    draw_curve(recorder, case)
+
+
+def _draw_due(recorder: Recorder, case: Case, standing: RunningTest, stage: Stage) -> None:
+    """The one act that is due, always in reach: on a phone this stays at the bottom of the screen."""
+    if case.signed:
+        return
+    with st.container(key=f"due-{stage}", gap="small"):
+        if stage == "mix":
+            draw_next_addition(recorder, case, standing)
+        elif stage == "say":
+            draw_next(recorder, case)
+        elif stage == "decide":
+            draw_decision(recorder, case)
+        take_photo(recorder, case, standing, main=stage == "look")
+
+
+def _draw_hands_side(recorder: Recorder, case: Case, standing: RunningTest, stage: Stage) -> None:
+    """What people did, saw and say; what is not due in folds."""
+    # Containers, so that each part keeps its place whatever stands above it: Streamlit drops a press on a part
+    # that moved meanwhile (1.67.0, seen).
+    first, seen, done = st.container(), st.container(), st.container()
+    with first:
+        if case.signed:
+            draw_decision(recorder, case)
+            draw_card_offer(recorder, case)
+        if stage != "say":
+            draw_next(recorder, case)
+        draw_reasons(recorder, case)
+    with seen:
+        draw_observations(recorder, case)
+    with done:
         draw_what_was_done(recorder, case)
-        _watch(recorder, test_id, _version(case, standing))
         if case.signed:
             with st.expander("A later look: photos may still be added after signing"):
-                take_photo(recorder, case, standing)
+                take_photo(recorder, case, standing, main=True)
+                choose_slot(case, standing)
         else:
-            take_photo(recorder, case, standing)
-            if not _stopped(case):
-                draw_phone(case.test)
-                draw_camera_choice(case.test)
-        draw_looks(recorder, case)
-    with deciding:
-        draw_observations(recorder, case)
-        draw_verdict(recorder, case)
-        draw_second_opinions(recorder, case)
-        draw_card_offer(recorder, case)
-        draw_curve(recorder, case)
-    _plan(recorder, case)
-    draw_paper(recorder, case)
-    _history(case)
+            choose_slot(case, standing)
+        if stage in ("mix", "look", "say"):
+            with st.expander("Decide before it is due", key=state.key("decide-fold", case.test.id)):
+                draw_decision(recorder, case)
+    st.caption("Physical mixing only: nothing here speaks of efficacy or crop safety. Try a small plot.")
+    draw_second_opinions(recorder, case)
 
 
 def _head(case: Case) -> None:
@@ -91,14 +138,10 @@ def _head(case: Case) -> None:
         said.append("**sample, invented**")
     if case.signature:
         said.append(f"**signed by {plain(case.signature.by)}**")
-    elif _stopped(case):
+    elif stopped(case):
         said.append("**stopped**")
     st.markdown(f"## {test.number} · {plain(test.plan.title)}")
     st.caption(" · ".join(said))
-
-
-def _stopped(case: Case) -> bool:
-    return any(e.kind == "stopped" for e in case.events)
 
 
 # -------------------------------------------------------------------------- now
@@ -158,7 +201,7 @@ def _plan(recorder: Recorder, case: Case) -> None:
         st.markdown(f"Water: {', '.join(said)}. Jar: {plain(jar.name)}, {say_volume(jar.volume_ml)}{inside}.")
         if test.plan.notes:
             st.markdown(f"Notes: {plain(test.plan.notes)}")
-        if case.signed or _stopped(case):
+        if case.signed or stopped(case):
             return
         revision = state.get(state.key(form, "revision"))
         if revision is None:

@@ -152,22 +152,22 @@ def _draw_parcel(recorder: Recorder, parcel_id: str) -> None:
 
 def draw_second_opinions(recorder: Recorder, case: Case) -> None:
     """What others said to this test, and the way to ask."""
-    if case.second_opinions:
-        st.markdown("### Second opinions")
+    came = len(case.second_opinions)
+    with st.expander(f"Second opinions: {came} came back" if came else "Ask for a second opinion"):
         looks = {x.id: x for x in case.looks}
         for said in case.second_opinions:
             draw_said(said, lambda look_id: plain_picture(recorder, looks[look_id]))
-    link_to("opinion", "Ask for a second opinion", ask=case.test.id)
-    by = name()
-    if by and case.looks:
-        save_button(
-            "Save one file to send, as it stands",
-            lambda: _at_once(recorder, case.test.id, by),
-            file=f"second-opinion-{case.test.number}.html",
-            mime="text/html",
-            key=state.key("ask", case.test.id, "at-once"),
-            share=True,
-        )
+        link_to("opinion", "Ask for a second opinion", ask=case.test.id)
+        by = name()
+        if by and case.looks:
+            save_button(
+                "Save one file to send, as it stands",
+                lambda: _at_once(recorder, case.test.id, by),
+                file=f"second-opinion-{case.test.number}.html",
+                mime="text/html",
+                key=state.key("ask", case.test.id, "at-once"),
+                share=True,
+            )
 
 
 def _at_once(recorder: Recorder, test_id: str, by: str) -> bytes:

@@ -24,7 +24,7 @@ from jartest.screens import state
 from jartest.settings import read_settings
 from jartest.units import say_amount
 from jartest.verdict.limits import Limits, say_rule
-from jartest.verdict.values import Verdict, Word
+from jartest.verdict.values import Reason, Verdict, Word
 from jartest.verdict.words import SHAPES, say_aged, say_verdict, say_word
 
 __all__ = [
@@ -46,6 +46,7 @@ __all__ = [
     "say_times",
     "say_word",
     "show_plate",
+    "show_reason",
     "show_reasons",
     "show_rule",
     "utc_offset_min",
@@ -110,6 +111,7 @@ def percent(value: float, sigma: float) -> str:
     """A fraction in percent with its doubt, or that it could not be measured."""
     if math.isnan(value):
         return "not measurable"
+    value = value if abs(value) >= 0.0005 else 0.0  # no "-0.0 %"
     said = f"{value:.1%}" if math.isnan(sigma) else f"{value:.1%} ± {sigma:.1%}"
     return said.replace("%", " %")
 
@@ -199,9 +201,14 @@ def show_plate(
 def show_reasons(verdict: Verdict, *, loose: bool = False) -> None:
     """Each reason, worst first, with the shape of what it leads to; of a `loose` photo nothing says pass."""
     for r in verdict.reasons:
-        word = "within its limit" if loose and r.leads_to == "pass" else r.leads_to or "no verdict"
-        score = "" if r.score is None else f" {r.score}"
-        st.markdown(f"{SHAPES[r.leads_to]} **{word}{score}** · {plain(r.says)}")
+        show_reason(r, loose=loose)
+
+
+def show_reason(reason: Reason, *, loose: bool = False) -> None:
+    """One reason in its sentence, with the shape, word and score of what it leads to."""
+    score = "" if reason.score is None else f" {reason.score}"
+    word = "within its limit" if loose and reason.leads_to == "pass" else reason.leads_to or "no verdict"
+    st.markdown(f"{SHAPES[reason.leads_to]} **{word}{score}** · {plain(reason.says)}")
 
 
 def show_rule(verdict: Verdict, limits: Limits) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
+from jartest.screens import state
 from jartest.screens.web import web_text
 
 __all__ = ["send_photo"]
@@ -16,8 +17,8 @@ _mount = st.components.v2.component(
 )
 
 
-def send_photo(*, test_id: str, path: str, slot: str, hint: str, key: str) -> str | None:
-    """The id of the look that a photo has just become, or None.
+def send_photo(*, test_id: str, path: str, slot: str, label: str, main: bool, shown: str, key: str) -> None:
+    """The button for photos; the look that a photo has just become is the one shown, under the key `shown`.
 
     Parameters
     ----------
@@ -25,12 +26,20 @@ def send_photo(*, test_id: str, path: str, slot: str, hint: str, key: str) -> st
         Where photos go, as `field.links.desk_path` gives it; empty while nobody is named, and then they wait.
     slot
         The look that a single photo is for.
-    hint
-        What stands under the words on the large button.
+    label
+        What stands on the button.
+    main
+        Whether a photo is what is due; else the button is a smaller one beside it.
     """
-    sent = _mount(
+    _mount(
         key=key,
-        data={"test": test_id, "path": path, "slot": slot, "hint": hint},
-        on_kept_change=lambda: None,
-    ).get("kept")
-    return sent if isinstance(sent, str) else None
+        data={"test": test_id, "path": path, "slot": slot, "label": label, "main": main},
+        # Before the screen is drawn: what shows the looks stands above this button.
+        on_kept_change=lambda: _show(key, shown),
+    )
+
+
+def _show(key: str, shown: str) -> None:
+    sent = (state.get(key) or {}).get("kept")
+    if isinstance(sent, str):
+        state.put(shown, sent)

@@ -54,6 +54,13 @@ SCREENS = (
     Screen(path="help", title="Help", render=help_page.render),
 )
 
+_NEAR = (
+    "bench",
+    "new",
+    "tests",
+    "history",
+)  # the places that a phone's menu names; the rest are under "More"
+
 
 @st.cache_resource(max_entries=2, show_spinner=False)
 def _recorder(settings: Settings, _opened: Callable[[Settings], Recorder]) -> Recorder:
@@ -71,15 +78,29 @@ def run(opened: Callable[[Settings], Recorder] = open_recorder) -> None:
     page = st.navigation(list(pages.values()), position="hidden")
     here = next(path for path, p in pages.items() if p is page)
     state.put(state.HERE, here)
-    with st.container(horizontal=True, gap="small", key="nav"):
-        for s in SCREENS:
-            if s.in_menu:
-                with st.container(key=f"menu-{'here' if s.path == here else s.path}", width="content"):
-                    if s.path == here and len(st.query_params):
-                        way_within(s.title, key=state.key("way", "menu"))
-                    else:
-                        st.page_link(pages[s.path], width="content")
+    _draw_menu(pages, here)
     page.run()
+
+
+def _draw_menu(pages: dict[str, st.Page], here: str) -> None:
+    """The menu: on a desk every screen; on a phone four places and "More", which the style sheet sees to."""
+    listed = [s for s in SCREENS if s.in_menu]
+    with st.container(horizontal=True, gap="small", key="nav"):
+        for s in listed:
+            place = f"{'here' if s.path == here else s.path}{'' if s.path in _NEAR else '-far'}"
+            with st.container(key=f"menu-{place}", width="content"):
+                _draw_way(pages[s.path], s, here=s.path == here, key="menu")
+        with st.container(key="menu-more", width="content"), st.popover("More"):
+            for s in listed:
+                if s.path not in _NEAR:
+                    _draw_way(pages[s.path], s, here=s.path == here, key="more")
+
+
+def _draw_way(page: st.Page, screen: Screen, *, here: bool, key: str) -> None:
+    if here and len(st.query_params):
+        way_within(screen.title, key=state.key("way", key))
+    else:
+        st.page_link(page, width="content" if key == "menu" else "stretch")
 
 
 def _page(screen: Screen, opened: Callable[[Settings], Recorder]) -> st.Page:

@@ -1,4 +1,4 @@
-"""The verdict: the machine's with its reasons, what people say beside it, and the name under one word."""
+"""The verdict: word, score and one sentence first; its reasons, what people say beside it, and the name under one word."""
 
 from __future__ import annotations
 
@@ -6,11 +6,11 @@ from typing import get_args
 
 import streamlit as st
 
-from jartest.recorder import Recorder
-from jartest.records.model import Case, Signature
+from jartest.recorder import Recorder, say_slot
+from jartest.records.model import Case, KeptVerdict, Signature
 from jartest.records.said import Saying, said_by_others
 from jartest.screens import state
-from jartest.screens.next_part import draw_next
+from jartest.screens.look_part import shown_look
 from jartest.screens.parts import (
     SHAPES,
     clock,
@@ -18,43 +18,54 @@ from jartest.screens.parts import (
     plain,
     say_word,
     show_plate,
-    show_reasons,
-    show_rule,
 )
+from jartest.screens.reasons_part import draw_folded_reasons
 from jartest.screens.who import name
 from jartest.screens.words import WHAT_NEXT, WHAT_NEXT_WATCH
 from jartest.verdict.values import Word
 from jartest.verdict.words import say_aged, say_strained
 
-__all__ = ["draw_verdict"]
+__all__ = ["draw_decision", "draw_reasons", "draw_result"]
 
 
-def draw_verdict(recorder: Recorder, case: Case) -> None:
-    """Both verdicts side by side, the reasons, and what is left to decide."""
-    st.markdown("### Verdict")
+def draw_result(recorder: Recorder, case: Case) -> None:
+    """Word, score and one sentence: the whole test's, a person's where there is one, and the shown photo's alone."""
     machine = case.verdicts[-1].verdict if case.verdicts else None
-    left, right = st.columns(2)
-    with left:
-        show_plate(
-            machine.word if machine else None,
-            "the machine, on what stands now",
-            place="machine",
-            verdict=machine,
-        )
-    with right:
+    look = shown_look(case)
+    kept = case.latest_reading(look.id) if look else None
+    if machine is None and kept is None and not case.opinions and case.signature is None:
+        return
+    with st.container(horizontal=True, gap="small", key="result"):
+        show_plate(machine.word if machine else None, "the machine", place="machine", verdict=machine)
         _draw_persons_plate(case)
-    draw_next(recorder, case)
+        if look is not None and kept is not None:
+            where = plain(say_slot(look.slot, case.test.plan))
+            show_plate(
+                kept.verdict.word, f"this photo alone, {where}", place=f"look-{look.id}", verdict=kept.verdict
+            )
     if machine is None:
         st.markdown("No photo and nothing written yet; there is no verdict without a look.")
-    else:
-        if strained := say_strained(machine):
-            st.caption(f"{strained[0].upper()}{strained[1:]}: no clean pour through a fine enough strainer.")
-        show_reasons(machine)
-        show_rule(machine, recorder.limits)
+    elif machine.reasons:
+        st.markdown(f"**{plain(machine.reasons[0].says)}**")
+
+
+def draw_reasons(recorder: Recorder, case: Case) -> None:
+    """Why: each reason that is no pass in a sentence, all that pass in one line; the first was said already."""
+    if not case.verdicts:
+        return
+    machine = case.verdicts[-1].verdict
+    if strained := say_strained(machine):
+        st.caption(f"{strained[0].upper()}{strained[1:]}: no clean pour through a fine enough strainer.")
+    draw_folded_reasons(machine, recorder.limits, key=state.key("reasons", case.test.id), said=1)
     if after := _what_next(case):
-        with st.container(border=True):
-            st.markdown("**What next**\n" + "\n".join(f"- {x}" for x in after))
-    st.caption("Physical mixing only: nothing here speaks of efficacy or crop safety. Try a small plot.")
+        st.markdown(f"**What next:** {after[0]}")
+        if after[1:]:
+            with st.expander("What else to try", key=state.key("what-next", case.test.id)):
+                st.markdown("\n".join(f"- {x}" for x in after[1:]))
+
+
+def draw_decision(recorder: Recorder, case: Case) -> None:
+    """The name under one word; after it, what stands under the name."""
     if case.signature is None:
         _sign(recorder, case)
     else:
@@ -69,8 +80,6 @@ def _draw_persons_plate(case: Case) -> None:
         show_plate(signature.word, f"signed by {plain(signature.by)}", place="person", age_s=age_s)
     elif opinion is not None:
         show_plate(opinion.word, f"{plain(opinion.by)}, not signed", place="person")
-    else:
-        show_plate(None, "nobody has signed yet", place="person")
 
 
 def _what_next(case: Case) -> tuple[str, ...]:
@@ -130,8 +139,8 @@ def _draw_others(others: tuple[Saying, ...], word: Word | None, by: str) -> None
 
 
 # ------------------------------------------------------------------- a person's word
-def _ask_word(case: Case) -> tuple[Word | None, str]:
-    """The word and reason that stand on the screen."""
+def _ask_word(case: Case, over: Word | None) -> tuple[Word | None, str]:
+    """The word and reason that stand on the screen; a reason is asked where the word is another than the machine's."""
 
     def field(part: str) -> str:
         return state.key("decide", case.test.id, part)
@@ -143,10 +152,13 @@ def _ask_word(case: Case) -> tuple[Word | None, str]:
         key=field("word"),
         horizontal=True,
         format_func=lambda w: f"{SHAPES[w]} {w}",
+        label_visibility="collapsed",
         persist_state="session",
     )
+    if word is None or word == over:
+        return word, ""
     reason = st.text_input(
-        "Why, in a sentence (needed where you differ from the machine)",
+        "Why, in a sentence: the machine does not say so",
         key=field("reason"),
         max_chars=1000,
         persist_state="session",
@@ -159,18 +171,17 @@ def _sign(recorder: Recorder, case: Case) -> None:
     test_id = case.test.id
     machine = case.verdicts[-1] if case.verdicts else None
     now = (case.test.revision, machine.id if machine else None)
-    with st.container(border=True):
-        word, reason = _ask_word(case)
+    with st.container(key="sign", gap="small"):
+        word, reason = _ask_word(case, machine.verdict.word if machine else None)
         _draw_others(said_by_others(case, name()), word, name())
-        over = machine.verdict.word if machine else None
-        if word and word != over:
-            st.markdown(f"You say {say_word(word)} where the machine says {say_word(over)}.")
         # What was on the screen when the button was pressed, not what has just been read.
         seen = state.key("decide", test_id, "seen")
         revision, verdict = state.get(seen) or now
         # Another word is another button: one pressed while its word was being changed does nothing.
         pressed = st.button(
-            f"Sign: {word.upper()}, as {plain(name()) or '…'}" if word else "Sign: first choose your verdict",
+            f"Sign: {_to_be_signed(word, machine)}, as {plain(name()) or '…'}"
+            if word
+            else "Sign: first choose your verdict",
             key=state.key("decide", test_id, "sign", word or "none"),
             type="primary",
             width="stretch",
@@ -191,6 +202,12 @@ def _sign(recorder: Recorder, case: Case) -> None:
         state.put(seen, now)
 
 
+def _to_be_signed(word: Word, machine: KeptVerdict | None) -> str:
+    """The word as the button says it; the machine's own with how far the jar was watched for it."""
+    age_s = machine.verdict.age_s if machine is not None and machine.verdict.word == word else None
+    return say_aged(word, age_s)
+
+
 def _say_otherwise(recorder: Recorder, case: Case, signature: Signature) -> None:
     """Beside what was signed: another word, by whoever sees it otherwise now."""
     test_id = case.test.id
@@ -204,7 +221,7 @@ def _say_otherwise(recorder: Recorder, case: Case, signature: Signature) -> None
             "signed once. Where you see it otherwise, say so here."
         )
     with st.expander("You see it otherwise? Say so beside it", expanded=bool(chosen)):
-        word, reason = _ask_word(case)
+        word, reason = _ask_word(case, None)
         pressed = st.button(
             f"Keep beside it: {word.upper()}, as {plain(name()) or '…'}"
             if word

@@ -9,7 +9,7 @@ from jartest.screens import state
 from jartest.screens.parts import plain
 from jartest.screens.web import web_text
 
-__all__ = ["ask_login", "ask_name", "name"]
+__all__ = ["ask_login", "ask_name", "name", "say_who"]
 
 _mount = st.components.v2.component("jartest_name", js=web_text("name.js"))
 
@@ -34,26 +34,37 @@ def name() -> str:
     return _login_name() or str(state.get(state.NAME, ""))
 
 
-def ask_name(recorder: Recorder) -> None:
-    """One line that says who works here; where nobody does yet, the question."""
+def say_who() -> None:
+    """One line that says who works here, and the way to another name; nothing where nobody is named yet."""
     if _login_name():
         st.button(f"Working as {plain(name())} · sign out", on_click=st.logout, type="tertiary")
-        return
-    kept = _mount(
-        key=state.key("name", "kept"),
-        data={"name": name(), "forget": bool(state.get(state.NAME_FORGET))},
-        on_kept_change=lambda: None,
-    ).get("kept")
-    if isinstance(kept, str) and kept.strip() and not name():
-        state.put(state.NAME, kept.strip()[:80])
-        st.rerun()
-    if name():
+    elif name():
         st.button(
             f"Working as {plain(name())} · change",
             key=state.key("name", "change"),
             on_click=_forget,
             type="tertiary",
         )
+
+
+def ask_name(recorder: Recorder, *, said: bool = True) -> None:
+    """One line that says who works here, unless that is `said` elsewhere; where nobody does yet, the question."""
+    if _login_name():
+        if said:
+            say_who()
+        return
+    with st.container(key="name-kept"):
+        kept = _mount(
+            key=state.key("name", "kept"),
+            data={"name": name(), "forget": bool(state.get(state.NAME_FORGET))},
+            on_kept_change=lambda: None,
+        ).get("kept")
+    if isinstance(kept, str) and kept.strip() and not name():
+        state.put(state.NAME, kept.strip()[:80])
+        st.rerun()
+    if name():
+        if said:
+            say_who()
         return
     with st.container(border=True, key="who"):
         typed = state.key("name", "typed")

@@ -103,8 +103,16 @@ def lapping(page: Page) -> list[str]:
           const all = [...document.querySelectorAll('[data-testid=stMain] :is(button, a[href], summary)')].filter(shown)
             .map(e => [e, e.getBoundingClientRect()]).filter(([, r]) => r.width && r.height);
           const found = [];
+          // What is held at the bottom of a phone covers what scrolls under it; at the end nothing may be left under it.
+          const held = e => !!e.closest('[class*=st-key-due-]') && getComputedStyle(e.closest('[class*=st-key-due-]')).position === 'fixed';
+          const bar = all.filter(([e]) => held(e)).map(([e]) => e.closest('[class*=st-key-due-]').getBoundingClientRect().top)[0];
+          const main = document.querySelector('[data-testid=stMain]');
+          if (bar !== undefined) {
+            const left = main.scrollHeight - main.clientHeight - main.scrollTop;
+            all.filter(([e]) => !held(e)).forEach(([e, r]) => { if (r.bottom - left > bar) found.push(`${e.innerText} under what is due`); });
+          }
           all.forEach(([e, a], i) => { for (const [f, b] of all.slice(i + 1)) {
-            if (e.contains(f) || f.contains(e)) continue;
+            if (e.contains(f) || f.contains(e) || held(e) !== held(f)) continue;
             const wide = Math.min(a.right, b.right) - Math.max(a.left, b.left);
             const high = Math.min(a.bottom, b.bottom) - Math.max(a.top, b.top);
             if (wide > 2 && high > 2) found.push(`${e.innerText || e.ariaLabel} / ${f.innerText || f.ariaLabel}`); } });

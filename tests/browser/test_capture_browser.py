@@ -136,6 +136,7 @@ def test_a_phone_sends_a_photo_from_the_plain_page_and_the_main_screen_follows_b
     jar = app.new_jar()
     desk = phone(requests)
     desk.goto(f"http://localhost:{app.port}/test?id={jar.id}")
+    desk.get_by_text("This test: plan, phone, paper, history").click()
     desk.get_by_text("Take it with a phone").click()
     shown = desk.get_by_text(app.path(jar)).first
     shown.wait_for()
@@ -568,7 +569,7 @@ def test_neither_browser_nor_server_turns_to_anybody_outside(app: LanApp, phone:
         page.goto(f"{base}/{'' if screen.path == 'bench' else screen.path}")
         page.locator("[data-testid=stApp][data-test-script-state=notRunning]").wait_for()
     page.goto(f"{base}/test?id={jar.id}")
-    page.get_by_text("Take it with a phone").wait_for()
+    page.get_by_text("This test: plan, phone, paper, history").wait_for()
     own = (f"{base}/", f"ws://localhost:{app.port}/", "data:", "blob:")
     assert len(requests) > 50
     assert [r for r in requests if not r.startswith(own)] == []

@@ -176,6 +176,7 @@ def test_a_file_dialogue_left_open_over_a_redraw_still_gives_its_photo(bench: Be
     page = bench.window(jar)
     with page.expect_file_chooser() as opening:
         page.locator("input.photos").click()
+    page.get_by_text("What do you see?").click()
     page.get_by_text("Lumps or flakes").click()  # the whole screen is drawn anew meanwhile
     page.locator("[data-testid=stApp][data-test-script-state=notRunning]").wait_for()
     opening.value.set_files(SERIES[0])

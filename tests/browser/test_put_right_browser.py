@@ -100,7 +100,7 @@ def part(page: Page, name: str) -> None:
 def keep(page: Page, label: str, recorder: Recorder, test_id: str, count: int) -> KeptReading:
     """Say that it is right, and wait until the reading made from it is kept and shown."""
     page.get_by_role("button", name=label).tap()
-    page.get_by_text(f"All {count} readings of this photo").wait_for()
+    page.get_by_text(f"All {count} readings of this photo").wait_for(state="attached")
     kept = recorder.case(test_id).readings
     assert len(kept) == count
     return kept[-1]
@@ -119,6 +119,8 @@ def test_a_reading_is_put_right_by_thumb_and_both_are_kept(
     page.get_by_label("Who are you?").fill("Teal")
     page.keyboard.press("Enter")
     page.get_by_role("button", name="Working as Teal").wait_for()
+
+    page.get_by_role("button", name="Put it right by hand").tap()
 
     # Layers: take all boundaries out, add one, drag it to the true place, name what lies above it.
     part(page, "Layers")
@@ -168,7 +170,7 @@ def test_a_reading_is_put_right_by_thumb_and_both_are_kept(
     assert lumps.marks.lumps[0].row_px == pytest.approx(0.6 * first.reading.height_px, rel=0.02)
     assert lumps.verdict.word in ("watch", "fail")
     assert any(r.rule == "marked lumps" for r in lumps.verdict.reasons)
-    page.get_by_text("2 lumps marked by hand that the reading missed").first.wait_for()
+    page.get_by_text("2 lumps marked by hand that the reading missed").first.wait_for(state="attached")
 
     # Nothing is overwritten, and the shop sees what was put right.
     case = recorder.case(test_id)

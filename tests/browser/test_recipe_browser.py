@@ -242,13 +242,13 @@ def test_a_recipe_becomes_a_jar_a_card_and_a_lapsed_card(
     # Addition by addition.
     hands.tap("Start this test")
     page.get_by_role("heading", name=re.compile(r"1 · 2.27 g .* of Chalkwing Sulfur 80")).wait_for()
-    first = page.get_by_role("button", name="In: 1 ·")
+    first = page.get_by_role("button", name="Add 1 ·")
     first.click()
     hands.taps += 1
     first.wait_for(state="detached")
     said("recipe of five new products to the first addition", hands.say())
     for n in (2, 3, 4, 5):
-        button = page.get_by_role("button", name=f"In: {n} ·")
+        button = page.get_by_role("button", name=f"Add {n} ·")
         button.click()
         button.wait_for(state="detached")
     page.get_by_role("button", name="Mixing done, start the clock").click()
@@ -257,7 +257,7 @@ def test_a_recipe_becomes_a_jar_a_card_and_a_lapsed_card(
     clocked.go_to(1800)
     page.reload()
     page.get_by_role("button", name="Wren").first.wait_for()
-    page.get_by_role("radio", name=re.compile("30 min: due")).wait_for()
+    page.get_by_text("Photo: 30 min").wait_for()
     take(page, 30)
 
     # A pass, signed.
@@ -265,10 +265,11 @@ def test_a_recipe_becomes_a_jar_a_card_and_a_lapsed_card(
         page.get_by_role("button", name=tap).click()
         page.get_by_role("button", name=tap).wait_for(state="detached")
     expect(page.locator("[class*=st-key-chip-][class*=machine]")).to_contain_text("● PASS to 30 min")
+    page.get_by_text("Why: every reason, and the rule").click()
     page.get_by_text(re.compile("^● pass 100 · Re-mixes fully")).wait_for()
     settle(page)
     page.get_by_text("● pass", exact=True).click()
-    page.get_by_role("button", name="Sign: PASS, as Wren").click()
+    page.get_by_role("button", name="Sign: PASS to 30 min, as Wren").click()
     page.get_by_text("Signed by Wren, ").wait_for()
     page.get_by_role("button", name="Make the tank card").click()
     page.get_by_role("link", name="The tank card of this test").click()
@@ -298,9 +299,9 @@ def test_a_recipe_becomes_a_jar_a_card_and_a_lapsed_card(
     type_recipe(page, again, known=True)
     page.get_by_text(JAR[0]).first.wait_for()
     again.tap("Start this test")
-    page.get_by_role("button", name="In: 1 ·").click()
+    page.get_by_role("button", name="Add 1 ·").click()
     again.taps += 1
-    page.get_by_role("button", name="In: 1 ·").wait_for(state="detached")
+    page.get_by_role("button", name="Add 1 ·").wait_for(state="detached")
     said("the same recipe a second time to the first addition", again.say())
 
     # Another maker's copper on the shelf ends the card, on screen and on paper.
@@ -369,11 +370,12 @@ def test_a_stop_at_the_bench_keeps_its_place_and_makes_no_card_on_a_phone(
     settle(page)
     assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth"), "cut off at the side"
     hands.tap("Start this test")
-    page.get_by_role("button", name="In: 1 · Nettlesap Boron 10").click()
+    page.get_by_role("button", name="Add 1 · Nettlesap Boron 10").click()
     page.get_by_text("Stop here, after 1: Nettlesap Boron 10").click()
     page.get_by_label("What happened").fill("curds at once")
     page.get_by_role("button", name="Stop here", exact=True).click()
     page.get_by_text("stopped").first.wait_for()
+    page.get_by_text("This test: plan, phone, paper, history").click()
     page.get_by_text("History: who did what, when").click()
     page.get_by_text(re.compile("stopped the test.*curds at once")).wait_for()
     assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth"), "cut off at the side"

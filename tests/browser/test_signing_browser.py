@@ -69,6 +69,7 @@ def test_the_chosen_word_is_the_word_signed(
     shop.observe(test.id, by="Teal", signs=["gel"])
     shop.give_opinion(test.id, word="fail", reason="slimy strings", by="Teal")
     page = opened(size, test, "Wren")
+    page.get_by_text("Decide before it is due").click()
     expect(page.locator("[class*=st-key-chip-][class*=machine]")).to_contain_text("✖ FAIL")
     expect(page.get_by_role("button", name="Sign: first choose your verdict")).to_be_disabled()
     page.get_by_text("◐ watch", exact=True).click()
@@ -94,6 +95,7 @@ def test_the_second_of_two_windows_reads_who_signed_what(
     test = start(shop)
     one, two = opened("desktop", test, "Wren"), opened("phone", test, "Teal")
     for page, word, why in ((one, "◐ watch", "stirs out"), (two, "✖ fail", "gel on the spoon")):
+        page.get_by_text("Decide before it is due").click()
         page.get_by_text(word, exact=True).click()
         page.get_by_label("Why, in a sentence").fill(why)
         page.keyboard.press("Tab")
@@ -117,18 +119,18 @@ def test_an_addition_is_taken_back_and_out_of_order_is_asked(
 ) -> None:
     test = start(shop)
     page = opened(size, test, "Wren")
-    page.get_by_role("button", name="In: 1 ·").click()
+    page.get_by_role("button", name="Add 1 ·").click()
     undo = page.get_by_role("button", name="Undo")
     undo.wait_for()
     box = undo.bounding_box()
     assert box is not None
     assert box["height"] >= 44, "a gloved thumb needs 44 px"
     undo.click()
-    page.get_by_role("button", name="In: 1 ·").wait_for()
+    page.get_by_role("button", name="Add 1 ·").wait_for()
     assert shop.case(test.id).additions == ()
 
     settle(page)
-    page.get_by_role("button", name="In: 2 ·").click()
+    page.get_by_role("button", name="Add 2 ·").click()
     page.get_by_text("Bineguard Copper 20 comes before Nettlesap Boron 10 and is not ticked").wait_for()
     assert shop.case(test.id).additions == ()
     page.get_by_role("button", name="Yes, it went in now").click()
@@ -137,6 +139,9 @@ def test_an_addition_is_taken_back_and_out_of_order_is_asked(
 
     settle(page)
     page.get_by_role("button", name="Mixing done, start the clock").click()
+    page.get_by_text("Not ticked: 1 · Bineguard Copper 20, 3 · Hopcal 12.").wait_for()
+    assert shop.case(test.id).mixed_at is None
+    page.get_by_role("button", name="Left out: start the clock").click()
     page.get_by_text("In the jar: 1 of 3 products ticked").click()
     page.wait_for_timeout(10_000)  # until a tick counts as meant
     page.get_by_role("button", name="Ticked, but it did not go in?").click()

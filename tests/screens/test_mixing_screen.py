@@ -55,13 +55,13 @@ def which(app: AppTest, n: int) -> AppTest:
 def test_a_tick_is_undone_with_one_tap(screen: Open, kept: Recorder, test: JarTest) -> None:
     app = screen("test", id=test.id)
     assert "Undo" not in labels(app)
-    button(app, "In: 1 · Bineguard Copper 20").click().run()
+    button(app, "Add 1 · Bineguard Copper 20").click().run()
     assert "✓ **1 · Bineguard Copper 20**" in words(app)
     button(app, "Undo").click().run()
     case = kept.case(test.id)
     assert [e.kind for e in case.events] == ["added", "undone"]
     assert case.additions == ()
-    button(app, "In: 1 · Bineguard Copper 20").click().run()
+    button(app, "Add 1 · Bineguard Copper 20").click().run()
     assert [e.position for e in kept.case(test.id).additions] == [1]
 
 
@@ -100,7 +100,7 @@ def test_what_did_not_go_in_can_be_said_after_mixing_too(screen: Open, kept: Rec
 
 def test_a_tick_out_of_order_is_asked_first(screen: Open, kept: Recorder, test: JarTest) -> None:
     app = screen("test", id=test.id)
-    button(app, "In: 3 · Hopcal 12").click().run()
+    button(app, "Add 3 · Hopcal 12").click().run()
     assert kept.case(test.id).events == ()
     assert (
         "Bineguard Copper 20 and Nettlesap Boron 10 come before Hopcal 12 and are not ticked. "
@@ -109,7 +109,7 @@ def test_a_tick_out_of_order_is_asked_first(screen: Open, kept: Recorder, test: 
     button(app, "No, not yet").click().run()
     assert "Is Hopcal 12 in the jar" not in words(app)
     assert kept.case(test.id).events == ()
-    button(app, "In: 3 · Hopcal 12").click().run()
+    button(app, "Add 3 · Hopcal 12").click().run()
     button(app, "Yes, it went in now").click().run()
     assert [e.position for e in kept.case(test.id).additions] == [3]
     assert "Is Hopcal 12 in the jar" not in words(app)

@@ -16,6 +16,7 @@ from jartest.recorder import Recorder
 from jartest.records.model import JarTest, Product, TestPlan
 from jartest.samples import load_samples
 from jartest.screens import state
+from jartest.screens.curve_part import over_time
 from jartest.screens.shell import SCREENS
 
 REPO = Path(__file__).resolve().parents[2]
@@ -196,8 +197,8 @@ def test_products_go_in_by_one_tap_each_and_the_clock_starts(
     screen: Open, kept: Recorder, test: JarTest
 ) -> None:
     app = screen("test", id=test.id)
-    button(app, "In: 1").click().run()
-    button(app, "In: 2").click().run()
+    button(app, "Add 1").click().run()
+    button(app, "Add 2").click().run()
     button(app, "Mixing done, start the clock").click().run()
     words(app)
     case = kept.case(test.id)
@@ -242,11 +243,11 @@ def test_nothing_ticked_and_contradictions_are_refused_in_words(screen: Open, te
     assert app.checkbox(key=state.key(f"see-{test.id}", "sign", "gel")).value is True
 
 
-WHY = "Why, in a sentence (needed where you differ from the machine)"
+WHY = "Why, in a sentence: the machine does not say so"
 
 
 def sign(app: AppTest, test: JarTest, word: str, reason: str = "") -> AppTest:
-    app.radio(key=state.key("decide", test.id, "word")).set_value(word)
+    choose(app, test, word)
     field(app, WHY).set_value(reason)
     return button(app.run(), f"Sign: {word.upper()}, as Wren").click().run()  # type: ignore[no-any-return]
 
@@ -424,9 +425,11 @@ def test_a_loose_photo_is_read_and_not_kept(screen: Open, kept: Recorder, home: 
 def test_the_sample_tests_open_on_their_screen(screen: Open, kept: Recorder) -> None:
     load_samples(kept)
     for row in kept.find():
-        said = words(screen("test", id=row.id))
+        app = screen("test", id=row.id)
+        app.session_state[over_time(row.id)] = True
+        said = words(app.run())
         assert "sample, invented" in said
-        assert "Over time" in said
+        assert "Score of each photo alone" in said
         assert "against the first good photo" in said
         # Cream and curds are half way or more when they are first seen: no look shows them on their way.
         fast = ("Oil adjuvant over humic liquid", "Liquid calcium into liquid phosphorus")

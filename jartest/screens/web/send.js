@@ -111,7 +111,9 @@ export default function (component) {
   const find = (selector) => parentElement.querySelector(selector);
   const line = lineOf(data), input = find(".photos"), pick = find(".pick"), cam = find(".cam"), video = find("video");
   input.multiple = matchMedia("(pointer: fine)").matches; // a phone takes one at a time, and keeps its camera so
-  find(".hint").textContent = data.hint + (input.multiple ? "; several at once go by their own time" : "");
+  find(".main").textContent = data.label;
+  pick.classList.toggle("aside", !data.main);
+  find(".hint").textContent = input.multiple && data.main ? "kept and measured at once; several go by their own time" : "";
   line.draw = () => {
     const list = find(".sent");
     list.replaceChildren();
@@ -129,7 +131,8 @@ export default function (component) {
     video.srcObject = null;
     cam.hidden = true;
   };
-  find(".webcam").hidden = !navigator.mediaDevices; // browsers have none on http, save on localhost
+  // Browsers have no camera on http, save on localhost; a phone takes photos with its own.
+  find(".webcam").hidden = !navigator.mediaDevices || !input.multiple;
   find(".webcam").onclick = async () => {
     if (video.srcObject) return close();
     try {
