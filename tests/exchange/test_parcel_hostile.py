@@ -245,7 +245,7 @@ HOSTILE: dict[str, tuple[Spoil, str]] = {
     "a key twice": (raw(lambda d: d.replace(b'"words":', b'"words": "a", "words":')), "not valid JSON"),
     "deep nesting": (raw(lambda d: b"[" * 100_000 + b"]" * 100_000), "not valid JSON|not that of"),
     "deep nesting in a field": (raw(lambda d: d.replace(b'"loose": false', b'"loose": ' + b"[" * 3000 + b"]" * 3000)), "not valid JSON|loose"),
-    "not valid JSON": (raw(lambda d: d[:-1]), "no JSON"),
+    "no JSON": (raw(lambda d: d[:-1]), "not valid JSON"),
     "no UTF-8": (raw(lambda d: d.replace(b"Can this", b"\xff\xfe")), "not valid JSON"),
     "a list for a manifest": (raw(lambda d: b"[]"), "not that of"),
     "an empty manifest": (raw(lambda d: b""), "not valid JSON"),
