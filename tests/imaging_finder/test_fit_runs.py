@@ -62,6 +62,7 @@ def test_grain_is_taken_out_of_two_in_three_of_the_renderers_pictures_and_of_no_
 
 
 @pytest.mark.filterwarnings("ignore::DeprecationWarning")  # the older exporter, which OpenCV reads
+@pytest.mark.filterwarnings("ignore:Constant folding:UserWarning")  # it leaves two small slices as they are
 @pytest.mark.parametrize("kind", ["picture", "crop"])
 def test_a_toy_fit_runs_and_its_weights_open(kind: str, tmp_path: Path) -> None:
     pytest.importorskip("torch", reason="PyTorch is only in the extra `fit`")
@@ -84,6 +85,25 @@ def test_a_toy_fit_runs_and_its_weights_open(kind: str, tmp_path: Path) -> None:
     want = [want] if kind == "picture" else want
     for got, w in zip(reader.forward(names), want, strict=True):
         assert np.abs(np.asarray(got) - w.numpy()).max() < 0.05  # weights are kept in half precision
+
+
+def test_where_layers_end_is_asked_of_jars_with_fewer_bands_than_there_are_places_for() -> None:
+    """Was wrong: places of bands that are not there are no numbers, and swept those that are there away."""
+    torch = pytest.importorskip("torch", reason="PyTorch is only in the extra `fit`")
+    from jartest.imaging.fit import train
+
+    some = [f for f in train.load([], range(24), 1) if np.isfinite(f.points[0, 0, 0])]
+    layers = [int(((f.band_kinds[0] > 1) & np.isfinite(f.band_tops[0, :, 1])).sum()) for f in some]
+    d = train.Data("cpu")
+    d.add(some)
+    idx = torch.arange(len(some))
+    which = torch.zeros_like(idx)
+    m = train.crop_maps(d, idx, which, torch.Generator().manual_seed(1), 1.0)
+    edge = train.crop_targets(d, idx, which, m, torch.ones(len(idx), dtype=torch.bool))["edge"]
+    several = torch.tensor([n > 1 for n in layers])
+    assert several.any()
+    assert (edge.amax(1)[several] > 0.8).float().mean() > 0.8  # a crop may leave a boundary out
+    assert (edge.amax(1)[~several] == 0).all()
 
 
 @pytest.mark.parametrize("kind", ["picture", "crop"])

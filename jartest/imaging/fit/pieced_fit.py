@@ -306,9 +306,18 @@ def fit(kind: str, d: Pool, a: argparse.Namespace, start: dict[str, Any] | None 
         net, mean = (folded(make().eval()).to(d.device).train() for _ in range(2))
     if start:
         net.load_state_dict(start)
+    elif a.trunk:
+        net.trunk.take(torch.load(a.trunk, map_location="cpu", weights_only=True))
     mean.load_state_dict(net.state_dict())
     slow, fast = ([t for t in x.state_dict().values() if t.dtype.is_floating_point] for x in (mean, net))
-    opt = torch.optim.AdamW(net.parameters(), lr=a.lr, weight_decay=0.02)
+    parts = [
+        {
+            "params": [p for n, p in net.named_parameters() if n.startswith("trunk.") == is_trunk],
+            "share": share,
+        }
+        for is_trunk, share in ((True, a.trunk_rate), (False, 1.0))
+    ]
+    opt = torch.optim.AdamW([p for p in parts if p["params"]], lr=a.lr, weight_decay=0.02)
     groups = d.groups()
     shares = {"rest": a.rest, "real": a.real_share, "made": 1.0}
     begun, n, told = time.monotonic(), 0, 0.0
@@ -317,7 +326,7 @@ def fit(kind: str, d: Pool, a: argparse.Namespace, start: dict[str, Any] | None 
         part = max(spent / a.seconds, n / a.steps)
         rate = a.lr * min(1, (n + 1) / (50 if start else 300)) * (0.5 + 0.5 * math.cos(math.pi * part)) + 1e-6
         for group in opt.param_groups:
-            group["lr"] = rate
+            group["lr"] = rate * group["share"]
         if a.renew and n % 8 == 0:  # many at once: it is the calls that take the time
             d.renew(8 * a.renew)
         loss = take(net, d, groups, shares, a.batch, g)
@@ -380,6 +389,8 @@ def main(argv: list[str] | None = None) -> None:
         "--leave-out", default="", help="sources of real photographs that are not fitted on, commas between"
     )
     p.add_argument("--start", default="")
+    p.add_argument("--trunk", default="", help="published weights of EfficientNet-Lite0")
+    p.add_argument("--trunk-rate", type=float, default=0.4, help="its rate as a share of the rest's")
     p.add_argument("--seconds", type=float, default=400)
     p.add_argument("--steps", type=int, default=10**9)
     p.add_argument("--every", type=float, default=60)

@@ -377,7 +377,10 @@ def crop_targets(d: Data, idx: Tensor, which: Tensor, m: Tensor, is_jar: Tensor)
         cls = torch.where(band, kinds[:, j : j + 1], cls)
         if j + 1 < tops.shape[1]:
             inner = (kinds[:, j + 1 : j + 2] > 1) & (kinds[:, j : j + 1] > 0)
-            edge = torch.maximum(edge, torch.exp(-0.5 * ((r[None] - t) / 1.3) ** 2) * inner)
+            there = torch.exp(
+                -0.5 * ((r[None] - t) / 1.3) ** 2
+            )  # not a number where there is no band: never multiplied
+            edge = torch.where(inner, torch.maximum(edge, there), edge)
         bottom = torch.where(kinds[:, j : j + 1] > 0, t, bottom)
     cols = torch.stack([p[:, 3, 0], p[:, 4, 0]], 1)
     cols = torch.stack([cols.min(1).values, cols.max(1).values], 1)
