@@ -46,9 +46,6 @@ _FAINT = 6.0  # CIELAB difference of two layers below which a spread means nothi
 _OVER = 0.05  # of the column: contents that end so far over the surface are no meniscus
 _OVER_ODDS = 0.1  # chosen on the pictures for fitting; what it costs stands in fit/DIARY.md
 _OVER_ODDS_BY_HAND = 0.35  # over a line that a person set
-# Of the column, odds of a surface so far under the one that is read: of the test pictures, a third have it of those with a
-# layer on top, none of the even ones, and one whose foam was taken for liquid, which would pass.
-_UNDER, _UNDER_ODDS = 0.06, 0.003
 _ALIKE, _UNLIKE = 6.0, 18.0  # CIELAB differences, chosen on the pictures for fitting
 
 
@@ -59,7 +56,7 @@ def ends_above(frame: Frame, ends: Ends, *, by_hand: bool = False) -> bool:
 
 
 def foam_unsure(frame: Frame, ends: Ends, *, foam: bool, set_by_hand: bool = False) -> bool:
-    """True where the finder sees contents over this surface, or another surface under it, and the reading no foam.
+    """True where the finder sees contents over this surface and the reading no foam.
 
     Parameters
     ----------
@@ -75,32 +72,20 @@ def foam_unsure(frame: Frame, ends: Ends, *, foam: bool, set_by_hand: bool = Fal
     Notes
     -----
     The finder's line for the upper end of foam lies on the surface where there is no foam.  Foam thinner
-    than a twentieth of the column is not told, nor foam that both looks take for liquid.  Another surface
-    under one that a person set is no doubt.
+    than a twentieth of the column is not told, nor foam that both looks take for liquid.
     """
-    if foam:
-        return False
-    high = frame.floor_px - frame.surface_px
-    under = ends.surface_between(frame.surface_px + _UNDER * high, frame.floor_px)
-    return ends_above(frame, ends, by_hand=set_by_hand) or (not set_by_hand and under > _UNDER_ODDS)
+    return not foam and ends_above(frame, ends, by_hand=set_by_hand)
 
 
 def other_end(frame: Frame, ends: Ends, *, set_by_hand: bool = False) -> Withheld | None:
-    """The other row at which the contents may end, where `foam_unsure` says that there is one; None where not.
-
-    Above the surface it is the likeliest upper end of the contents, else the likeliest other surface under it.
-    """
-    high = frame.floor_px - frame.surface_px
-    if ends_above(frame, ends, by_hand=set_by_hand):
-        odds, where = ends.odds, ends.rows_px < frame.surface_px - _OVER * high
-    elif set_by_hand:
+    """The other row at which the contents may end, where `foam_unsure` says that there is one; None where not."""
+    if not ends_above(frame, ends, by_hand=set_by_hand):
         return None
-    else:
-        odds = ends.surface
-        where = (ends.rows_px > frame.surface_px + _UNDER * high) & (ends.rows_px < frame.floor_px)
-    rows, odds = ends.rows_px[where], odds[where]
+    high = frame.floor_px - frame.surface_px
+    where = ends.rows_px < frame.surface_px - _OVER * high
+    rows, odds = ends.rows_px[where], ends.odds[where]
     peak = float(rows[np.argmax(odds)])
-    near = np.abs(rows - peak) <= _UNDER / 2 * high
+    near = np.abs(rows - peak) <= _OVER / 2 * high
     total = float(odds[near].sum())
     sigma = math.sqrt(float((odds[near] * (rows[near] - peak) ** 2).sum()) / total)
     step = abs(float(ends.rows_px[1] - ends.rows_px[0]))

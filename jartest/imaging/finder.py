@@ -27,7 +27,7 @@ from numpy.typing import NDArray
 
 from jartest.imaging.values import Frame, LayerKind
 
-__all__ = ["CLASSES", "FOUND", "SURE", "Ends", "Finding", "SeenLayer", "look"]
+__all__ = ["CLASSES", "FOUND", "SURE", "TRUSTED", "Ends", "Finding", "SeenLayer", "edge_odds", "look"]
 
 Floats = NDArray[np.float64]
 Pixels = NDArray[np.uint8]
@@ -54,6 +54,7 @@ _SAME_ROW = 3  # rows of a crop: a surface this near to the top of the contents 
 
 FOUND = 0.75  # confidence from which a jar counts as found; what passes it without one, see fit/DIARY.md
 SURE = 0.5  # confidence from which a line is given: chosen on left-out pictures, see fit/DIARY.md
+TRUSTED = 0.8  # confidence from which nobody need say that the lines are right: one in five lines is wrong there; our choice
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,10 +82,6 @@ class Ends:
     def above(self, row_px: float) -> float:
         """Odds that the contents end above this row."""
         return float(self.odds[self.rows_px < row_px].sum())
-
-    def surface_between(self, high_px: float, low_px: float) -> float:
-        """Odds that the liquid's surface lies between these rows."""
-        return float(self.surface[(self.rows_px > high_px) & (self.rows_px < low_px)].sum())
 
     def lowered(self, by_px: float) -> Ends:
         """The same where the photo begins so many rows higher."""
@@ -304,8 +301,8 @@ def _columns(heat: Floats, lengths: Floats, back: Any, scale: float) -> list[_Co
     return found
 
 
-def _second_look(work: Pixels, floor: Floats, top: Floats, half: float, above: float = 0.09) -> _Crop:
-    """Ask about the jar between two points of its centre line."""
+def _cut(work: Pixels, floor: Floats, top: Floats, half: float, above: float = 0.09) -> tuple[Pixels, Floats]:
+    """The jar between two points of its centre line, upright and stretched to fill; and the map back."""
     axis = top - floor
     length = max(float(np.linalg.norm(axis)), 8.0)
     down = -axis / length if np.linalg.norm(axis) > 1e-6 else np.array([0.0, 1.0])
@@ -321,7 +318,12 @@ def _second_look(work: Pixels, floor: Floats, top: Floats, half: float, above: f
         work, fine, (_COLS * k, _ROWS * k), flags=cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP,
         borderMode=cv2.BORDER_CONSTANT, borderValue=(_PAD, _PAD, _PAD),
     )  # fmt: skip
-    crop = cv2.resize(crop, (_COLS, _ROWS), interpolation=cv2.INTER_AREA)
+    return np.asarray(cv2.resize(crop, (_COLS, _ROWS), interpolation=cv2.INTER_AREA), np.uint8), back
+
+
+def _second_look(work: Pixels, floor: Floats, top: Floats, half: float, above: float = 0.09) -> _Crop:
+    """Ask about the jar between two points of its centre line."""
+    crop, back = _cut(work, floor, top, half, above)
     x = crop.transpose(2, 0, 1).astype(np.float32) / 255
     asked = _run("crop", np.ascontiguousarray(x[None]), ["rows", "cols", "whole"])
     rows, cols, whole = (o[0].astype(float) for o in asked)
@@ -336,6 +338,40 @@ def _second_look(work: Pixels, floor: Floats, top: Floats, half: float, above: f
         jar=float(_sigmoid(whole[0])),
         gone=_sigmoid(whole[1:6]),
     )
+
+
+def edge_odds(pixels: Pixels, floor: Floats, surface: Floats, half_px: float) -> tuple[Floats, Floats]:
+    """How likely a layer ends at each height of a jar whose lines are known, by the closer look alone.
+
+    Parameters
+    ----------
+    pixels : (H, W, 3) uint8
+        The photo, RGB, full size.
+    floor, surface : (2,) float
+        Where inner floor and surface cross the jar's centre line, px.
+    half_px : float
+        Half the jar's inner width, px.
+
+    Returns
+    -------
+    fractions, odds : (256,) float
+        Heights as fractions of the column, from the top down, and the odds.  A mirrored photo has the same.
+    """
+    column, middle = surface - floor, (surface + floor) / 2
+    reach = 0.8 * float(np.linalg.norm(column)) + 1.6 * half_px
+    low = np.maximum(np.floor(middle - reach), 0).astype(int)
+    high = np.minimum(np.ceil(middle + reach) + 1, np.array(pixels.shape[1::-1])).astype(int)
+    work, to_photo = _work_copy(np.ascontiguousarray(pixels[low[1] : high[1], low[0] : high[0]]))
+    at = [(p - low + 0.5) / to_photo - 0.5 for p in (floor, floor + _OVER * column)]
+    crop, back = _cut(work, at[0], at[1], half_px / float(to_photo[0]))
+    x = crop.transpose(2, 0, 1).astype(np.float32) / 255
+    rows = _run("crop", np.stack([x, x[:, :, ::-1]]), ["rows", "cols", "whole"])[0][:, 11].astype(float)
+    down = np.stack([np.full(_ROWS, (_COLS - 1) / 2), np.arange(_ROWS), np.ones(_ROWS)])
+    places = ((back @ down).T + 0.5) * to_photo - 0.5 + low - floor
+    return places @ column / (column @ column), np.asarray(_sigmoid(rows).mean(0), float)
+
+
+_OVER = 1.2  # of the column: how high the crop reaches whose rows are asked for edges; our choice
 
 
 def _rarer_foam(lines: Floats) -> Floats:

@@ -48,6 +48,12 @@ REGISTER: tuple[FlagDefinition, ...] = (
         blocks_pass=True,
     ),
     _f(
+        "lines likely",
+        "The lines are likely right, but not certain.",
+        "Look at the lines in the picture; one tap says that they are right.",
+        blocks_pass=True,
+    ),
+    _f(
         "two jars",
         "A second jar seems to stand in the photo; the reading is of one of them.",
         "Photograph one jar alone, or set the lines of the jar by hand.",

@@ -20,7 +20,7 @@ from jartest.imaging.conditions import (
 )
 from jartest.imaging.evenness import PLAIN, strongest_change
 from jartest.imaging.finder import SURE as LINE_GIVEN
-from jartest.imaging.finder import Ends, look
+from jartest.imaging.finder import TRUSTED, Ends, look
 from jartest.imaging.flocs import NO_BODY, find_flocs
 from jartest.imaging.follow import follow_jar
 from jartest.imaging.held import Apart, apart_from, beyond_doubt, widened
@@ -28,14 +28,14 @@ from jartest.imaging.jar import Placed, find_jar, place, placed_rows
 from jartest.imaging.layers import SURE, find_boundaries, make_layers
 from jartest.imaging.photo import Photo
 from jartest.imaging.profile import ACROSS, FRACTIONS, Cut, Geometry, Strip, cut_out, find_geometry, unroll
-from jartest.imaging.rows import RowsSeen, both, see_rows
+from jartest.imaging.rows import RowsSeen, both, see_rows, with_edges
 from jartest.imaging.scale import Scale, find_scale, with_scale
 from jartest.imaging.texture import GREY_LEVELS, texture_figures
 from jartest.imaging.values import Frame, Layer, Marks, Reading
 
 __all__ = ["METHOD", "read_photo"]
 
-METHOD = "reading-10"
+METHOD = "reading-11"
 _SIDES = ("left", "right", "floor", "surface")
 
 
@@ -136,6 +136,8 @@ def _read(
         return replace(base, jar_found=True, jar=frame, flags=(*flags, "surface unsure"))
     if not frame.confidence >= LINE_GIVEN:  # a person and what is carried over from one have 1
         flags.append("surface unsure")
+    elif not frame.confidence >= TRUSTED:
+        flags.append("lines likely")
     cut = cut_out(photo, frame, placed.cut)
     if frame is not placed.frame:  # foam set by hand moved the surface
         placed = Placed(frame=frame)
@@ -226,7 +228,7 @@ def _measured(
     if by_hand.boundaries is not None:
         boundaries = list(by_hand.boundaries)
     else:
-        found = find_boundaries(photo, strip, seen)
+        found = find_boundaries(photo, strip, with_edges(seen, photo, geometry))
         heights = [b.fraction for b in found]  # also what the blank explains, and what is told as unsure
         if blank is not None and like is not None:
             found, used = without_jar(blank, like, strip, found)

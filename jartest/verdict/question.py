@@ -56,6 +56,12 @@ def question_of(reading: Reading, limits: Limits) -> Question | None:
     frame = reading.jar
     if any(math.isnan(getattr(frame, f"{w.line}_px")) for w in reading.withheld):
         return _which_lines(reading, frame)
+    if "lines likely" in reading.flags:
+        yes = Answer(key="yes", says="Yes", marks=_lines(reading, frame))
+        says = "Do the lines “surface” and “floor” lie on the liquid's surface and the jar's inner floor?"
+        return Question(
+            says=says, hint="No pass until you say. Yes takes all lines as drawn.", answers=(yes,)
+        )
     by_hand = reading.marks is not None and not math.isnan(reading.marks.surface_px)
     if reading.withheld and not by_hand:
         return _where_it_ends(reading, frame, reading.withheld[0])

@@ -221,10 +221,14 @@ CASES: list[tuple[str, Callable[[], Reading], Callable[[], Reading]]] = [
     ("tilt", lambda: rolled(drawn(), -12).read(), lambda: rolled(drawn(), -5).read()),
     ("hidden", lambda: covered(settler(), 0.75).read(), lambda: covered(settler(), 0.35).read()),
     ("hidden", lambda: covered(drawn(Band(top_fraction=1, colour=BROWN)), 0.75).read(), drawn().read),
-    ("layers unsure", lambda: rendered("jar-041-flocs").read(), settler().read),
+    ("layers unsure", lambda: read_photo(rendered("jar-012-flocs_settling").photo), settler().read),
+    (
+        "lines likely",
+        lambda: read_photo(rendered("jar-037-cream").photo),
+        lambda: read_photo(settler().photo),
+    ),
     ("color changes", lambda: unmarked(graded(0.2)).read(), settler().read),
     ("foam unsure", lambda: rendered("jar-044-foam").read(), settler().read),
-    ("foam unsure", lambda: read_photo(rendered("jar-044-foam").photo), lambda: read_photo(settler().photo)),
     ("diffuse boundary", lambda: graded(0.15).read(), lambda: graded(0.0).read()),
     (
         "no scale",

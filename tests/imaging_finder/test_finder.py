@@ -58,11 +58,11 @@ OFFLINE = _offline()
 
 def test_the_weights_are_small() -> None:
     size = sum((WEIGHTS / f"{n}.onnx").stat().st_size for n in ("picture", "crop"))
-    assert size <= 3_000_000
+    assert size <= 12_000_000
 
 
-def test_every_file_of_weights_together_stays_within_four_megabytes() -> None:
-    assert sum(p.stat().st_size for p in WEIGHTS.iterdir()) <= 4_000_000
+def test_every_file_of_weights_together_stays_within_twelve_megabytes() -> None:
+    assert sum(p.stat().st_size for p in WEIGHTS.iterdir()) <= 12_000_000
 
 
 @pytest.mark.skipif(not RENDERED, reason="no rendered pictures here")
@@ -85,6 +85,33 @@ def test_a_rendered_jar_is_found(name: str) -> None:
     assert left < middle < right  # on the jar, whichever way its walls lean
 
 
+def _odds(pixels: NDArray[np.uint8], truth: dict[str, Any]) -> tuple[Any, Any]:
+    px, last = truth["jar_px"], truth["layers"][-1]
+    half = (px["right"][0] - px["left"][0]) / 2
+    return finder.edge_odds(pixels, np.array(px["inner_bottom"]), np.array(last["front_top_px"]), half)
+
+
+@pytest.mark.skipif(not RENDERED, reason="no rendered pictures here")
+def test_the_closer_look_tells_where_layers_end_and_a_mirrored_photo_has_the_same() -> None:
+    path = next(p for p in RENDERED if p.stem == "jar-006-sediment_milky")
+    truth, pixels = json.loads(path.with_suffix(".json").read_text()), _read(path)
+    fractions, odds = _odds(pixels, truth)
+    bed, body = (np.array(x["front_top_px"]) for x in truth["layers"])
+    floor = np.array(truth["jar_px"]["inner_bottom"])
+    want = float((bed - floor) @ (body - floor) / ((body - floor) @ (body - floor)))  # the renderer's truth
+    inside = (fractions > 0.02) & (fractions < 0.97)
+    assert fractions[inside][odds[inside].argmax()] == pytest.approx(want, abs=0.02)
+    assert odds[inside].max() > 0.5
+    width = pixels.shape[1] - 1
+    turned = json.loads(json.dumps(truth))
+    for point in (*turned["jar_px"].values(), *(x["front_top_px"] for x in turned["layers"])):
+        point[0] = width - point[0]
+    turned["jar_px"]["left"], turned["jar_px"]["right"] = turned["jar_px"]["right"], turned["jar_px"]["left"]
+    again = _odds(np.ascontiguousarray(pixels[:, ::-1]), turned)
+    assert np.abs(again[0] - fractions).max() < 1e-6
+    assert np.abs(again[1] - odds).max() < 0.05  # sampled between other pixels
+
+
 def test_scikit_image_opens_some_pictures_offline() -> None:
     assert len(OFFLINE) >= 20  # else the next test would see nothing
 
@@ -103,14 +130,14 @@ def test_a_drawn_backdrop_is_no_jar(kind: str) -> None:
     assert finder.look((x * 255).astype(np.uint8)).frame is None
 
 
-# Taken for a jar still: a box whose faces look like a jar's base and contents.
-TAKEN_FOR_JARS = {"box_faces"}
+# Taken for a jar still, without a line of it given, so that nothing is judged: bands of color one over the other.
+TAKEN_FOR_JARS = {"bands"}
 
 
 @pytest.mark.parametrize(
     "kind",
     [
-        pytest.param(k, marks=pytest.mark.xfail(reason="a box with faces like a jar's, see the model card"))
+        pytest.param(k, marks=pytest.mark.xfail(reason="bands of color, see the model card"))
         if k in TAKEN_FOR_JARS
         else k
         for k in sorted(unlike.KINDS)

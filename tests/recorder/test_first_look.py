@@ -63,7 +63,7 @@ def two_looks(recorder: Recorder, test: JarTest, clock: Any, then: float, now: f
 def test_a_thin_layer_that_stood_there_from_the_first_is_a_watch_until_a_person_says_what_it_is(
     recorder: Recorder, test: JarTest, clock: Any
 ) -> None:
-    first, later = two_looks(recorder, test, clock, 0.04, 0.04)
+    first, later = two_looks(recorder, test, clock, 0.05, 0.05)
     assert latest(recorder, first).reading.settled_fraction > 0.02  # told by the first photo alone
     got = latest(recorder, later)
     assert "first look doubted" in got.reading.flags
@@ -80,12 +80,12 @@ def test_a_thin_layer_that_stood_there_from_the_first_is_a_watch_until_a_person_
 def test_a_bed_that_a_person_saw_in_the_first_look_stays_a_bed(
     recorder: Recorder, test: JarTest, clock: Any
 ) -> None:
-    first, later = two_looks(recorder, test, clock, 0.04, 0.04)
+    first, later = two_looks(recorder, test, clock, 0.05, 0.05)
     where = lines()
     row = where["floor_px"] - 0.04 * (where["floor_px"] - where["surface_px"])
     recorder.set_lines(first.look.id, Marks(**where, boundaries_px=(row,)), by="Wren")
     got = latest(recorder, later)
-    assert got.reading.settled_fraction == pytest.approx(0.04, abs=0.015)
+    assert got.reading.settled_fraction == pytest.approx(0.05, abs=0.015)
     assert got.verdict.word != "pass"
     assert not {"first look", "first look doubted"} & set(got.reading.flags)
 

@@ -431,7 +431,10 @@ def test_an_answer_is_pasted_and_a_key_taken_in_that_makes_it_count(
 def test_a_photo_is_not_asked_about_without_a_name_or_a_line_of_what_is_in_it(
     screen: Open, kept: Recorder
 ) -> None:
-    for name, contents, says in (("", "zinc", "who asks"), ("Wren", "", "one line of what is in the jar")):
+    for name, contents, says in (
+        ("", "zinc", "Enter your name"),
+        ("Wren", "", "one line of what is in the jar"),
+    ):
         app = screen("photo", name=name)
         app.file_uploader[0].set_value(("tailgate.jpg", photo(), "image/jpeg")).run()
         write(app, "What is in it, in one line", contents)
