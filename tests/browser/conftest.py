@@ -15,7 +15,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page, expect, sync_playwright
+
+expect.set_options(timeout=20_000)  # a shared machine may be slow; a condition that holds sooner ends sooner
 
 QUIET = [
     "--no-sandbox",  # Chromium refuses to start as root with it

@@ -8,6 +8,8 @@ from playwright.sync_api import Browser, Page, expect
 PHONE = {"width": 390, "height": 844}
 THUMB_PX = 40  # Streamlit's own buttons are 40 px high
 
+pytestmark = pytest.mark.browser
+
 
 @pytest.fixture
 def phone(chromium: Browser):

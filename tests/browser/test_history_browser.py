@@ -156,6 +156,7 @@ def test_a_search_is_saved_and_opened_again_by_one_tap(page: Page, served: Any, 
     page.get_by_text("Working as Wren").first.wait_for()  # known to the browser, and not asked for twice
     page.get_by_label("Name of the search").fill("Karstphos that failed")
     page.keyboard.press("Enter")
+    expect(page.locator("[data-testid=stApp][data-test-script-state=running]")).to_have_count(0)
     page.get_by_role("button", name="Save this search", exact=True).click()
     page.get_by_text("Saved searches").wait_for()
 

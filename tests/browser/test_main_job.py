@@ -167,6 +167,7 @@ def test_a_jar_goes_from_plan_to_signature_and_is_found_after_a_restart(
     page.get_by_text("What next").wait_for()
     expect(page.get_by_label("Lumps or flakes")).not_to_be_checked()
 
+    settle(page)  # until then the verdict's choice also stands in the fold where it was before
     page.get_by_text("✖ fail", exact=True).click()
     page.get_by_role("button", name="Sign: FAIL, as Wren").click()
     page.get_by_text("Signed by Wren, ").wait_for()
@@ -203,6 +204,8 @@ def test_two_windows_saving_the_same_plan_lose_nothing(served: Any, window: Call
         page.get_by_text("This test: plan, phone, paper, history").click()
         page.get_by_text("The plan: products, water, jar").click()
         page.get_by_role("button", name="Change the plan").click()
+        page.get_by_role("button", name="Save as a new revision").wait_for()
+        settle(page)
         page.get_by_text(re.compile("^Looks: ")).click()
         page.get_by_label("Notes on the plan").fill(note)
         page.keyboard.press("Tab")
