@@ -191,6 +191,7 @@ def cases(draw: st.DrawFn, photos: tuple[tuple[str, int, int], ...]) -> Case:
             get_args(hinted["lumps"])[0],
             **dict.fromkeys(("row_px", "col_px", "diameter_px"), st.floats(0, 99)),
         )
+        withheld = any_of(get_args(hinted["withheld"])[0], row_px=inside)
         reading = any_of(
             reading_kind,
             photo_sha256=st.just(look.photo.sha256),
@@ -199,6 +200,7 @@ def cases(draw: st.DrawFn, photos: tuple[tuple[str, int, int], ...]) -> Case:
             jar=st.none() | jar,
             layers=st.lists(layer, max_size=3).map(tuple),
             lumps=st.lists(lump, max_size=3).map(tuple),
+            withheld=st.lists(withheld, max_size=3).map(tuple),
         )
         readings.append(draw(any_of(kind["readings"], look_id=st.just(look.id), reading=reading)))
     look_ids = st.sampled_from([x.id for x in looks]) if looks else st.none()
