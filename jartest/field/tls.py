@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 from ipaddress import ip_address
 from pathlib import Path
 
-from jartest.errors import BadEntry, StoreFault
+from jartest.errors import StoreFault
 
 __all__ = ["make_certificate"]
 
@@ -22,19 +22,14 @@ def make_certificate(folder: Path, names: tuple[str, ...], *, now: datetime) -> 
 
     Raises
     ------
-    BadEntry
-        If the optional library is not installed.
     StoreFault
         If the files cannot be written.
     """
-    try:
-        from cryptography import x509
-        from cryptography.hazmat.primitives import hashes, serialization
-        from cryptography.hazmat.primitives.asymmetric import ec
-        from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
-    except ModuleNotFoundError as e:
-        msg = "Making a certificate needs a further library; install jartest[tls]."
-        raise BadEntry(msg) from e
+    from cryptography import x509
+    from cryptography.hazmat.primitives import hashes, serialization
+    from cryptography.hazmat.primitives.asymmetric import ec
+    from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
+
     key = ec.generate_private_key(ec.SECP256R1())
     name = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, names[0])])
     alternatives = x509.SubjectAlternativeName(
