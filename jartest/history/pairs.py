@@ -31,7 +31,7 @@ def pair_key(a: str, b: str) -> tuple[str, str]:
 class PairCell:
     """What is known of one pair, from signed tests: counts, and what the evidence model makes of all tests.
 
-    `failed_alone` counts failures of jars that held nothing else.  The ratio is dose of the first over
+    `failed_alone` counts failures of jars that held nothing else, `baseless` passes that rest on nothing.  The ratio is dose of the first over
     dose of the second in jars that passed (g and mL counted alike), None where no amounts were written.
     """
 
@@ -41,6 +41,7 @@ class PairCell:
     watched: int = 0
     failed: int = 0
     failed_alone: int = 0
+    baseless: int = 0
     last_at: datetime | None = None
     ratio_low: float | None = None
     ratio_high: float | None = None
@@ -79,7 +80,8 @@ class PairCell:
         if not self.tests:
             return f"{self.first} with {self.second}: never tried together."
         low, high = self.interval
-        counts = f"{self.passed} passed, {self.watched} watched, {self.failed} failed"
+        bare = f" ({self.baseless} of them without ground)" if self.baseless else ""
+        counts = f"{self.passed} passed{bare}, {self.watched} watched, {self.failed} failed"
         alone = f" ({self.failed_alone} of them with nothing else in the jar)" if self.failed_alone else ""
         last = f", last {self.last_at:%Y-%m-%d}" if self.last_at else ""
         known = self.known.says if self.known else f"{self.first} with {self.second}: not weighed yet."
@@ -199,6 +201,7 @@ def _together(a: PairCell, b: PairCell) -> PairCell:
         watched=a.watched + b.watched,
         failed=a.failed + b.failed,
         failed_alone=a.failed_alone + b.failed_alone,
+        baseless=a.baseless + b.baseless,
         last_at=max(times, default=None),
         ratio_low=least(a.ratio_low, b.ratio_low),
         ratio_high=most(a.ratio_high, b.ratio_high),

@@ -578,6 +578,7 @@ def _cell(row: CountedPair, items: Mapping[int, ShelfItem], known: PairKnown | N
         watched=row.watched,
         failed=row.failed,
         failed_alone=row.failed_alone,
+        baseless=row.baseless,
         last_at=row.last_at,
         ratio_low=row.ratio_low,
         ratio_high=row.ratio_high,

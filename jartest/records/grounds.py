@@ -8,14 +8,14 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Literal
 
-from sqlalchemy import Connection, and_, func, select
+from sqlalchemy import ColumnElement, Connection, and_, func, or_, select
 
 from jartest.records.model import age_at
 from jartest.records.summary_tables import outcomes
 from jartest.records.tables import events, looks, observations, signatures, verdicts
 from jartest.verdict.values import Word
 
-__all__ = ["LONG_ENOUGH_S", "MEASURED", "Ground", "SignedOver", "list_grounds"]
+__all__ = ["LONG_ENOUGH_S", "MEASURED", "Ground", "SignedOver", "list_baseless", "list_grounds"]
 
 LONG_ENOUGH_S = 1800.0  # of looking, for a person's pass without the machine's: `pass_age_s` of limits.toml
 
@@ -67,6 +67,28 @@ def list_grounds(
     rows = c.execute(query).all()
     seen = _seen(c, {i: at for i, word, _, signed_word, at in rows if word is None and signed_word == "pass"})
     return {i: SignedOver(word=word, age_s=age_s, seen_s=seen.get(i)) for i, word, age_s, _, _ in rows}
+
+
+def list_baseless(c: Connection, *where: ColumnElement[bool]) -> frozenset[int]:
+    """The numbers of tests whose signed pass rests on nothing, among the outcomes that these conditions pick.
+
+    Only a person's own pass can: the machine's rests on what it measured.
+    """
+    o = outcomes.c
+    bare = or_(verdicts.c.verdict.is_(None), verdicts.c.verdict == "fail")
+    query = (
+        select(o.number, o.test_id, verdicts.c.verdict, signatures.c.at)
+        .join(signatures, and_(signatures.c.test_id == o.test_id, signatures.c.set_aside == ""))
+        .join(verdicts, verdicts.c.id == signatures.c.verdict_id)
+        .where(o.word == "pass", o.reader.is_not(None), bare, *where)
+    )
+    rows = c.execute(query).all()
+    seen = _seen(c, {test_id: at for _, test_id, word, at in rows if word is None})
+    return frozenset(
+        number
+        for number, test_id, word, _ in rows
+        if SignedOver(word=word, seen_s=seen.get(test_id)).ground_of("pass") == "none"
+    )
 
 
 def _seen(c: Connection, signed_at: Mapping[str, datetime]) -> dict[str, float]:

@@ -6,14 +6,15 @@ import heapq
 import math
 from collections import Counter, defaultdict
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
+from itertools import combinations
 from typing import Any
 
 from sqlalchemy import ColumnElement, Connection, Select, and_, case, func, or_, select
 
 from jartest.imaging.values import Reading
-from jartest.records.grounds import MEASURED, Ground, SignedOver, list_grounds
+from jartest.records.grounds import MEASURED, Ground, SignedOver, list_baseless, list_grounds
 from jartest.records.model import Remix
 from jartest.records.parcel_tables import second_opinions
 from jartest.records.parcels import with_signatures
@@ -109,6 +110,7 @@ class CountedPair:
     ratio_high: float | None
     hardness_low: float | None
     hardness_high: float | None
+    baseless: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -191,7 +193,7 @@ def list_pairs(
     query = select(*columns).where(pair_counts.c.sample == samples)
     if ids is not None:
         query = query.where(pair_counts.c.first_id.in_(ids), pair_counts.c.second_id.in_(ids))
-    return tuple(CountedPair(*row) for row in c.execute(query))
+    return _with_baseless(c, [CountedPair(*row) for row in c.execute(query)], outcomes.c.sample == samples)
 
 
 def _of(samples: bool, year: int | None, water: str | None) -> list[ColumnElement[bool]]:
@@ -249,7 +251,24 @@ def list_pairs_of(
         func.max(o.signed_at),
     ).where(*where)
     rows = c.execute(query.group_by(a.product_id, b.product_id))
-    return tuple(CountedPair(*row, None, None, None, None) for row in rows)
+    counted = [CountedPair(*row, None, None, None, None) for row in rows]
+    return _with_baseless(c, counted, *_of(samples, year, water))
+
+
+def _with_baseless(
+    c: Connection, pairs: Sequence[CountedPair], *where: ColumnElement[bool]
+) -> tuple[CountedPair, ...]:
+    """The pairs with how many of their passes rest on nothing."""
+    numbers = sorted(list_baseless(c, *where))
+    put_in: dict[int, list[int]] = defaultdict(list)
+    held = outcome_products.c
+    for some in (numbers[i : i + 5_000] for i in range(0, len(numbers), 5_000)):
+        for number, product_id in c.execute(
+            select(held.number, held.product_id).where(held.number.in_(some))
+        ):
+            put_in[number].append(product_id)
+    bare = Counter(pair for ids in put_in.values() for pair in combinations(sorted(set(ids)), 2))
+    return tuple(replace(p, baseless=bare[p.first_id, p.second_id]) for p in pairs)
 
 
 def list_years_and_waters(c: Connection, *, samples: bool) -> tuple[tuple[int, ...], tuple[str, ...]]:

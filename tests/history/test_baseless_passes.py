@@ -64,6 +64,20 @@ def test_what_a_person_watched_for_long_without_the_machine_makes_a_pair_likely_
     assert History(shop.store).before(MIX).tone == "good"
 
 
+@pytest.mark.parametrize("year", [None, 2026])
+def test_counts_say_how_many_passes_are_without_ground(shop: Any, year: int | None) -> None:
+    shop.add("A B", "pass")
+    over_no_verdict(shop, 1)
+    over_no_verdict(shop, 60)  # watched for long: that is a ground
+    shop.sign(shop.open("A B C"), "fail", person="pass")
+    shop.sign(shop.open("A C"), "watch", person="pass")
+    cells = History(shop.store).pairs_tried(year=year).by_pair()
+    said = {pair: (c.passed, c.baseless) for pair, c in cells.items()}
+    a_c, b_c = ("A (Ferrow)", "C (Ferrow)"), ("B (Ferrow)", "C (Ferrow)")
+    assert said == {PAIR: (4, 2), a_c: (2, 1), b_c: (1, 1)}
+    assert "4 passed (2 of them without ground), 0 watched" in cells[PAIR].says
+
+
 def test_a_baseless_pass_widens_no_range(shop: Any) -> None:
     for _ in range(2):
         shop.add("A B", "pass", hardness=100.0)

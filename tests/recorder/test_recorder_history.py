@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -19,7 +21,7 @@ from jartest.settings import Settings, accept_limits, read_limits
 from jartest.verdict.values import Word
 
 
-def sign(recorder: Recorder, names: str, word: Word) -> JarTest:
+def sign(recorder: Recorder, names: str, word: Word, watch: Callable[[], None] | None = None) -> JarTest:
     products = tuple(
         Product(name=n, maker="Ferrow", lot="L1", amount_text="5 mL", amount_ml=5.0) for n in names.split()
     )
@@ -30,6 +32,10 @@ def sign(recorder: Recorder, names: str, word: Word) -> JarTest:
         schedule=default_schedule(len(products), (0.0, 900.0)),
     )
     test = recorder.start_test(plan, by="Wren", utc_offset_min=0)
+    if watch is not None:
+        recorder.finish_mixing(test.id, by="Wren")
+        watch()
+        recorder.observe(test.id, by="Wren", signs=("smooth",))
     seen = recorder.judge(test.id).id
     recorder.sign(
         test.id,
@@ -57,10 +63,13 @@ def put_on_shelf(recorder: Recorder, *names: str) -> None:
     )
 
 
-def test_products_of_one_kind_by_the_shelf_roll_up_and_stand_in_for_each_other(recorder: Recorder) -> None:
+def test_products_of_one_kind_by_the_shelf_roll_up_and_stand_in_for_each_other(
+    recorder: Recorder, clock: Any
+) -> None:
     put_on_shelf(recorder, "Bineguard", "Oldcopper")
     sign(recorder, "Bineguard Phos", "fail")
-    sign(recorder, "Oldcopper Phos", "pass")
+    # Watched for an hour: a pass signed over no verdict has a ground then, and clears a pair.
+    sign(recorder, "Oldcopper Phos", "pass", watch=lambda: clock.go_on(minutes=60))
     history = recorder.history()
     (rolled,) = history.pair_table(group_of=history.group_of).cells
     assert (rolled.first, rolled.second, rolled.passed, rolled.failed) == ("copper", "phos", 1, 1)
