@@ -195,7 +195,7 @@ def ask_about_photo(
     if not by.strip():
         raise BadEntry("Enter your name, so that the answer finds its way back.")
     if not contents.strip():
-        raise BadEntry("Write one line of what is in the jar: a photo alone tells nobody.")
+        raise BadEntry("Write one line on what is in the jar: a photo alone doesn't say.")
     plan = TestPlan(title=" ".join(contents.split()), water=Water(source=" ".join(water.split())), jar=jar)
     case = _case_of_photo(data, name, reading, verdict, plan, new_id, at, by.strip(), utc_offset_min)
     parcel = pack_question(
@@ -449,7 +449,7 @@ def question_of(parcel: Parcel) -> Question:
         If it is an answer.
     """
     if not isinstance(parcel.said, Question):
-        raise BadEntry("This parcel is an answer and asks nothing; open the question instead.")
+        raise BadEntry("This parcel is an answer, not a question; open the question instead.")
     return parcel.said
 
 
@@ -485,7 +485,7 @@ def give_second_opinion(
     if not name:
         raise BadEntry("Enter your name; it goes under this opinion.")
     if not why:
-        raise BadEntry("Write one sentence why: a word alone helps nobody.")
+        raise BadEntry("Write one sentence why: a verdict alone is little help.")
     if any(not (0 <= x <= 1) for m in marks for x in (m.across_fraction, m.down_fraction)):
         raise BadEntry("A mark lies outside its photo; set it again.")
     earlier = store.second_opinions(question_id)
@@ -519,7 +519,7 @@ def answer_parcel(store: Store, question_id: str, *, at: datetime, key: SigningK
     """
     asked = store.parcel(question_id)
     if asked.direction == "sent":
-        raise BadEntry("This question was asked here, so what was said to it stands with its test already.")
+        raise BadEntry("This question was asked here, so the answer is with its test already.")
     mine = [s for s in store.second_opinions(question_id) if s.answer_id is None]
     if not mine:
         raise BadEntry("Nothing has been said to this question yet; give your verdict first.")

@@ -76,7 +76,7 @@ def read_answer(data: bytes) -> Parcel:
         )
     manifest = read_manifest(said.encode())
     if not isinstance(manifest, Answer) or manifest.parts:
-        raise BadParcel("The text is no answer; nothing was kept.")
+        raise BadParcel("This text is not an answer; nothing was kept.")
     return Parcel(
         said=manifest,
         sha256=hashlib.sha256(said.encode()).hexdigest(),
@@ -95,7 +95,7 @@ def _body(packed: bytes) -> dict[str, str]:
     texts = ("said", "key", "signature")
     sound = isinstance(body, dict) and set(body) == {"format", "version", *texts}
     if not sound or body["format"] != "jartest answer" or not all(isinstance(body[n], str) for n in texts):
-        raise BadParcel("The text is no answer of jartest's; nothing was kept.")
+        raise BadParcel("This text is not an answer from jartest; nothing was kept.")
     if body["version"] != 1:
         raise BadParcel("The answer was written by a newer version; update jartest.")
     try:

@@ -141,7 +141,7 @@ def _recipe(case: Case) -> list[str]:
     ]
     heads = ("no.", "product", *(["rate, as read"] if plan.recipe else []), "in the jar")
     jar = f"{plan.jar.name}, {plan.jar.volume_ml:.0f} mL"
-    said_jar = f"Jar: {jar}." if plan.jar.name else "Which jar it is, nobody wrote."
+    said_jar = f"Jar: {jar}." if plan.jar.name else "The jar was not named."
     water = f"<p>{escape(f'Water: {say_water(case)}. {said_jar}')}</p>"
     if not rows:
         return ["<h2>Recipe</h2>", "<p>Nothing of the recipe is written.</p>", water]

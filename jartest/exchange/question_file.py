@@ -68,7 +68,7 @@ def pack_question_file(asked: Parcel, *, whole: bool = False) -> Parcel:
         If it is no question, or the page would be larger than can be sent.
     """
     if not isinstance(asked.said, Question):
-        raise BadEntry("This parcel is an answer and asks nothing; open the question instead.")
+        raise BadEntry("This parcel is an answer, not a question; open the question instead.")
     case = blind(asked.said.case)
     question = replace(asked.said, case=case, record_sha256=digest_of_case(case), parts=())
     photos = {x.photo.sha256: asked.photo(x.photo.sha256) for x in case.looks}
@@ -187,14 +187,14 @@ def read_question_file(data: bytes) -> Parcel:
         raise BadParcel("The file was damaged on its way; ask for it again.") from e
     # Checked before it is taken apart: a page of ours has a few tags a photo, and none of this kind.
     if "<![" in text or text.count("<") > _MOST_TAGS:
-        raise BadParcel("The file is no question as jartest writes it; nothing was kept.")
+        raise BadParcel("This file is not a question written by jartest; nothing was kept.")
     seen = _Seen()
     seen.feed(text)
     if len(seen.manifests) != 1 or not text.endswith("</html>\n"):
-        raise BadParcel("The file is no question, or not a whole one; ask for it again.")
+        raise BadParcel("This file is not a question, or not a whole one; ask for it again.")
     said = read_manifest(seen.manifests[0].encode())
     if not isinstance(said, Question) or said.page_sha256 is None:
-        raise BadParcel("The file is no question as jartest writes it; nothing was kept.")
+        raise BadParcel("This file is not a question written by jartest; nothing was kept.")
     if seen.digest != said.page_sha256:
         raise BadParcel(
             "The page was changed on its way: it does not show what its manifest says; ask for it again."

@@ -187,7 +187,7 @@ _LEVELS = {"stop": "STOP", "warning": "Beware", "note": "Note"}
 
 
 def _cautions(sheet: Sheet, cautions: Sequence[Caution]) -> None:
-    """What is to be known of this mixture, the gravest first, with whose word each is."""
+    """What is to be known of this mixture, the worst first, with whose word each is."""
     if cautions:
         sheet.heading("Cautions for this mixture", keep=20)
         for c in cautions:

@@ -105,7 +105,7 @@ def read_key_text(text: str) -> tuple[str, str]:
         Ed25519PublicKey.from_public_bytes(_from_text(key, 32))
     except ValueError as e:
         raise BadEntry(
-            "This is no key; paste the whole line that begins with “jartest key of” and ends in 43 letters."
+            "This is not a key; paste the whole line that begins with “jartest key of” and ends in 43 letters."
         ) from e
     return name, key
 

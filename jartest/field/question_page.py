@@ -67,7 +67,7 @@ async def take_answer(recorder: Recorder, case: Case, request: Request) -> Respo
         raise BadEntry("No photo and no answer came; open the page again and send it from there.")
     look = next((x for x in case.looks if x.id == said.get("look")), None)
     if look is None:
-        raise NotFound("That photo is none of this jar's; open the page again.")
+        raise NotFound("That photo is not of this jar; open the page again.")
 
     def keep() -> str:
         kept = recorder.answer_question(

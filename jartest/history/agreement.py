@@ -198,7 +198,7 @@ class Compared:
         said = f"They gave the same word in {same} of {n} tests"
         k = self.weighted
         if math.isnan(k.value):
-            return f"{said}, always the same one word: how far that is more than chance cannot be told."
+            return f"{said}, always the same one word: how far that is more than chance can't be said."
         if n < FEWEST:
             return f"{said}: too few to say how far that is more than chance."
         return f"{said}; beyond chance that is {k.value:.2f} of the way to full agreement (95 %: {k.low:.2f} to {k.high:.2f})."

@@ -292,7 +292,7 @@ def say_before(
 
 
 def _sentence(planned: Mix, b: Before, pairs: int) -> tuple[Tone, str]:
-    """The tone and the sentence, the gravest first."""
+    """The tone and the sentence, the worst first."""
     if len(planned.products) < 2:
         return "open", "One product alone: earlier tests of mixtures say nothing of it."
     return _warning(b) or _caution(b) or _good(b) or _not_known(b, pairs)

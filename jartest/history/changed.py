@@ -15,7 +15,7 @@ from jartest.history.states import STATE_SHAPES, PairKnown, Range, StateWord
 __all__ = ["CHANGES", "Changed", "ChangedKind", "Season", "what_changed"]
 
 ChangedKind = Literal["worse", "better", "new", "wider"]
-# What each kind of change is called, the gravest first.
+# What each kind of change is called, the worst first.
 CHANGES: dict[ChangedKind, str] = {
     "worse": "Got worse",
     "better": "Got better",
@@ -39,7 +39,7 @@ class Changed:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Season:
-    """What changed in a season, the gravest first; `since` is its year, `products` are new, `tests` its tests."""
+    """What changed in a season, the worst first; `since` is its year, `products` are new, `tests` its tests."""
 
     since: int
     changes: tuple[Changed, ...]

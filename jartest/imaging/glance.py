@@ -38,7 +38,7 @@ def glance_at(data: bytes) -> Glance:
     """
     grey = cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_REDUCED_GRAYSCALE_4)
     if grey is None:
-        raise BadPhoto("What the camera gave is no picture; unplug it and plug it in again.")
+        raise BadPhoto("The camera did not deliver a picture; unplug it and plug it in again.")
     small = cv2.resize(grey, (_COLS, _ROWS), interpolation=cv2.INTER_AREA).astype(np.float32) / 255
     small = cv2.GaussianBlur(small, (3, 3), 0).astype(np.float32)
     spread = float(small.std()) or 1.0

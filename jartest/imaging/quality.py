@@ -85,8 +85,8 @@ REGISTER: tuple[FlagDefinition, ...] = (
     ),
     _f(
         "color changes",
-        "The color changes across the jar where no layer was told.",
-        "Look whether a layer ends there, and set it by hand; keep the layers as shown if none does.",
+        "The color changes across the jar where no layer was found.",
+        "Check whether a layer ends there, and set it by hand; keep the layers as shown if none does.",
         blocks_pass=True,
     ),
     _f(
@@ -133,7 +133,7 @@ REGISTER: tuple[FlagDefinition, ...] = (
     ),
     _f(
         "parted since",
-        "Part of the contents changed its color since the first look by more than the rest, and no layer is told there.",
+        "Part of the contents changed its color since the first look by more than the rest, and no layer was found there.",
         "Look closely at the jar from floor to surface, and draw the layer if there is one.",
         at_best_watch=True,
     ),

@@ -50,7 +50,7 @@ class Ground:
         return WEAK_DAYS if self.weak(word) else USUAL_DAYS
 
     def said(self, word: str, *, by: str) -> tuple[str, ...]:
-        """What a crew must not miss of it, a sentence each, the gravest first; `by` signed this word."""
+        """What a crew must not miss of it, a sentence each, the worst first; `by` signed this word."""
         out = []
         if self.overruled(word):
             machine = self.machine.upper() or "NO VERDICT"

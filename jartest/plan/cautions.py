@@ -42,7 +42,7 @@ def cautions_for(
     water: MixWater | None = None,
     failed: Sequence[FailedPair] = (),
 ) -> tuple[Caution, ...]:
-    """Every caution for this mixture, the gravest first.
+    """Every caution for this mixture, the worst first.
 
     Parameters
     ----------

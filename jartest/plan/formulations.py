@@ -85,8 +85,13 @@ _LIST = (
     _f("ZC", "mixed capsule suspension and suspension concentrate", True, "CS"),
     _f("ZE", "mixed capsule suspension and suspo-emulsion", True, "CS"),
     _f("ZW", "mixed capsule suspension and oil-in-water emulsion", True, "CS"),
-    _f("TC", "technical material", None, caution="is no finished product; its label must allow this use"),
-    _f("TK", "technical concentrate", None, caution="is no finished product; its label must allow this use"),
+    _f("TC", "technical material", None, caution="is not a finished product; its label must allow this use"),
+    _f(
+        "TK",
+        "technical concentrate",
+        None,
+        caution="is not a finished product; its label must allow this use",
+    ),
     _f("XX", "other type", None),
     _f("SB", "sealed water-soluble bag", False),
     # Words of the trade for what is no pesticide formulation but stands in every mixing order.

@@ -131,12 +131,12 @@ _PAIRS = (
     _Pair(
         one="live organisms",
         other="acid",
-        says="live organisms may not bear the acid: their label must allow it",
+        says="live organisms may not survive the acid: their label must allow it",
     ),
     _Pair(
         one="live organisms",
         other="alkali",
-        says="live organisms may not bear the alkali: their label must allow it",
+        says="live organisms may not survive the alkali: their label must allow it",
     ),
 )  # fmt: skip
 

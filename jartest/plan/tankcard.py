@@ -98,7 +98,7 @@ class TankCard:
     ground: Ground | None = None
 
     def head(self) -> tuple[str, ...]:
-        """What a crew must not miss before it mixes by this card, a sentence each, the gravest first."""
+        """What a crew must not miss before it mixes by this card, a sentence each, the worst first."""
         if self.ground is None:
             return ("How long the jar was watched and how it ran is not on this card: look at its jar test.",)
         return self.ground.said(self.word, by=self.signed_by)

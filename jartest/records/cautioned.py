@@ -18,7 +18,7 @@ __all__ = ["cautions_of", "shelf_product_of"]
 def cautions_of(
     plan: TestPlan, shelf: Sequence[ShelfProduct] = (), failed: Sequence[FailedPair] = ()
 ) -> tuple[Caution, ...]:
-    """Every caution for a planned jar, the gravest first; a tank recipe's products are as they were typed there.
+    """Every caution for a planned jar, the worst first; a tank recipe's products are as they were typed there.
 
     Parameters
     ----------

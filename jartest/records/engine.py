@@ -58,7 +58,7 @@ _BROKEN_RULES: tuple[tuple[tuple[str, ...], type[JartestError], str], ...] = (
     (
         ("CHECK", "23514"),
         BadEntry,
-        "A word or number is none of those that may be kept; nothing was saved.",
+        "A word or number is not one of those allowed; nothing was saved.",
     ),
 )
 

@@ -299,7 +299,7 @@ def _in_state(word: str) -> ColumnElement[bool]:
     states = {"open": and_(~signed, ~_stopped()), "signed": signed, "stopped": _stopped()}
     state = word.split(":", 1)[1]
     if state not in states:
-        msg = f"{state!r} is no state of a test; write state:open, state:signed or state:stopped."
+        msg = f"A test has no state {state!r}; write state:open, state:signed or state:stopped."
         raise BadEntry(msg)
     return states[state]
 

@@ -44,7 +44,7 @@ def draw_agreement(recorder: Recorder, history: History) -> None:
         st.caption("Weighted kappa: 1 is full agreement, 0 is what chance alone would give.")
     st.markdown("#### First opinion and second")
     _compared(recorder, compare(history.second_opinions()), first="first person", second="second person")
-    st.markdown("#### Readings put right by hand")
+    st.markdown("#### Readings corrected by hand")
     _corrected(history.corrected())
     st.markdown("#### Limits of your own")
     st.caption(
@@ -54,7 +54,10 @@ def draw_agreement(recorder: Recorder, history: History) -> None:
     _limits(recorder, history.proposals(recorder.limits))
     # Stands on top and comes last: it takes longest.
     eyes = history.eyes()
-    whose.markdown("\n".join(f"- {plain(e.says)}" for e in eyes) or "Nobody has given a blind word yet.")
+    whose.markdown(
+        "\n".join(f"- {plain(e.says)}" for e in eyes)
+        or "Nobody has given a verdict before seeing the machine's yet."
+    )
 
 
 def _compared(recorder: Recorder, found: Compared, *, first: str, second: str) -> None:
@@ -97,7 +100,7 @@ def _corrected(found: tuple[Corrected, ...]) -> None:
         f"By the newest {CHECKED} tests, signed or not. Every reading is kept beside the one set by hand."
     )
     if not any(x.by_hand for x in found):
-        st.markdown("Nobody has put a reading right yet.")
+        st.markdown("No reading has been corrected by hand yet.")
         return
     st.markdown("\n".join(f"- {plain(x.says)}" for x in found))
     rows = [(x.method, kind, *x.counts[kind], x.looks) for x in found for kind in CORRECTIONS if x.by_hand]

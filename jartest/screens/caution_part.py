@@ -24,7 +24,7 @@ _BY_LABEL = frozenset({"use alone", "do not mix with", "no adjuvant"})
 
 
 def draw_caution_list(cautions: Sequence[Caution], *, asked: bool = False) -> None:
-    """What to know before mixing, the gravest first: what must not be, warnings, what was not checked, notes.
+    """What to know before mixing, the worst first: what must not be, warnings, what was not checked, notes.
 
     `asked` says that what a name tells is asked about beside it (`draw_holds`), and need not be said again.
     """

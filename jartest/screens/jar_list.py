@@ -119,7 +119,7 @@ def _edit(recorder: Recorder, entry: JarEntry | None) -> None:
     st.markdown("#### Volume against height, if the jar tapers")
     st.caption(
         "Fill it to a known volume, note how high the surface stands, and go on up to the brim: six heights are "
-        "plenty, two the least. One line each. Without any the jar counts as straight."
+        "plenty, two the minimum. One line each. Without any the jar counts as straight."
     )
     way = st.segmented_control(
         "Heights", list(_WAYS), key=_key("field", "way"), format_func=lambda w: _WAYS[w], required=True

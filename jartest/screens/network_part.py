@@ -24,7 +24,7 @@ def draw_network() -> None:
     if not settings.phone_url:
         st.markdown(
             "This app serves this machine alone. Stop it and start it with `jartest app --lan`: then phones and "
-            "people on the shop's network reach it, and what to scan stands here."
+            "people on the shop's network reach it, and the code to scan is here."
         )
         return
     st.image(

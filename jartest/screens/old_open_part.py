@@ -69,5 +69,5 @@ def _draw_closing(recorder: Recorder, words: str, count: int) -> None:
         if box.error is None:
             state.clear("tests", "close")
             many = "1 test was closed" if closed == 1 else f"{closed} tests were closed"
-            state.put(state.key("tests", "closed said"), f"{many}; the reason stands in the history of each.")
+            state.put(state.key("tests", "closed said"), f"{many}; the reason is in the history of each.")
             st.rerun()

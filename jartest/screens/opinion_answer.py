@@ -74,16 +74,12 @@ def _draw_recipe(case: Case) -> None:
     for n, p in products:
         rate = f" ({plain(rate_of(p, case))})" if plan.recipe else ""
         lines.append(f"- {n} · {plain(say_product(p))}: {plain(amount_of(p))}{rate}")
-    st.markdown("\n".join(lines) or "Nothing of it is written.")
+    st.markdown("\n".join(lines) or "Not written down.")
     if plan.recipe:
         st.markdown(plain(say_tank(case)))
     for says in departures_of(case):
         st.markdown(f"Done otherwise than advised: {plain(says)}")
-    jar = (
-        f"Jar: {plan.jar.name}, {plan.jar.volume_ml:.0f} mL."
-        if plan.jar.name
-        else "Which jar it is, nobody wrote."
-    )
+    jar = f"Jar: {plan.jar.name}, {plan.jar.volume_ml:.0f} mL." if plan.jar.name else "The jar was not named."
     st.caption(plain(f"Water: {say_water(case)}. {jar}"))
     if plan.notes:
         st.markdown(plain(plan.notes))
@@ -226,7 +222,7 @@ def _draw_askers(case: Case, machine: Verdict | None) -> None:
 def _draw_send(recorder: Recorder, row: ParcelRow) -> None:
     if row.direction == "sent":
         if row.test_id is not None:
-            link_to("test", "It stands with its test now", id=row.test_id)
+            link_to("test", "It is with its test now", id=row.test_id)
         return
     save_button(
         "Save the answer, to send it back",

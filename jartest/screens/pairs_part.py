@@ -87,7 +87,7 @@ def _narrowed(
         year = _pick("Season", "of season", [str(y) for y in years])
         water = _pick("Water", "of water", list(waters))
         by_group = st.toggle(
-            "By kind, whoever makes it",
+            "By kind, any maker",
             key=state.key("history", "rolled"),
             help="Rolls products of one kind into one line: by what is in them, or by name.",
         )

@@ -91,7 +91,7 @@ def _weighing_season(recorder: Recorder, *, samples: bool) -> None:
     history = recorder.history(samples=samples)
     if recorder.changed(history, history.pair_table()) is not None:
         st.rerun(scope="app")
-    st.markdown("What was known before this season is being weighed; it will stand here in a moment.")
+    st.markdown("What was known before this season is being weighed; it will be here in a moment.")
 
 
 def _changed(recorder: Recorder, history: History, table: PairTable) -> None:
@@ -120,7 +120,7 @@ def _changes(mine: Sequence[Changed], kind: ChangedKind) -> None:
     for c in mine[: 4 * _SHOWN]:
         st.markdown(f"- {plain(c.says)}")
     if len(mine) > 4 * _SHOWN:
-        st.caption(f"The first {4 * _SHOWN} of {len(mine)}, the gravest first.")
+        st.caption(f"The first {4 * _SHOWN} of {len(mine)}, the worst first.")
     _jars("Their jars", list({j.number: j for c in mine for j in c.jars}.values()), f"changed {kind}")
 
 

@@ -85,7 +85,7 @@ TERMS = (
     (
         "Pass",
         "Everything needed was measured and lies clearly within the limits, the jar re-mixed fully and ran clean, "
-        "and nobody wrote a fault; it holds to the age beside it, such as PASS to 30 min.",
+        "and no fault was written down; it holds to the age beside it, such as PASS to 30 min.",
     ),
     (
         "Watch",

@@ -155,10 +155,10 @@ def _moves(growth: Growth, rate_mm_s: float) -> str:
 
 def _not_known(growth: Growth) -> str:
     if growth.gone:
-        return f"A {growth.kind} was seen and is gone from the last look, so its speed cannot be told."
+        return f"A {growth.kind} was seen and is gone from the last look, so its speed can't be measured."
     if math.isinf(growth.least_per_s):
-        return f"A {growth.kind} was there at once, so its speed cannot be told."
-    return f"No look shows the {growth.kind} still on its way, so its speed cannot be told."
+        return f"A {growth.kind} was there at once, so its speed can't be measured."
+    return f"No look shows the {growth.kind} still on its way, so its speed can't be measured."
 
 
 def _about(seconds: float) -> str:

@@ -120,7 +120,9 @@ def _judge_running(seen: Seen, *, lumps: bool, limits: Limits) -> list[Reason]:
     if ran and late_enough(seen.runs_age_s, limits) and not lumps and not limits.pour_always:
         says = "Runs like water, no gel; not strained."
         return [Reason(rule="running", score=limits.scores["runs_like_water"], says=says, leads_to="pass")]
-    through = f"{fine} mesh or finer" if told else f"{fine} mesh or finer (your sprayer's own are not told)"
+    through = (
+        f"{fine} mesh or finer" if told else f"{fine} mesh or finer (your sprayer's own mesh is not entered)"
+    )
     says = f"{_why_not_strained(seen, fine, limits)} Pour it through a strainer of {through}"
     if lumps:
         says += ", as lumps were seen."

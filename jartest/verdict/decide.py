@@ -248,6 +248,6 @@ def _judge_time(last: TestLook, age_s: float | None, limits: Limits) -> Reason:
         return Reason(rule="time", value=value, limit=limits.pass_age_s, says=says, leads_to=None)
     says = f"Watched standing for {say_age(still)}."
     if age_s is not None and age_s < still:
-        says += f" The word holds to {say_age(age_s)}: what was done by hand saw no more."
+        says += f" The verdict holds to {say_age(age_s)}: the checks by hand were done no later."
     value = still if age_s is None else age_s
     return Reason(rule="time", value=value, limit=limits.pass_age_s, score=100, says=says, leads_to="pass")

@@ -156,7 +156,7 @@ def test_a_key_s_line_comes_back_whatever_a_messenger_did_to_its_spaces() -> Non
     assert read_key_text(f"  {line.replace(' ', chr(10))}\n") == ("Teasel Hollow Oak", key)
     assert re.fullmatch("[0-9a-f]{4} [0-9a-f]{4} [0-9a-f]{4}", fingerprint(key))
     for spoiled in ("", line[:-1], line.replace("jartest key", "key"), "jartest key of x: " + "A" * 42 + "B"):
-        with pytest.raises(BadEntry, match="no key"):
+        with pytest.raises(BadEntry, match="not a key"):
             read_key_text(spoiled)
 
 
@@ -500,7 +500,7 @@ def test_a_loose_photo_says_who_asks_what_is_in_it_and_claims_no_jar(recorder, p
             ask(**{missing: " "})
     asked = ask(water="pond by the gate")
     page = question_file(recorder.store, asked.said.id).decode()
-    for said in ("copper and zinc", "Asked by Wren", "pond by the gate", "Which jar it is, nobody wrote."):
+    for said in ("copper and zinc", "Asked by Wren", "pond by the gate", "The jar was not named."):
         assert said in page
     assert "quart" not in page
     assert b"tailgate.jpg" not in everything_in(page.encode())

@@ -20,11 +20,11 @@ BRITISH = re.compile(
     r"behaviour|licence|analyse|organisation|recognise|favour|catalogue|aluminium|odour|vapour|labelled|cancelled|\btonne"
 )
 # Said better: “does not re-mix”, “Enter your name”, “is not valid JSON”, “half settled after”, “Save this search”,
-# “changed this while you were editing”, “can't be seen in this photo”.
+# “changed this while you were editing”, “can't be seen in this photo”, “The jar was not named”.
 STILTED = re.compile(
-    r"(?i)re-mixes not|nobody is named|(?<!there )(?:are|is) no (?:JSON|TOML|CSV|number|kind|recipe|unit|day|text|parcel|backup|zip)\b|"
+    r"(?i)re-mixes not|nobody is named|(?<!there )(?:are|is) no (?:JSON|TOML|CSV|number|kind|recipe|unit|day|text|answer|question|picture|key|state|finished|parcel|backup|zip)\b|"
     r"look at the data|while you wrote|not told in this photo|half of it by|even with .* that doubt|"
-    r"if you like|stands? (?:on the shelf|in the recipe|in line)"
+    r"blind word|tells? nobody|helps nobody|nobody wrote|none of this|gravest|if you like|stands? (?:on the shelf|in the recipe|in line)"
 )
 # Kept in records since the first version; say_kind and say_tag turn them into American before anybody sees them.
 KEPT = {"liquid fertiliser", "dry fertiliser", "fertiliser", "sulphur"}

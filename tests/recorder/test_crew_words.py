@@ -189,7 +189,7 @@ def test_nothing_parted_is_said_only_as_far_as_it_could_be_measured() -> None:
         # Was wrong: a layer that was gone from the last look was forgotten, and the tank could stand.
         (
             {0.0: reading(), 5.0: reading(0.2), 30.0: reading()},
-            "A clear liquid was seen and is gone from the last look, so its speed cannot be told.",
+            "A clear liquid was seen and is gone from the last look, so its speed can't be measured.",
         ),
     ],
 )

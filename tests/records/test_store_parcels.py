@@ -125,7 +125,7 @@ def test_an_answer_to_nothing_is_not_kept(bench) -> None:
 def test_a_word_that_is_none_is_refused(bench) -> None:
     question = parcel(bench)
     bench.store.add_parcel(question, b"a parcel")
-    with pytest.raises(BadEntry, match="none of those"):
+    with pytest.raises(BadEntry, match="not one of those"):
         bench.store.add_second_opinion(said(bench, question, word="perhaps"))
 
 

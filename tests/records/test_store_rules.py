@@ -173,7 +173,7 @@ def test_mixing_is_finished_once(bench) -> None:
 )
 def test_a_word_that_is_none_of_the_closed_list_is_refused(bench, kind: str, wrong: dict[str, str]) -> None:
     test = bench.open_test()
-    with pytest.raises(BadEntry, match="none of those that may be kept"):
+    with pytest.raises(BadEntry, match="not one of those allowed"):
         getattr(bench, kind)(test.id, **wrong)
 
 
@@ -181,7 +181,7 @@ def test_a_reading_with_an_unknown_origin_or_verdict_is_refused(bench) -> None:
     look = bench.look(bench.open_test().id)
     wrong = Verdict(word="perhaps", reasons=(), limits_sha256=bench.limits_sha256)  # type: ignore[arg-type]
     for more in ({"origin": "dreamt"}, {"verdict": wrong}):
-        with pytest.raises(BadEntry, match="none of those that may be kept"):
+        with pytest.raises(BadEntry, match="not one of those allowed"):
             bench.reading(look, **more)
 
 

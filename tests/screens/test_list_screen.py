@@ -99,7 +99,7 @@ def test_old_open_tests_are_closed_together_with_a_reason(screen: Open, kept: Re
     app.text_input(key=state.key("tests", "close", "why")).set_value("never finished").run()
     (close,) = [b for b in app.button if b.label == "Close these 2 tests"]
     close.click().run()
-    assert "2 tests were closed; the reason stands in the history of each." in words(app)
+    assert "2 tests were closed; the reason is in the history of each." in words(app)
     assert {c.test.id for c in kept.store.running()} == {old[1].id, young.id}
     event = kept.case(old[0].id).events[-1]
     assert (event.kind, event.by, event.note) == ("stopped", "Wren", "never finished")

@@ -415,7 +415,7 @@ def test_an_answer_is_pasted_and_a_key_taken_in_that_makes_it_count(
     assert "Teasel (as written in the file)" in shown.replace("\\", "")
     write(app, "A key's line, as it was sent to you", "no key at all")
     app.run()
-    assert "This is no key" in app.error[0].value
+    assert "This is not a key" in app.error[0].value
     write(app, "A key's line, as it was sent to you", say_key_text("Teasel", key.public))
     app.run()
     press(app, "Know this key")
@@ -433,7 +433,7 @@ def test_a_photo_is_not_asked_about_without_a_name_or_a_line_of_what_is_in_it(
 ) -> None:
     for name, contents, says in (
         ("", "zinc", "Enter your name"),
-        ("Wren", "", "one line of what is in the jar"),
+        ("Wren", "", "one line on what is in the jar"),
     ):
         app = screen("photo", name=name)
         app.file_uploader[0].set_value(("tailgate.jpg", photo(), "image/jpeg")).run()

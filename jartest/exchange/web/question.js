@@ -243,7 +243,7 @@
     ready.onclick = async () => {
       const by = words(name.value, MOST.name), why = words(reason.value, MOST.reason);
       const word = choices.map((c) => c.firstChild).find((c) => c.checked)?.value;
-      const missing = !word ? ["Choose pass, watch or fail.", choices[0].firstChild] : !why ? ["Write one sentence why: a word alone helps nobody.", reason] : !by ? ["Write your name.", name] : null;
+      const missing = !word ? ["Choose pass, watch or fail.", choices[0].firstChild] : !why ? ["Write one sentence why: a verdict alone is little help.", reason] : !by ? ["Write your name.", name] : null;
       complain(missing ? missing[0] : "");
       if (missing) return missing[1].focus();
       const said = { id: freshId(), at: now(), by, word, reason: why, saw_machine: saw.checked, marks: marks.map(({ on, ...m }) => ({ ...m, words: words(m.words, MOST.words) })) };
