@@ -119,9 +119,12 @@ def fill_all(page: Page, within: str = "") -> int:
     """Type hostile words into every field that is seen, one after another; how many there were."""
     filled = 0
     left = page.locator(f"{within} :is(input[type=text], textarea):not([data-tried]):visible")
+    field = page.locator("[data-now]")
     while left.count():
-        field = page.locator(f"[data-now='{filled}']")
-        left.first.evaluate("(e, n) => { e.dataset.tried = 1; e.dataset.now = n; }", filled)
+        left.first.evaluate(
+            "e => { document.querySelectorAll('[data-now]').forEach(x => delete x.dataset.now); "
+            "e.dataset.now = e.dataset.tried = 1; }"
+        )
         if field.is_editable():
             field.fill(re.sub(r"[\n\x07\x1b]", " ", HOSTILE))
             field.press("Tab")

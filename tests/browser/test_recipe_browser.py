@@ -351,6 +351,8 @@ def test_a_stop_at_the_bench_keeps_its_place_and_makes_no_card_on_a_phone(
     hands.type("Formulation 2", "SL")
     page.keyboard.press("Escape")
     page.get_by_text("1.18 mL").first.wait_for()  # 1 qt/100 gal: 473.18 mL per 400 quarts
+    page.get_by_text("2 · Nettlesap Boron 10 SL").first.wait_for()  # the formulation typed last is read
+    settle(page)
     page.get_by_text("How to measure it, why in this order").click()
     drag(page, "Nettlesap Boron 10", onto="Bineguard Copper 20")
     page.get_by_text("moved here; advised as addition 2").wait_for()
