@@ -256,7 +256,7 @@ def draw_more(form: str, row: str, place: int) -> DeltaGenerator:
 def draw_water(form: str, *, mixture: bool = False) -> None:
     """The water's fields; what the cautions on a mixture want beside only where that is asked for."""
     source = one_line(str(state.get(state.key(form, "source"), "")))
-    with st.expander(f"Water: {plain(source) or 'not described yet'}"):
+    with st.expander(f"Water: {plain(source) or 'not described yet'}", key=state.key(form, "water-fold")):
         st.caption("Use the water of the tank; hard water can make the difference.")
         st.text_input(
             "Where it comes from",
@@ -348,7 +348,7 @@ def draw_jar(
     """The jar's fields, picked from the list or typed; without its volume where that is elsewhere; `more` draws what else goes there."""
     jar = one_line(str(state.get(state.key(form, "jar"), "")))
     filled = one_line(str(state.get(state.key(form, "volume"), "")))
-    with st.expander(f"Jar: {plain(jar)}, {plain(filled)}"):
+    with st.expander(f"Jar: {plain(jar)}, {plain(filled)}", key=state.key(form, "jar-fold")):
         if jars:
             st.selectbox(
                 "Take one from the list of jars",
@@ -391,7 +391,10 @@ def draw_jar(
 
 def draw_schedule(form: str) -> None:
     """When to look, the title, and notes."""
-    with st.expander(f"Looks: {plain(str(state.get(state.key(form, 'ages'), '')))} after mixing"):
+    with st.expander(
+        f"Looks: {plain(str(state.get(state.key(form, 'ages'), '')))} after mixing",
+        key=state.key(form, "looks-fold"),
+    ):
         typed = st.text_input(
             "Photos at these times after mixing", key=state.key(form, "ages"), persist_state="session"
         )

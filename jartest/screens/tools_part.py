@@ -21,7 +21,10 @@ def fill_tools(form: str, tools: Tools) -> None:
 def draw_tools(form: str) -> bool:
     """The tools' fields; whether what they hold can be read."""
     syringe, scale = (str(state.get(state.key(form, n), "") or "") for n in ("syringe", "scale"))
-    with st.expander(f"Measured with: syringe to {plain(syringe)}, scale to {plain(scale)}"):
+    with st.expander(
+        f"Measured with: syringe to {plain(syringe)}, scale to {plain(scale)}",
+        key=state.key(form, "tools-fold"),
+    ):
         with st.container(horizontal=True):
             for label, name in (
                 ("Finest mark of the syringe", "syringe"),

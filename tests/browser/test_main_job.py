@@ -60,6 +60,8 @@ def start_test(page: Page, url: str, *, ages: str = "") -> None:
         page.get_by_text(re.compile("^Looks: ")).click()
         page.get_by_label("Photos at these times after mixing").fill(ages)
         page.keyboard.press("Enter")
+        page.get_by_text(f"Looks: {ages} after mixing").wait_for()
+        expect(page.get_by_label("Notes on the plan")).to_be_visible()  # the fold that is typed in stays open
     page.get_by_role("button", name="Start this test").click()
     page.get_by_role("heading", name="Fill the jar").wait_for()
 

@@ -124,7 +124,11 @@ def test_a_card_opened_from_the_list_stays_open(served: Any, page: Page) -> None
     expect(page).to_have_url(re.compile(r"/card\?id="), timeout=SLOW)
     expect(page.get_by_text("Copper alone")).to_have_count(0, timeout=SLOW)
 
-    page.locator(".st-key-menu-here").get_by_text("Tank cards").click()
+    if page.get_by_role("button", name="More", exact=True).is_visible():  # a phone's menu
+        page.get_by_role("button", name="More", exact=True).click()
+        page.get_by_test_id("stPopoverBody").get_by_text("Tank cards").click()
+    else:
+        page.locator(".st-key-menu-here-far").get_by_text("Tank cards").click()
     expect(page).to_have_url(re.compile(r"/card$"), timeout=SLOW)
     find = page.get_by_label("Find")
     find.fill("copper")
