@@ -193,7 +193,11 @@ def list_pairs(
     query = select(*columns).where(pair_counts.c.sample == samples)
     if ids is not None:
         query = query.where(pair_counts.c.first_id.in_(ids), pair_counts.c.second_id.in_(ids))
-    return _with_baseless(c, [CountedPair(*row) for row in c.execute(query)], outcomes.c.sample == samples)
+    signed = [outcomes.c.sample == samples]
+    if ids is not None:
+        held = outcome_products.c
+        signed.append(outcomes.c.number.in_(select(held.number).where(held.product_id.in_(ids))))
+    return _with_baseless(c, [CountedPair(*row) for row in c.execute(query)], *signed)
 
 
 def _of(samples: bool, year: int | None, water: str | None) -> list[ColumnElement[bool]]:

@@ -76,6 +76,9 @@ def test_counts_say_how_many_passes_are_without_ground(shop: Any, year: int | No
     a_c, b_c = ("A (Ferrow)", "C (Ferrow)"), ("B (Ferrow)", "C (Ferrow)")
     assert said == {PAIR: (4, 2), a_c: (2, 1), b_c: (1, 1)}
     assert "4 passed (2 of them without ground), 0 watched" in cells[PAIR].says
+    ids = [i for i, x in shop.store.shelf_items().items() if x.name in ("A", "C")]
+    (row,) = shop.store.counted_pairs(samples=False, ids=ids)[1]
+    assert (row.passed, row.baseless) == (2, 1)
 
 
 def test_a_baseless_pass_widens_no_range(shop: Any) -> None:
