@@ -341,6 +341,12 @@ def _caution(b: Before) -> tuple[Tone, str] | None:
             f"{c.first} with {c.second}{more} failed in company and never clearly passed; which pair it was is not known.",
         )
     words = [s.past.word for s in b.same]
+    bare = next((c for c in b.suspect if c.baseless and c.baseless >= c.passed), None)
+    if bare is not None and "pass" not in words:
+        return (
+            "caution",
+            f"{bare.first} with {bare.second} passed only where the machine's verdict did not bear it out, which clears nothing. Mix a jar first.",
+        )
     if "pass" in words and not any(s.past.passed for s in b.same):
         last = next(s.past for s in b.same if s.past.word == "pass")
         what = "no verdict of the machine" if last.over.word is None else "the machine's FAIL"
@@ -403,7 +409,7 @@ def _not_known(b: Before, pairs: int) -> tuple[Tone, str]:
         )
     return (
         "open",
-        "Every pair of it was tried and none speaks against it, but never all of them in one jar: a jar will tell.",
+        "Every pair of it was tried and none speaks against it, but never this mixture alone: a jar will tell.",
     )
 
 

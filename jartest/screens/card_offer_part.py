@@ -59,7 +59,6 @@ def _ask_card(recorder: Recorder, case: Case, *, must: bool) -> None:
         max_value=3650,
         value=int(ground.usual_days(word)),
         key=field("days"),
-        width=200,
     )
     if ground.weak(word):
         signed = case.signature.by if case.signature else ""
@@ -75,14 +74,12 @@ def _ask_card(recorder: Recorder, case: Case, *, must: bool) -> None:
         value=None,
         key=field("depth"),
         placeholder="not known",
-        width=320,
     )
     warmth = st.text_input(
         "Temperature of the tank's water (for how long it may stand)",
         key=field("warmth"),
         placeholder="as the jar's; or type 60 F or 15 C",
         max_chars=20,
-        width=320,
     )
     if st.button("Make the tank card", key=field("make"), type="primary", width="stretch"):
         with error_box():

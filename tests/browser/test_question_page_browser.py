@@ -212,6 +212,18 @@ def test_a_browser_that_cannot_sign_says_so_and_still_answers(
     assert kept(home, answer_of(page))[1].standing == "unsigned"
 
 
+def test_an_answer_that_is_ready_is_withdrawn_by_any_change(question: Path, context: BrowserContext) -> None:
+    """Was wrong: made with WATCH, then FAIL ticked, it was saved with WATCH."""
+    page, _ = opened(context, question)
+    fill_in(page, "Teasel")
+    changes = (lambda: page.locator("strong", has_text="FAIL").click(), lambda: tap(page, 0.5))
+    for change in changes:
+        page.get_by_role("button", name="Make my answer").click()
+        expect(page.get_by_text("Your answer is ready")).to_be_visible()
+        change()
+        expect(page.get_by_text("Your answer is ready")).to_have_count(0)
+
+
 def test_a_phone_s_own_sheet_for_sending_gets_the_answer_file(
     home: Recorder, question: Path, context: BrowserContext
 ) -> None:

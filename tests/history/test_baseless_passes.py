@@ -64,6 +64,15 @@ def test_what_a_person_watched_for_long_without_the_machine_makes_a_pair_likely_
     assert History(shop.store).before(MIX).tone == "good"
 
 
+def test_a_mixture_of_two_out_of_a_jar_that_passed_over_no_verdict_is_a_caution(shop: Any) -> None:
+    """Was wrong: “every pair of it was tried and none speaks against it”, on passes that clear nothing."""
+    for over in (None, "fail"):
+        shop.sign(shop.open("A B C"), over, person="pass")
+    before = History(shop.store).before(MIX)
+    assert before.tone == "caution"
+    assert "which clears nothing. Mix a jar first." in before.says
+
+
 @pytest.mark.parametrize("year", [None, 2026])
 def test_counts_say_how_many_passes_are_without_ground(shop: Any, year: int | None) -> None:
     shop.add("A B", "pass")

@@ -256,6 +256,9 @@
       make("label", { className: "tick" }, saw, "I had seen somebody’s verdict on this jar before"),
       signs ? signingPart(name, complain) : make("p", { className: "small", textContent: "This browser cannot sign: your name is shown as written in the file." }),
       bad, ready, done);
+    // An answer that is ready holds what stood there then: whatever is changed after, it must be made again.
+    place.addEventListener("input", (e) => { if (!done.contains(e.target)) done.replaceChildren(); });
+    atMarks.push(() => done.replaceChildren());
   };
 
   // A phone puts pages away while another app is open: what was written so far comes back with the page.
