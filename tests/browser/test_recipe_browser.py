@@ -171,8 +171,12 @@ def settle(page: Page) -> None:
 def drag(page: Page, name: str, *, onto: str) -> None:
     """Drag a product by its grip over another one with a finger, and let go."""
     grip = page.get_by_role("button", name=f"Drag {name}")
-    grip.click(trial=True)  # it stands still by now, and nothing lies over it
-    here, there = grip.bounding_box(), page.get_by_role("button", name=f"Drag {onto}").bounding_box()
+    grip.click(trial=True)  # nothing lies over it
+    here = None
+    while here is None or here != grip.bounding_box():  # a fold that opens moves what is in it
+        here = grip.bounding_box()
+        page.wait_for_timeout(400)
+    there = page.get_by_role("button", name=f"Drag {onto}").bounding_box()
     assert here is not None
     assert there is not None
     x, y = here["x"] + here["width"] / 2, here["y"] + here["height"] / 2

@@ -104,7 +104,7 @@ def test_a_question_opened_from_the_inbox_stays_open(tmp_path: Path, served: Any
     expect(page.get_by_text("Working as Wren")).to_be_visible(timeout=SLOW)
     expect(page.get_by_text("Copper twice").first).to_be_visible(timeout=SLOW)
     expect(page.get_by_text("Open “Copper alone”")).to_have_count(0, timeout=SLOW)
-    page.reload()  # the address is the question's own
+    page.goto(page.url)  # the address is the question's own
     expect(page.get_by_text("Copper twice").first).to_be_visible(timeout=SLOW)
     expect(page.get_by_text("Open “Copper alone”")).to_have_count(0, timeout=SLOW)
 
