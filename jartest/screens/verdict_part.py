@@ -163,6 +163,8 @@ def _ask_word(case: Case, over: Word | None) -> tuple[Word | None, str]:
         max_chars=1000,
         persist_state="session",
     )
+    if over == "fail":
+        st.warning(f"The machine says FAIL. {word.upper()} overrules it, and clears nothing in the history.")
     return word, reason
 
 

@@ -256,6 +256,15 @@ def choose(app: AppTest, test: JarTest, word: str) -> AppTest:
     return app.radio(key=state.key("decide", test.id, "word")).set_value(word).run()  # type: ignore[no-any-return]
 
 
+def test_a_word_over_the_machine_s_fail_is_warned_of(screen: Open, kept: Recorder, test: JarTest) -> None:
+    """Was wrong: overruling a FAIL read on the screen as a word over no verdict."""
+    kept.observe(test.id, by="Teal", signs=["gel"])
+    app = choose(screen("test", id=test.id), test, "pass")
+    assert any("The machine says FAIL. PASS overrules it" in w.value for w in app.warning)
+    app = choose(app, test, "fail")
+    assert not any("overrules it" in w.value for w in app.warning)
+
+
 def offered(app: AppTest) -> list[str]:
     return [b.label for b in app.button if b.label.startswith("Sign")]
 
